@@ -1,0 +1,45 @@
+"""What every part stands on: errors, arrays, files, settings, progress and reports."""
+
+from layflat.base.arrays import FloatArray, IntArray, frozen
+from layflat.base.errors import (
+    CheckError,
+    DrawingError,
+    FitError,
+    InputError,
+    LayflatError,
+    MeshError,
+    OutputError,
+    SettingError,
+    StoppedError,
+)
+from layflat.base.files import file_sha256, read_bytes, write_bytes, write_folder, write_text
+from layflat.base.progress import Progress, part_of, silent
+from layflat.base.report import Report, report_json
+from layflat.base.settings import Settings, read_settings
+
+__all__ = [
+    "CheckError",
+    "DrawingError",
+    "FitError",
+    "FloatArray",
+    "InputError",
+    "IntArray",
+    "LayflatError",
+    "MeshError",
+    "OutputError",
+    "Progress",
+    "Report",
+    "SettingError",
+    "Settings",
+    "StoppedError",
+    "file_sha256",
+    "frozen",
+    "part_of",
+    "read_bytes",
+    "read_settings",
+    "report_json",
+    "silent",
+    "write_bytes",
+    "write_folder",
+    "write_text",
+]
