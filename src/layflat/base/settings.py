@@ -115,6 +115,19 @@ class Settings:
         inner = Settings(items, where=self.where)
         return tuple(inner.number(name, least=least, most=most) for name in items)
 
+    def lists(self, key: str, *, least: float, most: float) -> tuple[tuple[float, ...], ...]:
+        """A list of lists of finite numbers, each from *least* to *most*.
+
+        Raises:
+            SettingError: it is missing, or holds something else.
+        """
+        value = self._take(key, None)
+        if not isinstance(value, list):
+            raise SettingError(f"{self.where}: “{key}” must be a list of lists, not {value!r}.")
+        rows = {f"{key}[{i}]": row for i, row in enumerate(value)}
+        inner = Settings(rows, where=self.where)
+        return tuple(inner.numbers(name, least=least, most=most) for name in rows)
+
     def table(self, key: str, *, optional: bool = False) -> "Settings":
         """The table under *key*; an absent optional table reads as an empty one.
 

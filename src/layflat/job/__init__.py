@@ -1,0 +1,1 @@
+"""One job from cover to papers."""

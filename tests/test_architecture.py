@@ -1,0 +1,56 @@
+"""The house: imports point one way, and nobody reaches past a part's door."""
+
+import ast
+from pathlib import Path
+
+import pytest
+from importlinter import cli
+
+import layflat
+
+SOURCE = Path(layflat.__file__).parent
+PARTS = sorted(path.parent.name for path in SOURCE.glob("*/__init__.py"))
+
+
+def imported_modules(path: Path) -> list[str]:
+    found: list[str] = []
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found += [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found.append(node.module)
+    return found
+
+
+def test_the_parts_are_those_of_the_design() -> None:
+    assert PARTS == [
+        "base", "cli", "cut", "demo", "film", "job", "nest", "papers", "pattern", "plan", "surface",
+    ]  # fmt: skip
+
+
+def test_imports_point_one_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    root = SOURCE.parent.parent
+    monkeypatch.chdir(root)
+    code = cli.lint_imports(config_filename=str(root / "pyproject.toml"), no_cache=True)
+    assert code == cli.EXIT_STATUS_SUCCESS
+
+
+def test_parts_import_each_other_by_their_public_names_only() -> None:
+    past_the_door = [
+        f"{path.relative_to(SOURCE)}: {module}"
+        for path in SOURCE.rglob("*.py")
+        for module in imported_modules(path)
+        if module.startswith("layflat.")
+        and module.count(".") > 1
+        and module.split(".")[1] != path.relative_to(SOURCE).parts[0]
+    ]
+    assert past_the_door == []
+
+
+def test_no_module_is_too_long_for_the_head() -> None:
+    long = {
+        str(path.relative_to(SOURCE)): lines
+        for path in SOURCE.rglob("*.py")
+        if (lines := len(path.read_text(encoding="utf-8").splitlines())) > 400
+    }
+    assert long == {}
