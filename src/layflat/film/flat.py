@@ -1,6 +1,9 @@
 """A flattened region: the flat shape beside the surface, and what laying it asks of the film."""
 
 from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
 
 from layflat.base import FloatArray, frozen
 from layflat.film.material import Film
@@ -53,3 +56,21 @@ class Flat:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "points_mm", frozen(self.points_mm).reshape(-1, 2))
+
+    @cached_property
+    def triangle_areas_mm2(self) -> FloatArray:
+        """(m,) float64: the signed area of each triangle in the flat pattern."""
+        a, b, c = (self.points_mm[self.mesh.faces[:, i]] for i in range(3))
+        p, q = b - a, c - a
+        areas: FloatArray = frozen(0.5 * (p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]))
+        return areas
+
+    @property
+    def pattern_area_mm2(self) -> float:
+        """The area of the flat pattern."""
+        return float(self.triangle_areas_mm2.sum())
+
+    @property
+    def inverted_triangles(self) -> int:
+        """The number of triangles of the flat pattern that are inverted or have no area."""
+        return int(np.count_nonzero(~(self.triangle_areas_mm2 > 0.0)))
