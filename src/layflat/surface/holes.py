@@ -1,0 +1,81 @@
+"""Small holes filled with flat triangles over their rim."""
+
+import mapbox_earcut
+import numpy as np
+
+from layflat.base import FloatArray, IntArray
+from layflat.surface.topology import boundary_loops, edge_table, face_components
+
+
+def fill_holes(
+    vertices_mm: FloatArray, faces: IntArray, *, rim_mm: float
+) -> tuple[FloatArray, IntArray, int, tuple[float, ...]]:
+    """Fill the holes whose rim is at most *rim_mm* long.
+
+    The rim is triangulated in the plane that fits it best; a rim that is not simple there gets
+    a vertex in its middle and a fan round it. The longest rim of each shell is its outer edge
+    and stays open.
+
+    Args:
+        vertices_mm: (n, 3) float64.
+        faces: (m, 3) int64, manifold and oriented, each fan with a vertex of its own.
+        rim_mm: the longest rim that is filled.
+
+    Returns:
+        The vertices, the faces, how many holes were filled, and the lengths of the rims that
+        were kept, without the outer edges.
+    """
+    table = edge_table(faces)
+    loops = boundary_loops(faces, table)
+    shell_of = np.empty(len(vertices_mm), np.int64)
+    shell_of[faces] = face_components(table)[:, None]
+    lengths = [_length(vertices_mm[loop]) for loop in loops]
+    outer: dict[int, float] = {}
+    for loop, length in zip(loops, lengths, strict=True):
+        shell = int(shell_of[loop[0]])
+        outer[shell] = max(outer.get(shell, 0.0), length)
+    added: list[FloatArray] = []
+    fresh: list[IntArray] = []
+    kept: list[float] = []
+    for loop, length in zip(loops, lengths, strict=True):
+        if length == outer[int(shell_of[loop[0]])] and length > 0:
+            continue
+        if length > rim_mm:
+            kept.append(length)
+            continue
+        rim = loop[::-1]
+        triangles = _over(vertices_mm[rim])
+        if triangles is None:
+            middle = len(vertices_mm) + len(added)
+            added.append(vertices_mm[rim].mean(axis=0))
+            fresh.append(np.stack([rim, np.roll(rim, -1), np.full(len(rim), middle)], axis=1))
+        else:
+            fresh.append(rim[triangles])
+    points = np.concatenate([vertices_mm, np.reshape(added, (-1, 3))])
+    return points, np.concatenate([faces, *fresh]), len(fresh), tuple(kept)
+
+
+def _length(points: FloatArray) -> float:
+    return float(np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1).sum())
+
+
+def _over(rim: FloatArray) -> IntArray | None:
+    """(k - 2, 3) indices of triangles over a rim that runs counter-clockwise, if it is simple."""
+    centred = rim - rim.mean(axis=0)
+    after = np.roll(centred, -1, axis=0)
+    normal = np.cross(centred, after).sum(axis=0)
+    axes = np.linalg.svd(centred, full_matrices=False)[2]
+    first = axes[0]
+    second = np.cross(normal, first)
+    size = float(np.linalg.norm(second))
+    if size <= 0:
+        return None
+    flat = np.stack([centred @ first, centred @ (second / size)], axis=1)
+    found = mapbox_earcut.triangulate_float64(flat, np.array([len(rim)], np.uint32))
+    triangles = np.asarray(found, np.int64).reshape(-1, 3)
+    if len(triangles) != len(rim) - 2:
+        return None
+    a, b, c = (flat[triangles[:, i]] for i in range(3))
+    doubled = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+    triangles = np.where((doubled < 0)[:, None], triangles[:, ::-1], triangles)
+    return triangles if (np.abs(doubled) > 1e-9).all() else None
