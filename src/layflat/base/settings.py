@@ -64,8 +64,8 @@ class Settings:
             raise SettingError(f"{self.where}: “{key}” is {value:g}; it must be a whole number.")
         return int(value)
 
-    def text(self, key: str, *, default: str | None = None, most: int = 200) -> str:
-        """A text of 1 to *most* characters.
+    def text(self, key: str, *, default: str | None = None, least: int = 1, most: int = 200) -> str:
+        """A text of *least* to *most* characters, blanks at its ends not counted.
 
         Raises:
             SettingError: it is missing without a default, no text, empty or too long.
@@ -73,8 +73,8 @@ class Settings:
         value = self._take(key, default)
         if not isinstance(value, str):
             raise SettingError(f"{self.where}: “{key}” must be a text, not {value!r}.")
-        if not value.strip() or len(value) > most:
-            raise SettingError(f"{self.where}: “{key}” must have 1 to {most} characters.")
+        if not least <= len(value.strip()) <= most:
+            raise SettingError(f"{self.where}: “{key}” must have {least} to {most} characters.")
         return value
 
     def flag(self, key: str, *, default: bool | None = None) -> bool:

@@ -14,6 +14,7 @@ from rich.progress import Progress as Bars
 from layflat.base import Progress, Report, report_json, write_text
 
 FILE = click.Path(path_type=Path, dir_okay=True)
+UNITS = click.Choice(["mm", "cm", "m", "in"])
 _Function = TypeVar("_Function", bound=Callable[..., Any])
 
 

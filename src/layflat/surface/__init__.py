@@ -1,23 +1,26 @@
 """Meshes in: read, mend, measure, trace outlines, cut regions out."""
 
+from layflat.surface.check import MeshReport, check_mesh
+from layflat.surface.clip import LINE_EDGE, clip_region
 from layflat.surface.cut import cut_region
 from layflat.surface.locate import Located, locate
 from layflat.surface.measure import (
     angle_defects,
     boundary_turning,
-    corner_angles,
     edge_lengths_mm,
     triangle_quality,
 )
+from layflat.surface.mend import Mend, Mended, mend
 from layflat.surface.mesh import Mesh
 from layflat.surface.panel import BodyInfo, Edge, EdgeKind, KeepOut, KeepOutKind, Panel
 from layflat.surface.panels_file import panels_json, read_panels
 from layflat.surface.read import UNITS_MM, ReadMesh, read_mesh
 from layflat.surface.region import Loop, Region
-from layflat.surface.topology import boundary_loops, require_sheet
+from layflat.surface.topology import boundary_loops, edge_table, require_sheet
 from layflat.surface.whole import whole_region
 
 __all__ = [
+    "LINE_EDGE",
     "UNITS_MM",
     "BodyInfo",
     "Edge",
@@ -26,17 +29,23 @@ __all__ = [
     "KeepOutKind",
     "Located",
     "Loop",
+    "Mend",
+    "Mended",
     "Mesh",
+    "MeshReport",
     "Panel",
     "ReadMesh",
     "Region",
     "angle_defects",
     "boundary_loops",
     "boundary_turning",
-    "corner_angles",
+    "check_mesh",
+    "clip_region",
     "cut_region",
     "edge_lengths_mm",
+    "edge_table",
     "locate",
+    "mend",
     "panels_json",
     "read_mesh",
     "read_panels",

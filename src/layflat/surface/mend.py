@@ -105,8 +105,8 @@ def mend(
         )
     if kept:
         _note(
-            mends, "kept-hole", len(kept),
-            "{} kept open, with rims up to " + f"{max(kept):.0f} mm", "edge or hole", "edges or holes",
+            mends, "kept-hole", len(kept), "{} kept open, with rims up to " + f"{max(kept):.0f} mm",
+            "hole",
         )  # fmt: skip
     progress("mended", 1.0)
     return Mended(Mesh(vertices, faces), tuple(mends))
@@ -158,7 +158,8 @@ def _without_repeated(faces: IntArray, mends: list[Mend]) -> IntArray:
     _note(
         mends, "repeated", len(faces) - len(first), "{} dropped that were there twice", "triangle"
     )
-    return faces[np.sort(first)]
+    kept: IntArray = faces[np.sort(first)]
+    return kept
 
 
 def _parted(
