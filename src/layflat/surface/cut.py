@@ -1,8 +1,9 @@
 """A panel's region cut out of a body along its outline.
 
 The outline is traced as geodesic lines through its picked points (`trace`), the triangles it
-crosses are split along it (`split`), what lies to its left is kept, and the slivers that
-splitting leaves are merged away (`tidy`). Corners and the kinds of the edges go with the loops.
+crosses are split along it (`split`), and what lies to its left is kept. Vertices next to the
+line are moved onto it beforehand (`settle`), so that no slivers are left. Corners and the kinds
+of the edges go with the loops.
 """
 
 from collections.abc import Sequence
@@ -13,6 +14,7 @@ from layflat.base import CheckError, FloatArray, IntArray, MeshError, Progress, 
 from layflat.surface.mesh import Mesh
 from layflat.surface.panel import Edge, Panel
 from layflat.surface.region import Loop, Region
+from layflat.surface.settle import settle
 from layflat.surface.split import Split, directed_keys, split_along
 from layflat.surface.topology import (
     boundary_loops,
@@ -35,7 +37,7 @@ def cut_region(
 
     Each picked point goes to the nearest place of the surface, at most *reach_mm* away, and
     becomes a vertex. The boundary of the region is the geodesic line through them to within
-    `layflat.surface.place.SNAP_MM`.
+    0.005 mm.
 
     Args:
         mesh: manifold, oriented, in mm (see `mend`).
@@ -58,6 +60,8 @@ def cut_region(
         for edges, name in zip(loops, names, strict=True)
     ]
     progress("tracing the outline", 0.0)
+    lines = trace(mesh, stretches, reach_mm=reach_mm)
+    mesh = settle(mesh, lines)
     lines = trace(mesh, stretches, reach_mm=reach_mm)
     for line, name in zip(lines, names, strict=True):
         if len(line.picked) < 3:

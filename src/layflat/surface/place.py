@@ -15,7 +15,7 @@ from layflat.base import FloatArray, IntArray, frozen
 from layflat.surface.locate import Located
 from layflat.surface.mesh import Mesh
 
-SNAP_MM = 0.02
+SNAP_MM = 0.005
 """A place this close to a vertex or an edge is put on it (closer still where edges are short)."""
 
 SNAP_SHARE = 0.05
