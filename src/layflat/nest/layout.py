@@ -12,7 +12,7 @@ class Stock:
     Attributes:
         width_mm: width of the roll.
         edge_margin_mm: untouched strip at each roll edge (pinch rollers).
-        end_margin_mm: untouched strip at the cut end and between sections.
+        end_margin_mm: untouched strip at both ends of every section.
         length_mm: length left, or None when it does not matter.
     """
 
@@ -88,6 +88,8 @@ class Layout:
         piece_area_mm2: the area of all pieces, less their cut-outs.
         lower_bound_mm: no layout of these pieces on this stock can be shorter.
         seed, seconds: the search's seed and the time budget that it was given.
+        requests: what was asked for; empty when that is not known (a drawing read back).
+        notes: sentences on what a person should know: a fallback, a search cut short.
     """
 
     stock: Stock
@@ -99,6 +101,8 @@ class Layout:
     lower_bound_mm: float
     seed: int
     seconds: float
+    requests: tuple[Request, ...] = ()
+    notes: tuple[str, ...] = ()
 
     @property
     def yield_(self) -> float:

@@ -1,0 +1,244 @@
+"""The search for a short layout within a time budget."""
+
+import math
+import random
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from layflat.base import Progress, StoppedError
+from layflat.nest.check import TOLERANCE_MM, too_near
+from layflat.nest.cover import best_cover, film_mm
+from layflat.nest.engine import Task, whole_seconds
+from layflat.nest.pack import Pack, Spot, make_pack, pack_found, sliced
+from layflat.nest.parts import Frame, Part
+from layflat.nest.race import Outcome, race
+from layflat.nest.shelves import shelf_packs
+
+_STRIP_SHARE = 0.3
+_GROUP_S = 3.0
+_PATIENCE_S = 0.6
+_GRACE_PART = 0.05
+_REMIXES = 0.5
+_SEEDS = 1 << 31
+
+
+@dataclass
+class Search:
+    """One search: what it has found, and what it may still spend.
+
+    Attributes:
+        parts, frame: what to lay out where.
+        extra_mm: film that a section takes besides its pieces.
+        seconds: the budget.
+        seed: of everything random.
+        progress: told the present length and yield beside the bound.
+        describe: makes that sentence from a length.
+        keep_when_stopped: whether a stop ends the search with what it has found.
+        best: the packs of the shortest layout so far.
+        notes: sentences on what went wrong.
+        source: who made the best layout: "stacks" or "engine".
+    """
+
+    parts: tuple[Part, ...]
+    frame: Frame
+    extra_mm: float
+    seconds: float
+    seed: int
+    progress: Progress
+    describe: Callable[[float], str]
+    keep_when_stopped: bool = False
+    best: list[Pack] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    source: str = "stacks"
+
+    def __post_init__(self) -> None:
+        self._started = time.monotonic()
+        self._random = random.Random(self.seed)
+        self._pool: list[Pack] = []
+        self._failures: dict[str, int] = {}
+
+    @property
+    def demand(self) -> tuple[int, ...]:
+        """How many pieces of each part there are to be."""
+        return tuple(part.request.copies for part in self.parts)
+
+    def run(self) -> list[Pack]:
+        """The packs of the shortest layout found, a section each.
+
+        Raises:
+            StoppedError: *progress* raised it; no process is left behind.
+        """
+        self.best = shelf_packs(self.parts, self.frame)
+        self._pool = [*self.best, *(_single(part) for part in self.parts)]
+        self._tell(())
+        try:
+            if sum(self.demand) > 1:
+                self._strip()
+            if self._is_sectioned:
+                self._sections()
+        except StoppedError:
+            if not self.keep_when_stopped:
+                raise
+            self.notes.append("The search was stopped; this is the best layout until then.")
+        if self.source == "stacks" and sum(self.demand) > 1:
+            self.notes.append(
+                "The layout is the plain one in stacks: the search found none shorter in "
+                f"{self.seconds:g} s."
+            )
+        self.notes += [
+            f"The layout engine {why} ({times} times); its last sound layout counted."
+            if times > 1
+            else f"The layout engine {why}; its last sound layout counted."
+            for why, times in self._failures.items()
+        ]
+        return self.best
+
+    @property
+    def _deadline(self) -> float:
+        return self._started + self.seconds
+
+    @property
+    def _is_sectioned(self) -> bool:
+        """Whether the shortest layout does not go into one section, as far as is known."""
+        return len(self.best) > 1
+
+    def _task(self, counts: Sequence[int], *, seconds: float, workers: int | None) -> Task:
+        exploration, compression = whole_seconds(seconds)
+        held = [(part, count) for part, count in zip(self.parts, counts, strict=True) if count]
+        return Task(
+            parts=tuple(part for part, _ in held),
+            counts=tuple(count for _, count in held),
+            frame=self.frame,
+            seed=self._random.randrange(_SEEDS),
+            exploration_s=exploration,
+            compression_s=compression,
+            workers=workers,
+        )
+
+    def _strip(self) -> None:
+        """Everything in one strip: the whole layout, or the order to cut sections from."""
+        limited = math.isfinite(self.frame.longest_mm)
+        half = self._started + _STRIP_SHARE * self.seconds
+        inner = self.frame.longest_mm + self.frame.gap_mm
+
+        def watch(outcomes: Sequence[Outcome]) -> bool:
+            self._tell(outcomes)
+            fits = any(o.found and o.found[-1].length_mm <= inner for o in outcomes)
+            return limited and not fits and time.monotonic() > half
+
+        while (left := self._deadline - time.monotonic()) > _PATIENCE_S / 2:
+            # The engine overruns whole seconds a little; the grace lets it end by itself.
+            grace = _GRACE_PART * left
+            task = self._task(self.demand, seconds=left, workers=None)
+            outcomes = race([task], deadline=self._deadline + grace, watch=watch)
+            self._take(outcomes)
+            if self._is_sectioned or outcomes[0].ending != "done":
+                break
+
+    def _sections(self) -> None:
+        """Groups of pieces, packed a section each, as long as time remains."""
+        tried: set[tuple[int, ...]] = set()
+
+        def watch(_: Sequence[Outcome]) -> bool:
+            self._tell(())
+            return False
+
+        while time.monotonic() < self._deadline - _PATIENCE_S / 2:
+            groups = self._next_groups(tried)
+            tasks = [self._task(group, seconds=_GROUP_S, workers=1) for group in groups]
+            deadline = min(self._deadline, time.monotonic() + _GROUP_S)
+            self._take(race(tasks, deadline=deadline, watch=watch, patience_s=_PATIENCE_S))
+
+    def _next_groups(self, tried: set[tuple[int, ...]]) -> list[tuple[int, ...]]:
+        """Two groups of pieces that, packed anew, might shorten the layout.
+
+        Either two sections are thrown together (their strip is then cut in two at the best
+        place), or a piece moves from a section that is short or loose to another.
+        """
+        kinds = len(self.parts)
+        for _ in range(50):
+            first, second = (
+                self._random.sample(self.best, 2)
+                if len(self.best) > 1
+                else (self.best[0], self.best[0])
+            )
+            if len(self.best) == 1:
+                groups = [first.counts(kinds)]
+            elif self._random.random() < _REMIXES:
+                groups = [
+                    tuple(
+                        a + b
+                        for a, b in zip(first.counts(kinds), second.counts(kinds), strict=True)
+                    )
+                ]
+            else:
+                moved = self._random.randrange(len(first.spots))
+                spot = first.spots[moved]
+                rest = [*first.spots[:moved], *first.spots[moved + 1 :]]
+                groups = [make_pack([*second.spots, spot]).counts(kinds)]
+                if len(rest) > 1:
+                    groups.append(make_pack(rest).counts(kinds))
+            fresh = [group for group in groups if group not in tried]
+            if fresh:
+                tried.update(fresh)
+                return fresh
+        tried.clear()
+        return groups
+
+    def _take(self, outcomes: Sequence[Outcome]) -> None:
+        """Put what was found into the pool and choose anew."""
+        fresh: list[Pack] = []
+        for outcome in outcomes:
+            if outcome.ending not in ("done", "stopped"):
+                self._failures[outcome.ending] = self._failures.get(outcome.ending, 0) + 1
+            sound = self._last_sound(outcome)
+            if sound is not None:
+                fresh += sliced(sound, self.frame)
+        if not fresh:
+            return
+        self._pool = [*self._pool, *fresh]
+        chosen = best_cover(self._pool, self.demand, extra_mm=self.extra_mm, fallback=self.best)
+        if film_mm(chosen, extra_mm=self.extra_mm) < self._film() - 1e-9:
+            self.best, self.source = chosen, "engine"
+
+    def _last_sound(self, outcome: Outcome) -> Pack | None:
+        """The best of a run's last layouts that independent geometry confirms."""
+        for found in reversed(outcome.found):
+            pack = pack_found(found, outcome.task)
+            if pack is not None and _is_sound(pack, self.frame):
+                return pack
+            self._failures["reported a layout that the check refused"] = 1
+        return None
+
+    def _film(self) -> float:
+        return film_mm(self.best, extra_mm=self.extra_mm)
+
+    def _tell(self, outcomes: Sequence[Outcome]) -> None:
+        length = self._film()
+        for outcome in outcomes:
+            if outcome.found and outcome.found[-1].length_mm - self.frame.gap_mm <= (
+                self.frame.longest_mm
+            ):
+                found = outcome.found[-1].length_mm - self.frame.gap_mm + self.extra_mm
+                length = min(length, found)
+        done = (time.monotonic() - self._started) / self.seconds
+        self.progress(self.describe(length), min(1.0, done))
+
+
+def _single(part: Part) -> Pack:
+    """One piece by itself, at the turn at which it takes the least length."""
+    packs = [make_pack([Spot(part, turn, 0.0, 0.0)]) for turn in part.fitting]
+    best = min(packs, key=lambda pack: pack.length_mm)
+    # Against the lower edge margin.
+    spot = best.spots[0]
+    return make_pack([spot._replace(y_mm=spot.y_mm - spot.box()[1])])
+
+
+def _is_sound(pack: Pack, frame: Frame) -> bool:
+    """Whether the pieces of a pack lie within the usable width and a gap apart."""
+    boxes = [spot.box() for spot in pack.spots]
+    low, high = min(box[1] for box in boxes), max(box[3] for box in boxes)
+    if low < -TOLERANCE_MM or high > frame.usable_mm + TOLERANCE_MM:
+        return False
+    return not too_near(pack.patterns(), gap_mm=frame.gap_mm)
