@@ -1,0 +1,137 @@
+"""The pattern's lines as the check of a cut program sees them: points, distances, corners."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import STRtree
+
+from layflat.base import FloatArray
+from layflat.pattern import Curve, Pattern, corners, sample
+
+_DEVIATION_MM = 0.002
+_SPACING_MM = 0.5
+_NEAR_BOX_MM = 1.0
+_CORNER_TURN_DEG = 10.0
+
+
+BoolArray: TypeAlias = NDArray[np.bool_]
+
+
+def _stretches_tree(polylines: Sequence[FloatArray]) -> STRtree:
+    """A tree of the straight stretches of some polylines."""
+    ends = [np.stack((points[:-1], points[1:]), axis=1) for points in polylines]
+    return STRtree(np.asarray(shapely.linestrings(np.concatenate(ends))))
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """One closed line of a pattern.
+
+    Attributes:
+        piece: index of its pattern.
+        cut_out: index of the cut-out, None for the outline.
+        name: for messages.
+        points_mm: (n, 2) float64, at most 0.5 mm apart, the first not repeated.
+        spacings_mm: (n,) float64, from each point to the next.
+        corners_mm: (c, 2) float64, where the direction turns by more than 10 degrees.
+        tree: the stretches between the points.
+    """
+
+    piece: int
+    cut_out: int | None
+    name: str
+    points_mm: FloatArray
+    spacings_mm: FloatArray
+    corners_mm: FloatArray
+    tree: STRtree
+
+    @property
+    def length_mm(self) -> float:
+        """The line's length."""
+        return float(self.spacings_mm.sum())
+
+    def near(self, points_mm: FloatArray) -> bool:
+        """Whether points come near the line's box at all."""
+        low, high = self.points_mm.min(axis=0), self.points_mm.max(axis=0)
+        return bool(
+            np.all(points_mm.min(axis=0) <= high + _NEAR_BOX_MM)
+            and np.all(points_mm.max(axis=0) >= low - _NEAR_BOX_MM)
+        )
+
+    def holds(self, point_mm: FloatArray) -> bool:
+        """Whether the line runs round a point."""
+        return bool(shapely.contains_xy(shapely.Polygon(self.points_mm), *point_mm))
+
+    def distances(self, points_mm: FloatArray) -> FloatArray:
+        """(m,) float64: distances of points from the line."""
+        _, found = self.tree.query_nearest(
+            shapely.points(points_mm), all_matches=False, return_distance=True
+        )
+        return found
+
+    def distances_from(self, cuts: Sequence[FloatArray]) -> FloatArray:
+        """(n,) float64: distances of the line's points from cuts, each a polyline."""
+        long = [cut for cut in cuts if len(cut) > 1]
+        if not long:
+            return np.full(len(self.points_mm), np.inf)
+        tree = _stretches_tree(long)
+        _, found = tree.query_nearest(
+            shapely.points(self.points_mm), all_matches=False, return_distance=True
+        )
+        return found
+
+    def at_corner(self, points_mm: FloatArray, zone_mm: float) -> BoolArray:
+        """(m,) bool: which points lie within a distance of a corner."""
+        if not len(self.corners_mm):
+            return np.zeros(len(points_mm), dtype=bool)
+        near = STRtree(np.asarray(shapely.points(self.corners_mm))).query(
+            shapely.points(points_mm), predicate="dwithin", distance=zone_mm
+        )
+        found = np.zeros(len(points_mm), dtype=bool)
+        found[near[0]] = True
+        return found
+
+    def run_mm(self, cut_mm: FloatArray) -> float:
+        """How far a cut runs along the line, forward less backward; more than once round counts."""
+        found = self.tree.query_nearest(shapely.points(cut_mm), all_matches=False)[1]
+        starts = self.points_mm[found]
+        steps = np.roll(self.points_mm, -1, axis=0)[found] - starts
+        spacing = self.spacings_mm[found]
+        part = np.clip(np.sum((cut_mm - starts) * steps, axis=1) / spacing**2, 0.0, 1.0)
+        before = np.concatenate(([0.0], np.cumsum(self.spacings_mm)[:-1]))
+        moved = np.diff(before[found] + part * spacing)
+        half = 0.5 * self.length_mm
+        return float(np.sum(np.remainder(moved + half, self.length_mm) - half))
+
+
+def _line(curve: Curve, *, piece: int, cut_out: int | None, name: str) -> Line:
+    points = sample(curve, deviation_mm=_DEVIATION_MM)
+    closed = shapely.LineString(np.vstack((points, points[:1]))).segmentize(_SPACING_MM)
+    dense = np.asarray(shapely.remove_repeated_points(closed).coords, dtype=np.float64)
+    return Line(
+        piece=piece,
+        cut_out=cut_out,
+        name=name,
+        points_mm=dense[:-1],
+        spacings_mm=np.hypot(*np.diff(dense, axis=0).T),
+        corners_mm=curve.points_mm[corners(curve, least_turn_deg=_CORNER_TURN_DEG)],
+        tree=_stretches_tree([dense]),
+    )
+
+
+def lines_of(patterns: Sequence[Pattern]) -> list[Line]:
+    """The lines of some patterns: for each its outline, then its cut-outs."""
+    found = []
+    for i, pattern in enumerate(patterns):
+        found.append(
+            _line(pattern.outline, piece=i, cut_out=None, name=f"outline of {pattern.name}")
+        )
+        found += [
+            _line(hole, piece=i, cut_out=k, name=f"cut-out {k + 1} of {pattern.name}")
+            for k, hole in enumerate(pattern.cut_outs)
+        ]
+    return found
