@@ -25,7 +25,8 @@ class HenckyLaw:
 
     Attributes:
         poisson_ratio: 0 to below 0.5.
-        aversion: 1 or more.
+        aversion: above 0; 1 is plain mechanics. `flatten` takes 1 or more; towards 0 the law
+            becomes that of a sheet that wrinkles freely (tension field), which tests make use of.
     """
 
     poisson_ratio: float
@@ -35,7 +36,7 @@ class HenckyLaw:
         """The energy w per unit area at log strains *e1* and *e2*, elementwise."""
         squares = e1 * e1 + e2 * e2
         squares += (2.0 * self.poisson_ratio) * (e1 * e2)
-        if self.aversion > 1.0:
+        if self.aversion != 1.0:
             squares += (self.aversion - 1.0) * (np.minimum(e1, 0) ** 2 + np.minimum(e2, 0) ** 2)
         return np.asarray(0.5 * squares)
 
@@ -43,7 +44,7 @@ class HenckyLaw:
         """The derivatives of `density` with respect to *e1* and *e2*."""
         s1 = e1 + self.poisson_ratio * e2
         s2 = e2 + self.poisson_ratio * e1
-        if self.aversion > 1.0:
+        if self.aversion != 1.0:
             s1 += (self.aversion - 1.0) * np.minimum(e1, 0.0)
             s2 += (self.aversion - 1.0) * np.minimum(e2, 0.0)
         return s1, s2
