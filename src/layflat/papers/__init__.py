@@ -1,1 +1,53 @@
-"""To be filled."""
+"""Papers: fit report, piece map, laying sheet, price sheet, and the pictures that they show."""
+
+from layflat.papers.engine import Document, picture_png
+from layflat.papers.fit import FitSheet, fit_document, fit_report
+from layflat.papers.head import Head, LengthUnit, Paper
+from layflat.papers.laying import LayingPiece, LayingSheet, laying_document, laying_sheet
+from layflat.papers.look import contrast_ratio, strain_colours
+from layflat.papers.pictures import layout_picture, pattern_picture, strain_sheet_picture
+from layflat.papers.price_sheet import PriceRow, PriceSheet, price_document, price_sheet
+from layflat.papers.render import CLAY, INK, PAPER, VIEWS, Line, View, render
+from layflat.papers.shading import Shading
+from layflat.papers.strain import Effort, StrainSummary, summarise
+from layflat.papers.strain_map import strain_picture
+from layflat.papers.weeding import WeedingSheet, weeding_document, weeding_map
+
+__all__ = [
+    "CLAY",
+    "INK",
+    "PAPER",
+    "VIEWS",
+    "Document",
+    "Effort",
+    "FitSheet",
+    "Head",
+    "LayingPiece",
+    "LayingSheet",
+    "LengthUnit",
+    "Line",
+    "Paper",
+    "PriceRow",
+    "PriceSheet",
+    "Shading",
+    "StrainSummary",
+    "View",
+    "WeedingSheet",
+    "contrast_ratio",
+    "fit_document",
+    "fit_report",
+    "laying_document",
+    "laying_sheet",
+    "layout_picture",
+    "pattern_picture",
+    "picture_png",
+    "price_document",
+    "price_sheet",
+    "render",
+    "strain_colours",
+    "strain_picture",
+    "strain_sheet_picture",
+    "summarise",
+    "weeding_document",
+    "weeding_map",
+]

@@ -1,0 +1,109 @@
+"""The usual cautions and the order of work, in the words that go on sheets.
+
+Common practice of the trade, no source. Film makers' and vehicle makers' instructions, local
+rules and licensed practice go first, and the sheets say so.
+"""
+
+DEFER = (
+    "The film maker's and the vehicle maker's instructions, local rules and licensed practice go "
+    "before anything that this sheet says."
+)
+
+LAYING = (
+    (
+        "Tack solution gives off alcohol vapour: open the door or run the extraction, no flame, no "
+        "sparks, no hot air until it has dried off."
+    ),
+    "Hot-air tools burn skin, paint and film: keep them moving, keep them off wet alcohol.",
+    "Never cut on paint. Blades away from hands; used blades into the tin.",
+    "Wet floor: chock the car, lay mats, keep hands from under a raised car.",
+    "Lamps and pumps near water only on a circuit with residual-current protection.",
+    (
+        "Leave cameras, radar, lidar and parking sensors free unless the vehicle maker allows film "
+        "there. Nobody drives before mirrors, lamps and sensors have been checked."
+    ),
+    DEFER,
+)
+
+WEEDING = (
+    "Cut away from hands. A dropped knife falls by itself: step back.",
+    "Blades that are done go into the tin, not into the waste film.",
+    "Keep liquids off the lit table and its lead.",
+    DEFER,
+)
+
+CUSTOMER = (
+    (
+        "A repainted panel may lose paint when film is lifted. Tell us what has been "
+        "repainted; fresh "
+        "paint must have hardened first, and the painter says when."
+    ),
+    (
+        "Small water pockets and some haze may show for up to a month and clear by "
+        "themselves. Air and "
+        "dirt do not clear: we mend them."
+    ),
+    "A place that is left free for a sensor, a camera or an emblem stays unprotected.",
+    "Care: no washing for a week, no pressure lance at edges, no solvent.",
+    "Film protects paint from chips and scratches; it does not mend what lies under it.",
+)
+
+ORDER = (
+    (
+        "Wash without touching",
+        "Rinse, foam, let it dwell, rinse by pressure: grit that is dragged makes swirls.",
+    ),
+    (
+        "Take iron, tar and glue spots off",
+        (
+            "It must come before film: afterwards nobody can get at "
+            "it. Out of the sun, never let it dry on paint, gloves, goggles, air. Sensitive "
+            "brakes are "
+            "washed with a mild agent and covered first."
+        ),
+    ),
+    (
+        "Contact wash",
+        (
+            "Clean mitt, straight lines, two containers. What falls on the floor leaves "
+            "the job until laundered."
+        ),
+    ),
+    (
+        "Dry and wipe",
+        (
+            "Do not rub. Blow out gaps, emblems and mirrors; panel wipe. Whatever stays "
+            "under film stays for years."
+        ),
+    ),
+    ("Check the pieces", "Numbers against this sheet, film at room temperature, edges clean."),
+    (
+        "Anchor, pull, squeeze out",
+        (
+            "Peel while wetting the glue side. Slip so that nothing bites "
+            "yet; tack where it must hold. Strokes overlap, from the anchor outwards. Warm "
+            "for corners, "
+            "never force. Two people for large pieces."
+        ),
+    ),
+    ("Wraps last", "They go round when the flat has set, often after 20 to 40 minutes."),
+)
+
+AFTER = (
+    ("Rest overnight indoors", "Glue needs the night. No draught, no dust."),
+    ("Heat the edges on the next day", "Lay down what lifted; look at every corner."),
+    ("Coating, if any, goes on top of film", "Never under it."),
+)
+
+INSPECT = (
+    "People overlook their own faults. Strong light from the side, close up, every edge and every "
+    "corner; whether a fault matters is judged in daylight from about 1 to 1.5 m. Haze and small "
+    "water pockets are noted, not counted. An agreed seam or relief is no fault."
+)
+
+CLIMATE = "18–25 °C, 40–60 % relative humidity, no draught, clean. Common practice."
+SLIP = "3–8 ml mild shampoo in 1 litre of distilled water; more when it is warm. Common practice."
+TACK = (
+    "100–250 ml isopropyl alcohol made up to 1 litre with distilled water (10–25 %). Ventilate. "
+    "Common practice."
+)

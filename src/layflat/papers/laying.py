@@ -1,0 +1,117 @@
+"""The laying sheet: what to do, in which order, with which piece, and who checks it."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from PIL import Image
+
+from layflat.papers import cautions
+from layflat.papers.canvas import photo
+from layflat.papers.engine import Document
+from layflat.papers.head import Head, all_written, sheet_values
+from layflat.papers.pictures import pattern_picture
+from layflat.papers.strain import Effort
+from layflat.pattern import Pattern
+
+_EFFORT_WORDS = {
+    Effort.EASY: "easy",
+    Effort.CARE: "needs care",
+    Effort.HARD: "hard: two people, warm, slowly",
+}
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class LayingPiece:
+    """One piece on the laying sheet.
+
+    Attributes:
+        number: the piece's number, as in the piece map.
+        name: its name.
+        pattern: its flat shape.
+        effort: what laying it asks of the film.
+        place: a picture of its place on the car.
+        advice: sentences for this piece: where to anchor, what to wrap, what to leave free.
+    """
+
+    number: int
+    name: str
+    pattern: Pattern
+    effort: Effort
+    place: Image.Image | None = None
+    advice: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class LayingSheet:
+    """A job's laying, as it goes on paper.
+
+    Attributes:
+        head: what stands on every sheet.
+        film: the film's name.
+        pieces: in the order of laying.
+        climate, slip, tack: the shop's own values, or common practice.
+    """
+
+    head: Head
+    film: str
+    pieces: tuple[LayingPiece, ...]
+    climate: str = cautions.CLIMATE
+    slip: str = cautions.SLIP
+    tack: str = cautions.TACK
+
+
+def laying_sheet(sheet: LayingSheet) -> bytes:
+    """The laying sheet as a PDF.
+
+    Raises:
+        CheckError: the sheet could not be set.
+    """
+    return laying_document(sheet).pdf()
+
+
+def laying_document(sheet: LayingSheet) -> Document:
+    """The laying sheet before it is set."""
+    pictures: dict[str, bytes] = {}
+    count = len(sheet.pieces)
+    texts = {
+        "job": sheet.head.job,
+        "summary": f"{count} {'piece' if count == 1 else 'pieces'} of {sheet.film} on "
+        f"{sheet.head.vehicle}",
+        "order": _steps(cautions.ORDER),
+        "after": _steps(cautions.AFTER),
+        "inspect": cautions.INSPECT,
+        "climate": sheet.climate,
+        "slip": sheet.slip,
+        "tack": sheet.tack,
+        "cautions": list(cautions.LAYING),
+        "pieces": [_piece(i, piece, pictures) for i, piece in enumerate(sheet.pieces)],
+    }
+    values = {
+        **sheet_values(sheet.head, sheet="Laying sheet", title=f"Laying: {sheet.head.job}"),
+        **all_written(texts),
+    }
+    return Document(template="laying.typ", values=values, pictures=pictures, dated=sheet.head.dated)
+
+
+def _steps(steps: tuple[tuple[str, str], ...]) -> list[dict[str, str]]:
+    return [{"title": title, "text": text} for title, text in steps]
+
+
+def _piece(index: int, piece: LayingPiece, pictures: dict[str, bytes]) -> dict[str, Any]:
+    shape = f"shape-{index}.svg"
+    pictures[shape] = pattern_picture(piece.pattern, width_mm=52, height_mm=32).encode()
+    place = None
+    if piece.place is not None:
+        place = f"place-{index}.svg"
+        pictures[place] = photo(piece.place)
+    return {
+        "number": str(piece.number),
+        "name": piece.name,
+        "shape": shape,
+        "shape_alt": f"The flat shape of piece {piece.number}.",
+        "place": place,
+        "place_alt": f"Where piece {piece.number} goes on the vehicle.",
+        "effort": piece.effort.value,
+        "effort_word": _EFFORT_WORDS[piece.effort],
+        "advice": list(piece.advice),
+    }
