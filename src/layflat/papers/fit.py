@@ -10,7 +10,16 @@ from layflat.base import FloatArray
 from layflat.film import Film, Flat
 from layflat.papers.canvas import photo
 from layflat.papers.engine import Document
-from layflat.papers.head import Head, LengthUnit, all_written, area, length, per_cent, sheet_values
+from layflat.papers.head import (
+    Head,
+    LengthUnit,
+    Paper,
+    all_written,
+    area,
+    length,
+    per_cent,
+    sheet_values,
+)
 from layflat.papers.look import DASHES
 from layflat.papers.pictures import edge_key, strain_sheet_picture
 from layflat.papers.strain import Effort, StrainSummary, summarise
@@ -24,6 +33,8 @@ _QUANTITIES = {
     "poisson_ratio": "Poisson ratio",
     "youngs_modulus_mpa": "Young's modulus",
 }
+
+_MAP_MM = {Paper.A4: 104.0, Paper.LETTER: 92.0}
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -68,7 +79,10 @@ def fit_document(sheet: FitSheet) -> Document:
     film, unit = sheet.flat.film, sheet.head.unit
     pictures = {
         "strain.svg": strain_sheet_picture(
-            sheet.flat, pattern=sheet.pattern, region=sheet.region
+            sheet.flat,
+            pattern=sheet.pattern,
+            region=sheet.region,
+            height_mm=_MAP_MM[sheet.head.paper],
         ).encode(),
         **{f"edge-{k.value}.svg": edge_key(dashes).encode() for k, dashes in DASHES.items()},
     }

@@ -72,11 +72,15 @@ def per_cent(fraction: float, *, decimals: int = 1) -> str:
     return f"{100 * fraction:.{decimals}f} %"
 
 
-def sheet_values(head: Head, *, sheet: str, title: str) -> dict[str, Any]:
-    """The values that `sheet.typ` needs: the title block and the paper."""
+def sheet_values(head: Head, *, sheet: str, title: str, bay: bool = False) -> dict[str, Any]:
+    """The values that `sheet.typ` needs: the title block and the paper.
+
+    A sheet for the *bay* is read with wet hands: nothing on it is smaller than 11 points.
+    """
     return {
         "title": one_line(title, most=120),
         "sheet": sheet,
+        "small_pt": 11 if bay else 9.5,
         "head": {
             "workshop": one_line(head.workshop, most=44),
             "job": one_line(head.job, most=64),

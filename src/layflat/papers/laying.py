@@ -87,7 +87,9 @@ def laying_document(sheet: LayingSheet) -> Document:
         "pieces": [_piece(i, piece, pictures) for i, piece in enumerate(sheet.pieces)],
     }
     values = {
-        **sheet_values(sheet.head, sheet="Laying sheet", title=f"Laying: {sheet.head.job}"),
+        **sheet_values(
+            sheet.head, sheet="Laying sheet", title=f"Laying: {sheet.head.job}", bay=True
+        ),
         **all_written(texts),
     }
     return Document(template="laying.typ", values=values, pictures=pictures, dated=sheet.head.dated)
@@ -99,7 +101,7 @@ def _steps(steps: tuple[tuple[str, str], ...]) -> list[dict[str, str]]:
 
 def _piece(index: int, piece: LayingPiece, pictures: dict[str, bytes]) -> dict[str, Any]:
     shape = f"shape-{index}.svg"
-    pictures[shape] = pattern_picture(piece.pattern, width_mm=52, height_mm=32).encode()
+    pictures[shape] = pattern_picture(piece.pattern, width_mm=56, height_mm=36).encode()
     place = None
     if piece.place is not None:
         place = f"place-{index}.svg"

@@ -88,7 +88,14 @@ def layout_picture(
             _draw_section(canvas, frame, index, (part.start_mm, part.end_mm), width)
     _draw_numbers(canvas, [item.number for item in shown], pieces, waste, sizes_pt=number_pt)
     bottom = frame.on_paper([(start, 0.0)])[0]
-    draw_rule(canvas, x=float(bottom[0]), y=float(bottom[1]) + 1.8, most_mm=110, scale=frame.scale)
+    draw_rule(
+        canvas,
+        x=float(bottom[0]),
+        y=float(bottom[1]) + 1.8,
+        most_mm=110,
+        scale=frame.scale,
+        size_pt=number_pt[0],
+    )
     return canvas.svg()
 
 

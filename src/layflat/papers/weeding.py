@@ -10,7 +10,7 @@ from layflat.papers.head import Head, Paper, all_written, area, length, per_cent
 from layflat.papers.pictures import layout_picture
 
 _ROLL_MM = {Paper.A4: (265.0, 76.0), Paper.LETTER: (247.0, 78.0)}
-_SECTION_MM = {Paper.A4: (175.0, 118.0), Paper.LETTER: (157.0, 124.0)}
+_SECTION_MM = {Paper.A4: (175.0, 126.0), Paper.LETTER: (157.0, 130.0)}
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -49,7 +49,7 @@ def weeding_document(sheet: WeedingSheet) -> Document:
     wide, high = _SECTION_MM[head.paper]
     for index in range(len(layout.sections)):
         picture = layout_picture(
-            layout, section=index, width_mm=wide, height_mm=high, number_pt=(14.0, 40.0)
+            layout, section=index, width_mm=wide, height_mm=high, number_pt=(13.0, 40.0)
         )
         pictures[f"section-{index + 1}.svg"] = picture.encode()
     count, sections = len(layout.placements), len(layout.sections)
@@ -71,7 +71,9 @@ def weeding_document(sheet: WeedingSheet) -> Document:
         "sections": [_section(sheet, index) for index in range(sections)],
     }
     values = {
-        **sheet_values(head, sheet="Weeding and piece map", title=f"Piece map: {head.job}"),
+        **sheet_values(
+            head, sheet="Weeding and piece map", title=f"Piece map: {head.job}", bay=True
+        ),
         **all_written(texts),
     }
     return Document(template="weeding.typ", values=values, pictures=pictures, dated=head.dated)
@@ -83,7 +85,7 @@ def _facts(sheet: WeedingSheet) -> list[tuple[str, str]]:
         ("Pieces", str(len(layout.placements))),
         ("Sections", str(len(layout.sections))),
         ("Film used", run(layout.length_mm, unit)),
-        ("No layout can use less than", run(layout.lower_bound_mm, unit)),
+        ("Lower bound", run(layout.lower_bound_mm, unit)),
         ("Yield", per_cent(layout.yield_)),
         ("Film in pieces", area(layout.piece_area_mm2, unit)),
     ]

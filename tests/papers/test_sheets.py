@@ -1,0 +1,171 @@
+"""Every sheet, opened as a stranger's program opens it."""
+
+import io
+import unicodedata
+from collections.abc import Callable
+
+import pytest
+from pypdf import PdfReader
+
+from layflat.papers import (
+    Document,
+    LengthUnit,
+    Paper,
+    fit_document,
+    laying_document,
+    picture_png,
+    price_document,
+    weeding_document,
+)
+from papers import scene
+
+SHEETS: dict[str, Callable[..., Document]] = {
+    "fit": lambda **changes: fit_document(scene.fit_sheet(**changes)),
+    "weeding": lambda **changes: weeding_document(scene.weeding_sheet(8, **changes)),
+    "laying": lambda **changes: laying_document(scene.sheet_of_laying(8, **changes)),
+    "price": lambda **changes: price_document(scene.sheet_of_price(**changes)),
+}
+
+
+def reader(document: Document) -> PdfReader:
+    return PdfReader(io.BytesIO(document.pdf()))
+
+
+def plain(text: str) -> str:
+    """Text without the places where lines may break."""
+    kept = unicodedata.normalize("NFKC", text).replace("\u200b", "")
+    return "".join(kept.split())
+
+
+def text_of(document: Document) -> str:
+    return plain("".join(page.extract_text() for page in reader(document).pages))
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_equal_input_gives_equal_bytes(name: str) -> None:
+    assert SHEETS[name]().pdf() == SHEETS[name]().pdf()
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_every_typeface_is_embedded(name: str) -> None:
+    fonts = [
+        font.get_object()
+        for page in reader(SHEETS[name]()).pages
+        for font in page["/Resources"]["/Font"].values()
+    ]
+    assert fonts
+    for font in fonts:
+        descriptor = font["/DescendantFonts"][0].get_object()["/FontDescriptor"].get_object()
+        assert {"/FontFile2", "/FontFile3"} & set(descriptor), font["/BaseFont"]
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_a_sheet_says_that_it_is_archival_and_which_day_it_is_from(name: str) -> None:
+    data = SHEETS[name]().pdf()
+    assert b"<pdfaid:part>2" in data.replace(b"\n", b"")
+    metadata = PdfReader(io.BytesIO(data)).metadata
+    assert metadata is not None
+    assert metadata.creation_date is not None
+    assert metadata.creation_date.date() == scene.DAY
+
+
+@pytest.mark.parametrize("name", SHEETS)
+@pytest.mark.parametrize(
+    ("paper", "size_pt"), [(Paper.A4, (595.28, 841.89)), (Paper.LETTER, (612.0, 792.0))]
+)
+def test_the_paper_is_the_one_asked_for(
+    name: str, paper: Paper, size_pt: tuple[float, float]
+) -> None:
+    document = SHEETS[name](head=scene.head(paper=paper))
+    for page in reader(document).pages:
+        sides = sorted((float(page.mediabox.width), float(page.mediabox.height)))
+        assert sides == pytest.approx(size_pt, abs=0.1)
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_the_title_block_stands_on_every_page(name: str) -> None:
+    pages = reader(SHEETS[name]()).pages
+    for number, page in enumerate(pages, start=1):
+        text = plain(page.extract_text())
+        assert plain("Kesselhof Film & Finish") in text
+        assert plain(f"{number} of {len(pages)}") in text
+
+
+@pytest.mark.parametrize(("count", "pages"), [(1, 2), (8, 2), (25, 3)])
+def test_the_piece_map_has_an_overview_and_a_page_for_each_section(count: int, pages: int) -> None:
+    layout = scene.layout(count)
+    document = weeding_document(scene.weeding_sheet(count))
+    assert len(reader(document).pages) == 1 + len(layout.sections) == pages
+    text = text_of(document)
+    for item in layout.placements:
+        assert plain(item.pattern.name) in text
+
+
+def test_the_fit_report_states_its_numbers() -> None:
+    text = text_of(fit_document(scene.fit_sheet()))
+    for words in ("8.6 %", "maker's emblem", "wrapped 8 mm", "+9.3 mm", "measured with a micro"):
+        assert plain(words) in text
+
+
+def test_assumed_values_are_called_assumed() -> None:
+    text = text_of(fit_document(scene.fit_sheet()))
+    assert plain("finger limit, Poisson ratio: the film file names no source") in text
+
+
+def test_the_laying_sheet_warns_and_defers_and_asks_for_a_second_person() -> None:
+    text = text_of(laying_document(scene.sheet_of_laying()))
+    for words in ("alcohol vapour", "no hot air", "radar", "licensed practice", "another person"):
+        assert plain(words) in text
+
+
+def test_the_price_sheet_shows_the_sums() -> None:
+    text = text_of(price_document(scene.sheet_of_price()))
+    for words in ("1 178.78", "Tax, 20 %", "235.76", "EUR 1 414.54", "repainted panel"):
+        assert plain(words) in text
+
+
+def test_inches_are_shown_when_the_shop_chose_them() -> None:
+    text = text_of(fit_document(scene.fit_sheet(head=scene.head(unit=LengthUnit.INCH))))
+    assert plain("35.92 in") in text  # 912.4 mm
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_markup_from_people_comes_out_as_text(name: str) -> None:
+    head = scene.head(job=scene.HOSTILE, vehicle=scene.HOSTILE, workshop="#panic()")
+    text = text_of(SHEETS[name](head=head))
+    assert plain(scene.HOSTILE[:30]) in text
+    assert "#panic()" in text
+
+
+def test_pictures_escape_what_people_wrote() -> None:
+    document = weeding_document(scene.weeding_sheet(8, layout=scene.layout(8, hostile=True)))
+    assert plain(scene.HOSTILE) in text_of(document)
+
+
+def test_right_to_left_and_emoji_come_out_as_text() -> None:
+    names = (scene.EMOJI, scene.RIGHT_TO_LEFT, scene.OVERRIDE)
+    text = text_of(fit_document(scene.fit_sheet(warnings=names)))
+    assert "[minibus]" in text
+    assert set(plain(scene.RIGHT_TO_LEFT)) <= set(text)
+    assert "abcgpj.exe" in text
+
+
+def test_a_word_without_end_breaks_within_the_page() -> None:
+    document = fit_document(scene.fit_sheet(piece=scene.ENDLESS, warnings=(scene.ENDLESS,)))
+    assert text_of(document).count("W") >= 600
+    assert document.pdf()
+
+
+def test_sheets_with_nothing_optional_are_set_as_well() -> None:
+    document = fit_document(
+        scene.fit_sheet(region=None, place=None, free=(), laying=(), warnings=())
+    )
+    assert plain("Left free of film") not in text_of(document)
+
+
+def test_pages_and_pictures_can_be_had_as_pixels() -> None:
+    pages = price_document(scene.sheet_of_price()).pages(ppi=40)
+    assert len(pages) == 1
+    assert pages[0].startswith(b"\x89PNG")
+    svg = '<svg xmlns="http://www.w3.org/2000/svg" width="9mm" height="9mm"/>'
+    assert picture_png(svg).startswith(b"\x89PNG")
