@@ -7,7 +7,7 @@ from layflat.film.energy import FlatEnergy, HenckyLaw
 from layflat.film.factor import PinnedFactor
 from layflat.film.flatten import start_shape
 from layflat.film.frames import frames_of_mesh
-from layflat.film.topology import sheet_loops
+from layflat.film.sheet import sheet_loops
 
 
 def quiet(step: int, near: float) -> None:

@@ -22,8 +22,8 @@ from film.shapes import (
 from layflat.base import CheckError, MeshError, SettingError, StoppedError
 from layflat.film import Flat, flatten, strain_of
 from layflat.film.energy import cross
+from layflat.film.sheet import sheet_loops
 from layflat.film.start import closed_disc, conformal_start, tutte_start
-from layflat.film.topology import sheet_loops
 from layflat.surface import Mesh
 
 FILM = film_of()

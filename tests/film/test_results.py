@@ -23,7 +23,7 @@ from layflat.film import (
     to_flat,
     to_surface,
 )
-from layflat.film.topology import sheet_loops
+from layflat.film.sheet import sheet_loops
 from layflat.surface import Mesh
 
 FILM = film_of()

@@ -23,8 +23,8 @@ from layflat.film.energy import FlatEnergy, HenckyLaw
 from layflat.film.factor import PinnedFactor
 from layflat.film.flatten import start_shape
 from layflat.film.frames import frames_of_mesh
+from layflat.film.sheet import sheet_loops
 from layflat.film.start import closed_disc, conformal_start
-from layflat.film.topology import sheet_loops
 from layflat.surface import Mesh
 
 RADIUS = 1000.0

@@ -12,9 +12,9 @@ from layflat.film.flat import Flat
 from layflat.film.frames import ComplexArray, Frames, frames_of_mesh
 from layflat.film.material import Film
 from layflat.film.pose import posed
+from layflat.film.sheet import sheet_loops
 from layflat.film.start import closed_disc, conformal_start, tutte_start
 from layflat.film.strain import strain_of_frames
-from layflat.film.topology import sheet_loops
 from layflat.surface import Mesh
 
 MAX_FINGER_AVERSION = 1e4
@@ -77,7 +77,7 @@ def flatten(
     return _flat(mesh, film, finger_aversion, frames, descent)
 
 
-def start_shape(mesh: Mesh, energy: FlatEnergy, loops: tuple[IntArray, ...]) -> ComplexArray:
+def start_shape(mesh: Mesh, energy: FlatEnergy, loops: list[IntArray]) -> ComplexArray:
     """A flat shape without inverted triangles, at its best scale: conformal, or else Tutte's.
 
     Raises:
@@ -103,7 +103,7 @@ def best_scale(energy: FlatEnergy, points: ComplexArray) -> float:
         # The stress is piecewise linear; its slope is at least the one without aversion.
         compressed = (e1 < shift).astype(float) + (e2 < shift)
         slope = 2.0 * (1.0 + energy.law.poisson_ratio) + (energy.law.aversion - 1.0) * compressed
-        change = float(areas @ (s1 + s2)) / float(areas @ slope)
+        change = float(np.sum(areas * (s1 + s2)) / np.sum(areas * slope))
         shift += change
         if abs(change) < 1e-12:
             break

@@ -82,16 +82,6 @@ class Frames:
         entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
         return sp.coo_array(entries, shape=(n, n)).tocsc()
 
-    def angles(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """The angles at the three corners of each triangle, in radians."""
-        # A slope is the conjugate of the opposite side, turned and divided by 4 areas, so
-        # the sides of the triangle can be had back from the slopes.
-        first = np.conj(self.slopes[1] / (-0.25j / self.areas))
-        second = np.conj(self.slopes[0] / (0.25j / self.areas))
-        at_0 = np.angle(second * first.conj())
-        at_1 = np.angle(-first * (second - first).conj())
-        return at_0, at_1, np.pi - at_0 - at_1
-
 
 def frames_of(vertices_mm: FloatArray, faces: NDArray[np.integer]) -> Frames:
     """The frames of the triangles *faces* (m, 3) over *vertices_mm* (n, 3).

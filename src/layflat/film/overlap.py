@@ -5,7 +5,7 @@ from shapely import MultiLineString, Point, Polygon, get_parts, polygonize, unar
 
 from layflat.base import FloatArray
 from layflat.film.flat import Flat
-from layflat.film.topology import sheet_loops
+from layflat.film.sheet import sheet_loops
 
 _LEAST_AREA_MM2 = 1e-6
 """Rounding can make specks that are no overlap."""

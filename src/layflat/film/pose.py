@@ -19,14 +19,14 @@ def posed(frames: Frames, points: ComplexArray) -> ComplexArray:
     corners = np.stack([points[corner] for corner in frames.corners])
     sides = corners[1:] - corners[0]
     areas = 0.5 * (sides[0].real * sides[1].imag - sides[0].imag * sides[1].real)
-    centroid = (areas @ corners.mean(axis=0)) / areas.sum()
+    centroid = np.sum(areas * corners.mean(axis=0)) / areas.sum()
     points = points - centroid
     corners = corners - centroid
     # Exact moments of a triangle from its corners p: the mean of z² is
     # (sum p² + (sum p)²) / 12, and of |z|² likewise.
     total = corners.sum(axis=0)
-    second = areas @ ((corners**2).sum(axis=0) + total**2) / 12.0
-    spread = areas @ ((np.abs(corners) ** 2).sum(axis=0) + np.abs(total) ** 2) / 12.0
+    second = np.sum(areas * ((corners**2).sum(axis=0) + total**2)) / 12.0
+    spread = np.sum(areas * ((np.abs(corners) ** 2).sum(axis=0) + np.abs(total) ** 2)) / 12.0
     far = _farthest(points)
     if abs(second) <= _ALIKE * spread:
         return np.asarray(points * (np.conj(far) / abs(far)))
@@ -34,10 +34,11 @@ def posed(frames: Frames, points: ComplexArray) -> ComplexArray:
     points, corners, far = points * turn, corners * turn, far * turn
     middle = corners.mean(axis=0)
     radius = np.sqrt(spread / areas.sum())
+    weights = areas / areas.sum() / radius**3
     thirds = (
-        areas @ (middle.real**3) / areas.sum() / radius**3,
-        areas @ (middle.real**2 * middle.imag) / areas.sum() / radius**3,
-        areas @ (middle.real * middle.imag**2) / areas.sum() / radius**3,
+        np.sum(weights * middle.real**3),
+        np.sum(weights * middle.real**2 * middle.imag),
+        np.sum(weights * middle.real * middle.imag**2),
         far.real / radius,
         far.imag / radius,
     )

@@ -4,8 +4,8 @@ from typing import Any
 
 from layflat.film.flat import Flat
 from layflat.film.overlap import overlaps
+from layflat.film.sheet import sheet_loops
 from layflat.film.strain import stretch_summary
-from layflat.film.topology import sheet_loops
 
 
 def flatten_report(flat: Flat) -> dict[str, Any]:

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from layflat.base import FloatArray, IntArray
 from layflat.film.factor import Factor
 from layflat.film.frames import ComplexArray, frames_of
-from layflat.surface import Mesh
+from layflat.surface import Mesh, angle_defects
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,7 +49,7 @@ class Disc:
         return mask
 
 
-def closed_disc(mesh: Mesh, loops: tuple[IntArray, ...]) -> Disc:
+def closed_disc(mesh: Mesh, loops: list[IntArray]) -> Disc:
     """*mesh* with a fan in each boundary loop but the longest, which becomes the rim."""
     lengths = [_loop_length(mesh.vertices_mm[loop]) for loop in loops]
     outer = int(np.argmax(lengths))
@@ -70,16 +70,14 @@ def conformal_start(disc: Disc) -> ComplexArray:
     frames = frames_of(disc.vertices_mm, disc.faces)
     laplacian = frames.laplacian()
     n = frames.vertex_count
-    angle_sums = np.bincount(
-        np.concatenate(frames.corners), np.concatenate(frames.angles()), minlength=n
-    )
+    defects = angle_defects(Mesh(disc.vertices_mm, disc.faces))
     inner = np.flatnonzero(disc.inner)
     inner_rows = laplacian[inner, :]
     factor = Factor(inner_rows[:, inner].tocsc())
     # The logarithm of the scale: its Laplacian takes up the curvature, and it is 0 on the rim.
     log_scale = np.zeros(n)
-    log_scale[inner] = factor.solve(angle_sums[inner] - 2.0 * np.pi)
-    turning = np.pi - angle_sums[disc.rim] + (laplacian @ log_scale)[disc.rim]
+    log_scale[inner] = factor.solve(-defects[inner])
+    turning = defects[disc.rim] + (laplacian @ log_scale)[disc.rim]
     points = np.zeros(n, dtype=np.complex128)
     points[disc.rim] = _laid_out(disc.vertices_mm[disc.rim], turning)
     points[inner] = factor.solve_complex(np.asarray(inner_rows @ -points))

@@ -1,10 +1,10 @@
 """Points carried between the surface and its flat pattern."""
 
-import igl
 import numpy as np
 
-from layflat.base import FloatArray, IntArray
+from layflat.base import FloatArray
 from layflat.film.flat import Flat
+from layflat.surface import Mesh, locate
 
 
 def to_flat(flat: Flat, points_mm: FloatArray) -> FloatArray:
@@ -17,7 +17,7 @@ def to_flat(flat: Flat, points_mm: FloatArray) -> FloatArray:
     Returns:
         (k, 2) float64.
     """
-    return _carried(points_mm, flat.mesh.vertices_mm, flat.points_mm, flat.mesh.faces)
+    return _carried(flat.mesh, points_mm, flat.points_mm)
 
 
 def to_surface(flat: Flat, points_mm: FloatArray) -> FloatArray:
@@ -31,29 +31,16 @@ def to_surface(flat: Flat, points_mm: FloatArray) -> FloatArray:
     Returns:
         (k, 3) float64.
     """
+    pattern = Mesh(_in_space(flat.points_mm), flat.mesh.faces)
     points = np.asarray(points_mm, dtype=np.float64).reshape(-1, 2)
-    return _carried(
-        _in_space(points), _in_space(flat.points_mm), flat.mesh.vertices_mm, flat.mesh.faces
-    )
+    return _carried(pattern, _in_space(points), flat.mesh.vertices_mm)
 
 
-def _carried(
-    points: FloatArray, domain: FloatArray, target: FloatArray, faces: IntArray
-) -> FloatArray:
-    """The places on *target* that correspond to those nearest *points* on *domain*."""
-    points = np.ascontiguousarray(points, dtype=np.float64).reshape(-1, 3)
-    if not len(points):
-        return np.zeros((0, target.shape[1]))
-    _, triangles, nearest = igl.point_mesh_squared_distance(points, domain, faces)
-    corners = faces[triangles]
-    a, b, c = (domain[corners[:, i]] for i in range(3))
-    # Weights from the areas opposite each corner, in the plane of the triangle.
-    normal = np.cross(b - a, c - a)
-    size = np.einsum("ij,ij->i", normal, normal)
-    at_b = np.einsum("ij,ij->i", np.cross(nearest - a, c - a), normal) / size
-    at_c = np.einsum("ij,ij->i", np.cross(b - a, nearest - a), normal) / size
-    weights = np.column_stack((1.0 - at_b - at_c, at_b, at_c))
-    return np.asarray(np.einsum("ij,ijk->ik", weights, target[corners]))
+def _carried(mesh: Mesh, points_mm: FloatArray, target: FloatArray) -> FloatArray:
+    """The values of the (n, d) *target* at the places of *mesh* nearest to the points."""
+    located = locate(mesh, points_mm)
+    corners = target[mesh.faces[located.faces]]
+    return np.asarray(np.einsum("ij,ijk->ik", located.barycentric, corners))
 
 
 def _in_space(points_mm: FloatArray) -> FloatArray:
