@@ -20,6 +20,7 @@ from layflat.papers.head import (
     per_cent,
     sheet_values,
 )
+from layflat.papers.lettering import one_line
 from layflat.papers.look import DASHES
 from layflat.papers.pictures import edge_key, strain_sheet_picture
 from layflat.papers.strain import Effort, StrainSummary, summarise
@@ -90,7 +91,7 @@ def fit_document(sheet: FitSheet) -> Document:
         pictures["place.svg"] = photo(sheet.place)
     verdict = verdict_sentence(summary, film, where=_where(sheet, summary.stretch_at_mm))
     texts = {
-        "piece": sheet.piece,
+        "piece": one_line(sheet.piece, most=140),
         "film_line": f"Film: {film.name}, {film.thickness_um:g} µm",
         "verdict": verdict,
         "place_alt": f"The vehicle with the panel of {sheet.piece} marked.",

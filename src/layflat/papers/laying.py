@@ -9,6 +9,7 @@ from layflat.papers import cautions
 from layflat.papers.canvas import photo
 from layflat.papers.engine import Document
 from layflat.papers.head import Head, all_written, sheet_values
+from layflat.papers.lettering import one_line
 from layflat.papers.pictures import pattern_picture
 from layflat.papers.strain import Effort
 from layflat.pattern import Pattern
@@ -74,7 +75,7 @@ def laying_document(sheet: LayingSheet) -> Document:
     pictures: dict[str, bytes] = {}
     count = len(sheet.pieces)
     texts = {
-        "job": sheet.head.job,
+        "job": one_line(sheet.head.job, most=140),
         "summary": f"{count} {'piece' if count == 1 else 'pieces'} of {sheet.film} on "
         f"{sheet.head.vehicle}",
         "order": _steps(cautions.ORDER),

@@ -12,7 +12,7 @@ from functools import cache
 from layflat.papers.engine import has_glyph
 
 _LONG_WORD = re.compile(r"\S{25,}")
-_BREAK_EVERY = 12
+_BREAK_EVERY = 6
 _ZERO_WIDTH_SPACE = "\u200b"
 
 
@@ -23,9 +23,11 @@ def written(text: str) -> str:
 
 
 def one_line(text: str, *, most: int) -> str:
-    """*text* for a narrow place: at most *most* signs, with an ellipsis when it was longer."""
+    """*text* for a narrow place: at most *most* signs, the last an ellipsis if it was cut."""
     plain = written(text).replace(_ZERO_WIDTH_SPACE, "")
-    return plain if len(plain) <= most else plain[: most - 1].rstrip() + "…"
+    if len(plain) > most:
+        plain = plain[: most - 1].rstrip() + "…"
+    return _LONG_WORD.sub(_breakable, plain)
 
 
 @cache

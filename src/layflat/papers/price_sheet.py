@@ -6,6 +6,7 @@ from decimal import Decimal
 from layflat.papers.cautions import CUSTOMER
 from layflat.papers.engine import Document
 from layflat.papers.head import Head, all_written, sheet_values
+from layflat.papers.lettering import one_line
 
 _NO_BREAK = "\u00a0"
 
@@ -69,7 +70,7 @@ def price_document(sheet: PriceSheet) -> Document:
     """The price sheet before it is set."""
     head = sheet.head
     texts = {
-        "job": head.job,
+        "job": one_line(head.job, most=140),
         "for_whom": f"For {head.customer}, {head.vehicle}" if head.customer else head.vehicle,
         "currency": sheet.currency,
         "lines": [
