@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from layflat.base import CheckError, FloatArray, Progress, silent
-from layflat.cut.line import BoolArray, Line, lines_of
+from layflat.cut.line import BoolArray, Line, Lines, all_lines
 from layflat.cut.machine import Machine
 from layflat.cut.reader import Reading, Stroke, read_program
 from layflat.cut.records import CutProgram, TipError
@@ -32,6 +32,7 @@ CORNER_ZONE_MM = 0.25
 _ON_LINE_MM = 0.025
 _OVERLAP_SLACK_MM = 0.05
 _NEAR_MM = 0.3
+_FOLLOWS = 0.2
 _SAME_MM = 1e-3
 _HEADINGS_RAD = (0.1, 0.1 + 0.5 * np.pi, 0.1 + np.pi, 0.1 + 1.5 * np.pi)
 
@@ -54,13 +55,13 @@ def _place(point: FloatArray) -> str:
     return f"x {point[0]:.1f} mm, y {point[1]:.1f} mm"
 
 
-def _nearest_line(cut: FloatArray, lines: Sequence[Line]) -> int | None:
+def _followed(cut: FloatArray, lines: Lines) -> int | None:
     """The line that most of a cut runs on, or None if it follows none."""
-    votes = [float(np.mean(line.distances(cut) <= _NEAR_MM)) for line in lines if line.near(cut)]
-    names = [i for i, line in enumerate(lines) if line.near(cut)]
-    if not votes or max(votes) < 0.2:
+    owner, distance = lines.nearest(cut)
+    near = owner[distance <= _NEAR_MM]
+    if len(near) < _FOLLOWS * len(cut):
         return None
-    return names[int(np.argmax(votes))]
+    return int(np.argmax(np.bincount(near)))
 
 
 def _on_line(cut: FloatArray, line: Line) -> int:
@@ -113,20 +114,22 @@ def _check_order(firsts: dict[int, int], lines: Sequence[Line], sheet: Sheet) ->
             )
 
 
-def _check_stray(path: TipPath, lines: Sequence[Line], sheet: Sheet) -> float:
+def _check_stray(path: TipPath, lines: Lines, sheet: Sheet) -> float:
     """How deep any cut enters film, at most; refused beyond the tolerance."""
     points = np.vstack(path.cuts)
     inside = points[shapely.contains_xy(sheet.film(deviation_mm=0.002), points[:, 0], points[:, 1])]
     if not len(inside):
         return 0.0
-    depths: FloatArray = np.min([line.distances(inside) for line in lines], axis=0)
-    corner: BoolArray = np.any([line.at_corner(inside, CORNER_ZONE_MM) for line in lines], axis=0)
+    owner, depths = lines.nearest(inside)
+    corner = np.zeros(len(inside), dtype=bool)
+    for i in np.unique(owner):
+        corner[owner == i] = lines.lines[i].at_corner(inside[owner == i], CORNER_ZONE_MM)
     worst = int(np.argmax(depths - _limits(corner)))
     if depths[worst] > _limits(corner)[worst]:
         film = next(
             pattern.name
             for i, pattern in enumerate(sheet.patterns)
-            if any(line.piece == i and line.holds(inside[worst]) for line in lines)
+            if any(line.piece == i and line.holds(inside[worst]) for line in lines.lines)
         )
         raise CheckError(
             f"Section {sheet.number}: a cut enters the piece {film} by {depths[worst]:.3f} mm at "
@@ -178,23 +181,23 @@ def _measure_line(line: Line, cuts: Sequence[FloatArray], overcut_mm: float) -> 
     return _Measured(error=error, spacings=np.concatenate(steps), distances=away)
 
 
-def _check_path(
-    path: TipPath, lines: Sequence[Line], sheet: Sheet, machine: Machine
-) -> list[_Measured]:
+def _check_path(path: TipPath, lines: Lines, sheet: Sheet, machine: Machine) -> list[_Measured]:
     """Everything that one simulated path of the tip must fulfil."""
     stray = _check_stray(path, lines, sheet)
     cuts: dict[int, list[FloatArray]] = {}
     firsts: dict[int, int] = {}
     for order, cut in enumerate(path.cuts):
-        followed = _nearest_line(cut, lines)
+        followed = _followed(cut, lines)
         if followed is not None:
-            cuts.setdefault(followed, []).append(cut[_on_line(cut, lines[followed]) :])
+            cuts.setdefault(followed, []).append(cut[_on_line(cut, lines.lines[followed]) :])
             firsts.setdefault(followed, order)
-    for i, line in enumerate(lines):
+    for i, line in enumerate(lines.lines):
         if i not in cuts:
             raise CheckError(f"Section {sheet.number}: the {line.name} is not cut at all.")
-    _check_order(firsts, lines, sheet)
-    measured = [_measure_line(line, cuts[i], machine.overcut_mm) for i, line in enumerate(lines)]
+    _check_order(firsts, lines.lines, sheet)
+    measured = [
+        _measure_line(line, cuts[i], machine.overcut_mm) for i, line in enumerate(lines.lines)
+    ]
     measured[0] = replace(measured[0], error=replace(measured[0].error, stray_mm=stray))
     return measured
 
@@ -205,7 +208,7 @@ def _check_section(text: str, sheet: Sheet, machine: Machine) -> list[_Measured]
     if not any(stroke.down for stroke in reading.strokes):
         raise CheckError(f"Section {sheet.number}: the program cuts nothing.")
     _check_state(reading, sheet, machine)
-    lines = lines_of(sheet.patterns)
+    lines = all_lines(sheet.patterns)
     paths = [
         simulate(reading.strokes, knife_offset_mm=machine.knife_offset_mm, heading_rad=heading)
         for heading in _HEADINGS_RAD

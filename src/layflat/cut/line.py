@@ -9,12 +9,11 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
-from layflat.base import FloatArray
+from layflat.base import FloatArray, IntArray
 from layflat.pattern import Curve, Pattern, corners, sample
 
 _DEVIATION_MM = 0.002
 _SPACING_MM = 0.5
-_NEAR_BOX_MM = 1.0
 _CORNER_TURN_DEG = 10.0
 
 
@@ -53,14 +52,6 @@ class Line:
     def length_mm(self) -> float:
         """The line's length."""
         return float(self.spacings_mm.sum())
-
-    def near(self, points_mm: FloatArray) -> bool:
-        """Whether points come near the line's box at all."""
-        low, high = self.points_mm.min(axis=0), self.points_mm.max(axis=0)
-        return bool(
-            np.all(points_mm.min(axis=0) <= high + _NEAR_BOX_MM)
-            and np.all(points_mm.max(axis=0) >= low - _NEAR_BOX_MM)
-        )
 
     def holds(self, point_mm: FloatArray) -> bool:
         """Whether the line runs round a point."""
@@ -123,7 +114,7 @@ def _line(curve: Curve, *, piece: int, cut_out: int | None, name: str) -> Line:
     )
 
 
-def lines_of(patterns: Sequence[Pattern]) -> list[Line]:
+def _lines_of(patterns: Sequence[Pattern]) -> list[Line]:
     """The lines of some patterns: for each its outline, then its cut-outs."""
     found = []
     for i, pattern in enumerate(patterns):
@@ -135,3 +126,37 @@ def lines_of(patterns: Sequence[Pattern]) -> list[Line]:
             for k, hole in enumerate(pattern.cut_outs)
         ]
     return found
+
+
+@dataclass(frozen=True, eq=False)
+class Lines:
+    """All lines of a section, to ask for the nearest.
+
+    Attributes:
+        lines: in order.
+        tree: the stretches of all of them.
+        owner: (n,) int64, the index of the line that each stretch belongs to.
+    """
+
+    lines: tuple[Line, ...]
+    tree: STRtree
+    owner: IntArray
+
+    def nearest(self, points_mm: FloatArray) -> tuple[IntArray, FloatArray]:
+        """The index (m,) of the line nearest to each point, and the distance (m,) in mm."""
+        found, distance = self.tree.query_nearest(
+            shapely.points(points_mm), all_matches=False, return_distance=True
+        )
+        return self.owner[found[1]], distance
+
+
+def all_lines(patterns: Sequence[Pattern]) -> Lines:
+    """The lines of the pieces of a section."""
+    lines = _lines_of(patterns)
+    closed = [np.vstack((line.points_mm, line.points_mm[:1])) for line in lines]
+    counts = [len(line.points_mm) for line in lines]
+    return Lines(
+        lines=tuple(lines),
+        tree=_stretches_tree(closed),
+        owner=np.repeat(np.arange(len(lines), dtype=np.int64), counts),
+    )
