@@ -8,7 +8,7 @@ layout of grown outlines that do not overlap keeps the gap between the pieces th
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import Polygon
+from shapely import LineString, Polygon
 
 from layflat.base import FloatArray
 
@@ -16,6 +16,8 @@ MITRE_LIMIT = 1.25
 FEW_POINTS = 40
 _FINE_PART = 0.05
 _DENSE = 1500
+_TRIES = 32
+_NOTHING_MM = 1e-6
 
 
 def grow(polygon: Polygon, *, distance_mm: float, slack_mm: float) -> Polygon:
@@ -25,14 +27,15 @@ def grow(polygon: Polygon, *, distance_mm: float, slack_mm: float) -> Polygon:
         polygon: the piece; its holes are dropped.
         distance_mm: 0 or more; every point nearer than this to the piece is inside the result.
         slack_mm: 0 or more; how much farther out the result may reach on smooth stretches. A
-            convex corner may reach `MITRE_LIMIT` times the distance besides.
+            sharp corner may reach 1.6 times the distance: it is cut square off at `MITRE_LIMIT`
+            times the distance, measured along its bisector.
 
     Returns:
         A valid polygon without holes. With a distance and a slack of 0 it is the outline as it
         came.
     """
     outline = Polygon(polygon.exterior)
-    if distance_mm > 0:
+    if distance_mm > _NOTHING_MM:
         mitred = outline.buffer(distance_mm, join_style="mitre", mitre_limit=MITRE_LIMIT)
         needed = outline.buffer(distance_mm * (1.0 - 1e-6), quad_segs=16)
         # Mitred joins of nearly folded outlines are the library's weak spot: round ones
@@ -40,17 +43,16 @@ def grow(polygon: Polygon, *, distance_mm: float, slack_mm: float) -> Polygon:
         if not (mitred.is_valid and mitred.covers(needed)):
             mitred = outline.buffer(distance_mm / np.cos(np.pi / 16), quad_segs=4)
         outline = largest(mitred)
-    if slack_mm <= 0:
+    if slack_mm <= _NOTHING_MM:
         return outline
     if len(outline.exterior.coords) > _DENSE:
         fine = _FINE_PART * slack_mm
         outline = largest(outline.buffer(fine).simplify(fine))
     allowed = outline.buffer(slack_mm, quad_segs=16)
-    for step in (slack_mm, 0.5 * slack_mm, 0.25 * slack_mm):
-        thinned = Polygon(_thin(ring_points(outline), step))
-        if thinned.is_valid and thinned.covers(outline) and allowed.covers(thinned):
-            return thinned
-    return outline
+    shapely.prepare(allowed)
+    thinned = Polygon(_thin(ring_points(outline), slack_mm, allowed))
+    is_safe = thinned.is_valid and thinned.buffer(1e-6).covers(outline)
+    return thinned if is_safe else outline
 
 
 def ring_points(polygon: Polygon) -> FloatArray:
@@ -64,7 +66,7 @@ def largest(shape: shapely.Geometry) -> Polygon:
     return Polygon(max(polygons, key=lambda part: part.area).exterior)
 
 
-def _thin(ring: FloatArray, most: float) -> FloatArray:
+def _thin(ring: FloatArray, most: float, allowed: Polygon) -> FloatArray:
     """Take points away, the one that adds the least area first.
 
     A reflex point is dropped, or an edge between two convex points is replaced by the point in
@@ -74,23 +76,25 @@ def _thin(ring: FloatArray, most: float) -> FloatArray:
 
     Args:
         ring: (n, 2) float64, counter-clockwise, none repeated.
-        most: how far one step may move the outline.
+        most: how far the outline may move.
+        allowed: what the outline must stay within; it may be prepared.
     """
     while len(ring) > 4:
         area, depth, apex, reflex = _steps(ring)
         limit = most if len(ring) > FEW_POINTS else _FINE_PART * most
         cost = np.where(depth <= limit, area, np.inf)
-        for i in np.argsort(cost)[:8]:
+        for i in np.argsort(cost)[:_TRIES]:
             if not np.isfinite(cost[i]):
                 return ring
             after = (i + 1) % len(ring)
             before = (i - 1) % len(ring)
             if reflex[i]:
                 triangle, own = ring[[before, i, after]], [before, i, after]
+                path = ring[[before, after]]
             else:
-                triangle = np.array([ring[i], apex[i], ring[after]])
+                triangle = path = np.array([ring[i], apex[i], ring[after]])
                 own = [before, i, after, (i + 2) % len(ring)]
-            if _holds_other(ring, triangle, own):
+            if _holds_other(ring, triangle, own) or not allowed.covers(LineString(path)):
                 continue
             if not reflex[i]:
                 ring = ring.copy()

@@ -134,9 +134,10 @@ def _sound_polygon(request: Request) -> Polygon:
         len(request.turns_deg) and np.isfinite(request.turns_deg).all()
     ):
         raise InputError(f"“{name}” has no turn that it may be laid at; allow at least one.")
-    polygon = to_polygon(request.pattern, deviation_mm=CHORD_MM)
-    if not np.isfinite(polygon.exterior.coords).all():
+    curves = (request.pattern.outline, *request.pattern.cut_outs)
+    if not all(np.isfinite(c.points_mm).all() and np.isfinite(c.bulges).all() for c in curves):
         raise InputError(f"“{name}” has an outline with coordinates that are not numbers.")
+    polygon = to_polygon(request.pattern, deviation_mm=CHORD_MM)
     if not polygon.is_valid:
         raise InputError(
             f"“{name}” has an outline that touches or crosses itself or its cut-outs: "

@@ -101,7 +101,8 @@ def place(
     )
     check_layout(layout)
     _refuse_short_roll(stock, layout.length_mm, what="the best layout that was found needs")
-    progress(describe(layout.length_mm), 1.0)
+    if not search.was_stopped:
+        progress(describe(layout.length_mm), 1.0)
     return layout
 
 

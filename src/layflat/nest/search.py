@@ -38,6 +38,7 @@ class Search:
         best: the packs of the shortest layout so far.
         notes: sentences on what went wrong.
         source: who made the best layout: "stacks" or "engine".
+        was_stopped: whether a person ended the search before its time.
     """
 
     parts: tuple[Part, ...]
@@ -51,6 +52,7 @@ class Search:
     best: list[Pack] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     source: str = "stacks"
+    was_stopped: bool = False
 
     def __post_init__(self) -> None:
         self._started = time.monotonic()
@@ -80,6 +82,7 @@ class Search:
         except StoppedError:
             if not self.keep_when_stopped:
                 raise
+            self.was_stopped = True
             self.notes.append("The search was stopped; this is the best layout until then.")
         if self.source == "stacks" and sum(self.demand) > 1:
             self.notes.append(
@@ -133,6 +136,11 @@ class Search:
             task = self._task(self.demand, seconds=left, workers=None)
             outcomes = race([task], deadline=self._deadline + grace, watch=watch)
             self._take(outcomes)
+            if outcomes[0].ending == "stopped" and time.monotonic() > self._deadline:
+                self.notes.append(
+                    "The layout engine was stopped at the end of the time budget; its last sound "
+                    "layout counted."
+                )
             if self._is_sectioned or outcomes[0].ending != "done":
                 break
 
