@@ -11,6 +11,8 @@ from layflat.pattern.curve import (
 )
 from layflat.pattern.drawing import Drawing, Layer, Text
 from layflat.pattern.dxf_write import dxf_text
+from layflat.pattern.fit import fit_curve
+from layflat.pattern.from_flat import KeepOutShape, Made, from_flat
 from layflat.pattern.piece import (
     Curve,
     EdgeFinish,
@@ -22,6 +24,7 @@ from layflat.pattern.piece import (
 )
 from layflat.pattern.read import read_drawing
 from layflat.pattern.shape import pattern_area_mm2, place, to_polygon
+from layflat.pattern.svg_write import svg_text
 
 __all__ = [
     "Curve",
@@ -29,7 +32,9 @@ __all__ = [
     "EdgeFinish",
     "EdgeRecord",
     "Finish",
+    "KeepOutShape",
     "Layer",
+    "Made",
     "Mark",
     "MarkKind",
     "Pattern",
@@ -39,11 +44,14 @@ __all__ = [
     "curve_area_mm2",
     "curve_length_mm",
     "dxf_text",
+    "fit_curve",
+    "from_flat",
     "pattern_area_mm2",
     "place",
     "read_drawing",
     "reverse",
     "sample",
+    "svg_text",
     "to_polygon",
     "transform",
 ]

@@ -1,0 +1,103 @@
+"""Single lines and arcs, and pairs of arcs that join two directions smoothly (biarcs).
+
+An element is given by its start, its end and its bulge (see `layflat.pattern.curve`).
+"""
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from layflat.base import FloatArray
+from layflat.pattern.piece import Curve
+
+_STRAIGHT_BULGE = 1e-9
+
+
+class Biarc(NamedTuple):
+    """Two arcs that leave and arrive in given directions and share a tangent between.
+
+    Attributes:
+        middle: (2,) float64, where they meet.
+        bulges: of the first and of the second arc.
+    """
+
+    middle: FloatArray
+    bulges: tuple[float, float]
+
+
+def turn_between(one: FloatArray, two: FloatArray) -> float:
+    """The angle from direction *one* to direction *two*, -pi to pi, left positive."""
+    cross = float(one[0] * two[1] - one[1] * two[0])
+    return math.atan2(cross, float(one @ two))
+
+
+def biarc(
+    start: FloatArray, leaving: FloatArray, end: FloatArray, arriving: FloatArray
+) -> Biarc | None:
+    """The biarc with equal tangent lengths between two points with unit directions.
+
+    With v from start to end, t the sum of the directions and d the tangent length, the middle
+    lies half-way between start + d leaving and end - d arriving, where
+    v·v - 2 d v·t - 2 d² (1 - leaving·arriving) = 0 (K. M. Bolton, Biarc curves, Computer-Aided
+    Design 7 (1975) 89-92; from memory). None if no such pair exists or one arc would turn by
+    a half circle or more.
+    """
+    across = end - start
+    both = leaving + arriving
+    square, along = float(across @ across), float(across @ both)
+    spread = 2.0 * (1.0 - float(leaving @ arriving))
+    if spread < 1e-12:
+        length = square / (2.0 * along) if along > 0 else 0.0
+    else:
+        length = (math.sqrt(along * along + spread * square) - along) / spread
+    if not length > 0:
+        return None
+    middle = 0.5 * (start + end + length * (leaving - arriving))
+    first = turn_between(leaving, middle - start)
+    second = turn_between(end - middle, arriving)
+    if max(abs(first), abs(second)) >= 0.5 * math.pi:
+        return None
+    return Biarc(middle, (math.tan(0.5 * first), math.tan(0.5 * second)))
+
+
+def arc_length_mm(start: FloatArray, end: FloatArray, bulge: float) -> float:
+    """The length of an element."""
+    chord = math.dist(start, end)
+    half = 2.0 * math.atan(abs(bulge))
+    return chord if half < _STRAIGHT_BULGE else chord * half / math.sin(half)
+
+
+def distances_to_element(
+    points: FloatArray, start: FloatArray, end: FloatArray, bulge: float
+) -> FloatArray:
+    """(n,) float64: the exact distance of each of (n, 2) points from one element."""
+    chord = end - start
+    length = math.hypot(*chord)
+    if abs(bulge) < _STRAIGHT_BULGE or length == 0.0:
+        part = np.clip((points - start) @ chord / max(length * length, 1e-300), 0.0, 1.0)
+        foot = points - start - part[:, None] * chord
+        straight: FloatArray = np.hypot(foot[:, 0], foot[:, 1])
+        return straight
+    half = 2.0 * math.atan(bulge)
+    normal = np.array([-chord[1], chord[0]]) / length
+    centre = 0.5 * (start + end) + normal * (0.5 * length / math.tan(half))
+    radius = 0.5 * length / abs(math.sin(half))
+    out = points - centre
+    reach = np.hypot(out[:, 0], out[:, 1])
+    toward_arc = -math.copysign(1.0, bulge) * (out @ normal)
+    to_start = np.hypot(points[:, 0] - start[0], points[:, 1] - start[1])
+    to_end = np.hypot(points[:, 0] - end[0], points[:, 1] - end[1])
+    beside = toward_arc >= reach * math.cos(half)
+    found: FloatArray = np.where(beside, np.abs(reach - radius), np.minimum(to_start, to_end))
+    return found
+
+
+def distances_to_curve(points: FloatArray, curve: Curve) -> FloatArray:
+    """(n,) float64: the exact distance of each of (n, 2) points from a closed curve, in mm."""
+    points = np.asarray(points, dtype=np.float64).reshape(-1, 2)
+    nearest = np.full(len(points), np.inf)
+    ends = np.roll(curve.points_mm, -1, axis=0)
+    for start, end, bulge in zip(curve.points_mm, ends, curve.bulges, strict=True):
+        np.minimum(nearest, distances_to_element(points, start, end, float(bulge)), out=nearest)
+    return nearest
