@@ -16,6 +16,7 @@ MAX_BYTES = 1_500_000_000
 
 _STL_HEADER = 84
 _STL_TRIANGLE = 50
+_OBJ_INDEX = re.compile(rb"^f[^\n]*[ \t](?:-|0+[/\s])", re.MULTILINE)
 _PLY_HEADER_MOST = 100_000
 _PLY_SIZES = {
     "char": 1, "uchar": 1, "int8": 1, "uint8": 1,
@@ -62,7 +63,7 @@ def sniff(data: bytes, *, where: str) -> Sniffed:
     elif len(data) >= _STL_HEADER and b"\0" in data[:_STL_HEADER]:
         raise _false_stl(data, where)
     elif re.search(rb"^(v|f)\s", data, re.MULTILINE):
-        found = Sniffed("obj", *_obj_counts(data))
+        found = _obj(data, where)
     else:
         raise MeshError(f"{where} is no PLY, STL, OBJ or GLB file.")
     if found.triangles > MAX_TRIANGLES:
@@ -91,10 +92,16 @@ def _false_stl(data: bytes, where: str) -> MeshError:
     )
 
 
-def _obj_counts(data: bytes) -> tuple[int, int]:
+def _obj(data: bytes, where: str) -> Sniffed:
+    if wrong := _OBJ_INDEX.search(data):
+        line = data.count(b"\n", 0, wrong.start()) + 1
+        raise MeshError(
+            f"{where} names a vertex by a number below 1 in line {line:,}; only numbers counted "
+            "from the first vertex, which is 1, are read."
+        )
     faces = len(re.findall(rb"^f\s", data, re.MULTILINE))
     vertices = len(re.findall(rb"^v\s", data, re.MULTILINE))
-    return faces, vertices
+    return Sniffed("obj", faces, vertices)
 
 
 def _ply(data: bytes, where: str) -> Sniffed:
@@ -113,9 +120,7 @@ def _ply(data: bytes, where: str) -> Sniffed:
             counts[element] = int(words[2])
             size[element] = 0
         elif words[:1] == ["property"] and element:
-            # A list holds at least its own count.
-            kind = words[2] if words[1:2] == ["list"] and len(words) > 2 else words[1]
-            size[element] += 2 if text else _PLY_SIZES.get(kind, 1)
+            size[element] += _ply_size(words[1:], text=text, face=element == "face")
     least = sum(count * size[name] for name, count in counts.items())
     if least > len(data) - end:
         raise MeshError(
@@ -123,6 +128,16 @@ def _ply(data: bytes, where: str) -> Sniffed:
             f"{counts.get('face', 0):,} faces, but is too short for them; it is cut short."
         )
     return Sniffed("ply", counts.get("face", 0), counts.get("vertex", 0))
+
+
+def _ply_size(words: list[str], *, text: bool, face: bool) -> int:
+    """The least number of bytes of one property: a list may be empty, but a face has corners."""
+    if words[:1] != ["list"] or len(words) < 3:
+        return 2 if text else _PLY_SIZES.get(words[0] if words else "", 1)
+    corners = 3 if face else 0
+    if text:
+        return 2 * (1 + corners)
+    return _PLY_SIZES.get(words[1], 1) + corners * _PLY_SIZES.get(words[2], 1)
 
 
 def _glb(data: bytes, where: str) -> Sniffed:
@@ -134,8 +149,13 @@ def _glb(data: bytes, where: str) -> Sniffed:
         raise MeshError(f"{where} is a GLB file that is cut short.")
     try:
         tree = json.loads(data[20 : 20 + chunk])
+        packed = [name for name in tree.get("extensionsRequired", []) if "compression" in name]
         accessors = tree.get("accessors", [])
-        primitives = [p for mesh in tree.get("meshes", []) for p in mesh["primitives"]]
+        held = sum(int(accessor["count"]) for accessor in accessors)
+        meshes = tree.get("meshes", [])
+        # A mesh counts once for each node that shows it.
+        shown = [node["mesh"] for node in tree.get("nodes", []) if "mesh" in node]
+        primitives = [p for i in shown for p in meshes[i]["primitives"]]
         corners = sum(
             int(accessors[p["indices"] if "indices" in p else p["attributes"]["POSITION"]]["count"])
             for p in primitives
@@ -143,4 +163,8 @@ def _glb(data: bytes, where: str) -> Sniffed:
         points = sum(int(accessors[p["attributes"]["POSITION"]]["count"]) for p in primitives)
     except (ValueError, KeyError, IndexError, TypeError, AttributeError, RecursionError):
         raise damaged from None
+    if packed:
+        raise MeshError(f"{where} is packed by “{packed[0]}”; export it without compression.")
+    if held > len(data):
+        raise MeshError(f"{where} says it has {held:,} values, more than it holds; it is damaged.")
     return Sniffed("glb", corners // 3, points)
