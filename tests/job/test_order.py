@@ -15,6 +15,7 @@ number = "T-1"
 customer = "A customer"
 vehicle = "A vehicle"
 workshop = "A workshop"
+dated = 2026-05-31
 body = "body.ply"
 unit = "m"
 panels = "panels.json"
@@ -81,6 +82,7 @@ def test_values_that_nobody_gave_are_said(tmp_path: Path) -> None:
     ("old", "new", "words"),
     [
         ('name = "Nose"', "", "“name” is missing"),
+        ("dated = 2026-05-31", 'dated = "today"', "“dated” must be a date"),
         ('unit = "m"', 'unit = "furlong"', "one of mm, cm, m, in"),
         ("width_mm = 1524", "width_mm = 1.5", "between 50 and 4000"),
         ("width_mm = 1524", "widht_mm = 1524", "“width_mm” is missing"),

@@ -5,6 +5,7 @@ can refuse a key that nobody knows (a misspelt key must not turn into a silent d
 which values came from a default, so that a report can say so.
 """
 
+import datetime
 import math
 import tomllib
 from collections.abc import Iterator, Mapping
@@ -86,6 +87,17 @@ class Settings:
         value = self._take(key, default)
         if not isinstance(value, bool):
             raise SettingError(f"{self.where}: “{key}” must be true or false, not {value!r}.")
+        return value
+
+    def day(self, key: str) -> datetime.date:
+        """A date, in TOML's own form: 2026-05-31.
+
+        Raises:
+            SettingError: it is missing, or something else.
+        """
+        value = self._take(key, None)
+        if not isinstance(value, datetime.date) or isinstance(value, datetime.datetime):
+            raise SettingError(f"{self.where}: “{key}” must be a date like 2026-05-31.")
         return value
 
     def choice(self, key: str, options: tuple[str, ...], *, default: str | None = None) -> str:

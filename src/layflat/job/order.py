@@ -3,6 +3,7 @@
 Everything a person decides about a job stands in one TOML file; paths in it are relative to it.
 """
 
+import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -85,6 +86,7 @@ class Order:
     Attributes:
         path: the job file.
         name, number, customer, vehicle, workshop: for people.
+        dated: the day that the papers are dated.
         body, panels: files; `unit` is the body file's unit, or "" where the file fixes it.
         film, machine: files, or None for the generic ones.
         finger_aversion: see `layflat.film.flatten`.
@@ -99,6 +101,7 @@ class Order:
     customer: str
     vehicle: str
     workshop: str
+    dated: datetime.date
     body: Path
     unit: str
     panels: Path
@@ -128,6 +131,7 @@ def read_order(path: Path) -> Order:
         customer=top.text("customer"),
         vehicle=top.text("vehicle"),
         workshop=top.text("workshop"),
+        dated=top.day("dated"),
         body=path.parent / top.text("body"),
         unit=top.choice("unit", _UNITS) if "unit" in top else "",
         panels=path.parent / top.text("panels"),

@@ -1,0 +1,47 @@
+"""What a command hands back: its files, its report and a sentence."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from layflat.base import Report, SettingError, write_text
+
+
+@dataclass(frozen=True, kw_only=True)
+class Done:
+    """A finished piece of work that is still to be written.
+
+    Attributes:
+        texts: the result as text by kind of file (".obj", ".dxf", …); one of them is written.
+        report: what was computed, from what and how.
+        sentence: the result for a person.
+        lines: more of it, a line each.
+    """
+
+    texts: Mapping[str, str]
+    report: Report
+    sentence: str
+    lines: tuple[str, ...] = field(default=())
+
+    def write(self, path: Path) -> None:
+        """Write the result to *path*, whole or not at all; the suffix says in which form.
+
+        Raises:
+            SettingError: the suffix is not one of those that are had.
+            OutputError: it cannot be written.
+        """
+        write_text(path, self.texts[suffix_of(path, tuple(self.texts))])
+
+
+def suffix_of(path: Path, known: tuple[str, ...]) -> str:
+    """The suffix of *path*, one of *known*.
+
+    Raises:
+        SettingError: it is another.
+    """
+    suffix = path.suffix.lower()
+    if suffix not in known:
+        raise SettingError(
+            f"{path} would have to be a {' or '.join(known)} file; name it so, please."
+        )
+    return suffix

@@ -1,0 +1,181 @@
+"""From a body and its covers to pieces of film: cut out, flattened, finished at the edges."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from layflat.base import MeshError, Progress, SettingError, part_of, silent
+from layflat.film import (
+    Film,
+    Flat,
+    StretchSummary,
+    flatten,
+    flatten_warnings,
+    overlaps,
+    stretch_summary,
+    to_flat,
+)
+from layflat.job.order import Cover, Order
+from layflat.pattern import EdgeFinish, KeepOutShape, Pattern, from_flat
+from layflat.surface import (
+    BodyInfo,
+    Edge,
+    KeepOut,
+    Mesh,
+    Panel,
+    Region,
+    clip_region,
+    cut_region,
+    locate,
+)
+
+_ON_PIECE_MM = 5.0
+"""A keep-out farther than this from the covered part of its panel does not concern it."""
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """One piece of film of a job.
+
+    Attributes:
+        cover: what was ordered.
+        panel: the panel on the body.
+        region: the surface that the piece covers.
+        flat: its flat shape, with the strain of laying it.
+        summary: the stretches in numbers.
+        keep_outs: the places left free.
+        pattern: the outline that is cut.
+        notes: sentences on what was trimmed, merged or asks for care.
+    """
+
+    cover: Cover
+    panel: Panel
+    region: Region
+    flat: Flat
+    summary: StretchSummary
+    keep_outs: tuple[KeepOut, ...]
+    pattern: Pattern
+    notes: tuple[str, ...]
+
+    @property
+    def name(self) -> str:
+        """The piece's name: its panel's."""
+        return self.panel.name
+
+
+def make_pieces(
+    order: Order, mesh: Mesh, info: BodyInfo, film: Film, *, progress: Progress = silent
+) -> tuple[Piece, ...]:
+    """The pieces of *order*, in its order.
+
+    Args:
+        order: what is covered, and how pieces end at edges.
+        mesh: the body, mended.
+        info: its panels.
+        film: what is laid.
+        progress: told each step.
+
+    Raises:
+        SettingError: a panel, an edge or a keep-out that the order names is not there.
+        MeshError: a panel cannot be cut out or laid flat; says which and why.
+    """
+    jobs = [(cover, _panel(info, cover)) for cover in order.covers]
+    count = len(jobs)
+    return tuple(
+        make_piece(
+            order,
+            cover,
+            panel,
+            mesh,
+            film,
+            progress=part_of(
+                progress, start=i / count, end=(i + 1) / count, prefix=f"{panel.name}: "
+            ),
+        )
+        for i, (cover, panel) in enumerate(jobs)
+    )
+
+
+def make_piece(
+    order: Order,
+    cover: Cover,
+    panel: Panel,
+    mesh: Mesh,
+    film: Film,
+    *,
+    progress: Progress = silent,
+) -> Piece:
+    """One piece, as `make_pieces` makes all."""
+    region = cut_region(mesh, panel, progress=part_of(progress, start=0.0, end=0.5))
+    if cover.line_mm is not None and cover.keep_mm is not None:
+        region = clip_region(region, line_mm=cover.line_mm, keep_mm=cover.keep_mm)
+    flat = flatten(
+        region.mesh,
+        film,
+        finger_aversion=order.finger_aversion,
+        progress=part_of(progress, start=0.5, end=0.8),
+    )
+    notes = list(flatten_warnings(flat))
+    if overlaps(flat):
+        raise MeshError(f"The panel “{panel.name}” cannot be one piece: {notes[-1]}")
+    keep_outs = _kept_free(cover, panel, region, notes)
+    progress("drawing the pattern", 0.85)
+    made = from_flat(
+        flat,
+        region,
+        name=panel.name,
+        finishes=_finishes(order, cover),
+        keep_outs=tuple(
+            KeepOutShape(item.name, to_flat(flat, item.points_mm), item.clearance_mm)
+            for item in keep_outs
+        ),
+    )
+    progress("done", 1.0)
+    return Piece(
+        cover=cover,
+        panel=panel,
+        region=region,
+        flat=flat,
+        summary=stretch_summary(flat),
+        keep_outs=keep_outs,
+        pattern=made.pattern,
+        notes=(*notes, *made.notes),
+    )
+
+
+def _panel(info: BodyInfo, cover: Cover) -> Panel:
+    panel = info.panel(cover.panel)
+    if panel is None:
+        known = ", ".join(item.name for item in info.panels)
+        raise SettingError(f"The body has no panel “{cover.panel}”; it has {known}.")
+    edges = {edge.name for loop in (panel.outline, *panel.openings) for edge in loop}
+    _require_known(set(cover.finishes), edges, f"The panel “{panel.name}” has no edge")
+    free = {item.name for item in panel.keep_outs}
+    _require_known(set(cover.film_over), free, f"The panel “{panel.name}” has no keep-out")
+    return panel
+
+
+def _require_known(asked: set[str], known: set[str], sentence: str) -> None:
+    unknown = sorted(asked - known)
+    if unknown:
+        listed = ", ".join(sorted(name for name in known if name)) or "none with a name"
+        raise SettingError(f"{sentence} “{unknown[0]}”; it has {listed}.")
+
+
+def _kept_free(cover: Cover, panel: Panel, region: Region, notes: list[str]) -> tuple[KeepOut, ...]:
+    """The keep-outs that the piece has to leave free."""
+    kept = []
+    for item in panel.keep_outs:
+        near = float(locate(region.mesh, item.points_mm).distances_mm.min()) < _ON_PIECE_MM
+        if item.name in cover.film_over:
+            reason = cover.film_over[item.name]
+            notes.append(f"Film goes over the keep-out “{item.name}”, as ordered: {reason}")
+        elif near:
+            kept.append(item)
+        else:
+            notes.append(f"The keep-out “{item.name}” lies outside the part that is covered.")
+    return tuple(kept)
+
+
+def _finishes(order: Order, cover: Cover) -> Callable[[Edge], EdgeFinish]:
+    """How the piece ends at each edge: the cover's word for it, else the rule for its kind."""
+    return lambda edge: cover.finishes.get(edge.name, order.finishes[edge.kind])
