@@ -185,7 +185,8 @@ BAD = {
     "glb 5 million": ("a.glb", _glb(_glb_tree(3 * MANY, [{"mesh": 0}])), "damaged|5,000,001"),
     "glb false count": ("a.glb", _glb(_glb_tree(3000, [{"mesh": 0}])), "more than it holds"),
     "glb cycle": (
-        "a.glb", _glb(_glb_tree(3, [{"mesh": 0, "children": [1]}, {"children": [0]}])), "damaged|no vehicle",
+        "a.glb", _glb(_glb_tree(3, [{"mesh": 0, "children": [1]}, {"children": [0]}])),
+        "damaged|no vehicle",
     ),
     "obj index": ("a.obj", b"v 0 0 0\nv 90 0 0\nv 0 90 0\nf 1 2 9\n", "not there|damaged"),
     "obj index zero": ("a.obj", b"v 0 0 0\nv 90 0 0\nv 0 90 0\nf 0 1 2\n", "below 1 in line 4"),

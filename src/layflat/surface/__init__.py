@@ -3,6 +3,7 @@
 from layflat.surface.check import MeshReport, check_mesh
 from layflat.surface.clip import LINE_EDGE, clip_region
 from layflat.surface.cut import cut_region
+from layflat.surface.denoise import Denoised, denoise
 from layflat.surface.locate import Located, locate
 from layflat.surface.measure import (
     angle_defects,
@@ -23,6 +24,7 @@ __all__ = [
     "LINE_EDGE",
     "UNITS_MM",
     "BodyInfo",
+    "Denoised",
     "Edge",
     "EdgeKind",
     "KeepOut",
@@ -42,6 +44,7 @@ __all__ = [
     "check_mesh",
     "clip_region",
     "cut_region",
+    "denoise",
     "edge_lengths_mm",
     "edge_table",
     "locate",

@@ -4,7 +4,11 @@ import mapbox_earcut
 import numpy as np
 
 from layflat.base import FloatArray, IntArray
+from layflat.surface.mesh import Mesh
 from layflat.surface.topology import boundary_loops, edge_table, face_components
+
+_LEAST_SHARE = 1e-7
+"""A filling triangle has at least this share of the square of the rim's length, twice over."""
 
 
 def fill_holes(
@@ -12,9 +16,11 @@ def fill_holes(
 ) -> tuple[FloatArray, IntArray, int, tuple[float, ...]]:
     """Fill the holes whose rim is at most *rim_mm* long.
 
-    The rim is triangulated in the plane that fits it best; a rim that is not simple there gets
-    a vertex in its middle and a fan round it. The longest rim of each shell is its outer edge
-    and stays open.
+    The rim is triangulated in the plane that fits it best; a rim that is not simple there, or
+    whose triangulation would use an edge that is there already, gets a vertex in its middle and
+    a fan round it. A rim whose fan would have no area stays open. So does the longest rim of a
+    shell, its outer edge, unless the shell is far larger than what such a rim can border: a
+    sheet with an outer edge of length L has an area of less than L².
 
     Args:
         vertices_mm: (n, 3) float64.
@@ -30,6 +36,8 @@ def fill_holes(
     shell_of = np.empty(len(vertices_mm), np.int64)
     shell_of[faces] = face_components(table)[:, None]
     lengths = [_length(vertices_mm[loop]) for loop in loops]
+    area = np.bincount(shell_of[faces[:, 0]], Mesh(vertices_mm, faces).face_areas_mm2)
+    taken = set(map(tuple, table.ends.tolist()))
     outer: dict[int, float] = {}
     for loop, length in zip(loops, lengths, strict=True):
         shell = int(shell_of[loop[0]])
@@ -38,25 +46,45 @@ def fill_holes(
     fresh: list[IntArray] = []
     kept: list[float] = []
     for loop, length in zip(loops, lengths, strict=True):
-        if length == outer[int(shell_of[loop[0]])] and length > 0:
+        shell = int(shell_of[loop[0]])
+        if length == outer[shell] and area[shell] <= length**2:
             continue
         if length > rim_mm:
             kept.append(length)
             continue
         rim = loop[::-1]
         triangles = _over(vertices_mm[rim])
-        if triangles is None:
-            middle = len(vertices_mm) + len(added)
-            added.append(vertices_mm[rim].mean(axis=0))
-            fresh.append(np.stack([rim, np.roll(rim, -1), np.full(len(rim), middle)], axis=1))
-        else:
+        if triangles is not None and not _doubles(rim[triangles], rim, taken):
             fresh.append(rim[triangles])
+            continue
+        centre = vertices_mm[rim].mean(axis=0)
+        if not _has_area(vertices_mm[rim], centre):
+            kept.append(length)
+            continue
+        middle = len(vertices_mm) + len(added)
+        added.append(centre)
+        fresh.append(np.stack([rim, np.roll(rim, -1), np.full(len(rim), middle)], axis=1))
     points = np.concatenate([vertices_mm, np.reshape(added, (-1, 3))])
     return points, np.concatenate([faces, *fresh]), len(fresh), tuple(kept)
 
 
 def _length(points: FloatArray) -> float:
     return float(np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1).sum())
+
+
+def _doubles(triangles: IntArray, rim: IntArray, taken: set[tuple[int, int]]) -> bool:
+    """Whether the triangles use an edge across the rim that the mesh has already."""
+    sides = np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    round_it = np.sort(np.stack([rim, np.roll(rim, -1)], axis=1), axis=1)
+    across = set(map(tuple, sides.tolist())) - set(map(tuple, round_it.tolist()))
+    return not taken.isdisjoint(across)
+
+
+def _has_area(rim: FloatArray, centre: FloatArray) -> bool:
+    """Whether every triangle of the fan from the centre to the rim has an area."""
+    spokes = rim - centre
+    doubled = np.linalg.norm(np.cross(spokes, np.roll(spokes, -1, axis=0)), axis=1)
+    return bool((doubled > _LEAST_SHARE * _length(rim) ** 2).all())
 
 
 def _over(rim: FloatArray) -> IntArray | None:
@@ -78,4 +106,4 @@ def _over(rim: FloatArray) -> IntArray | None:
     a, b, c = (flat[triangles[:, i]] for i in range(3))
     doubled = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
     triangles = np.where((doubled < 0)[:, None], triangles[:, ::-1], triangles)
-    return triangles if (np.abs(doubled) > 1e-9).all() else None
+    return triangles if (np.abs(doubled) > _LEAST_SHARE * _length(rim) ** 2).all() else None

@@ -147,8 +147,42 @@ def _without_degenerate(vertices: FloatArray, faces: IntArray, mends: list[Mend]
     longest = np.einsum("ijk,ijk->ij", sides, sides).max(axis=1)
     doubled = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
     good = doubled > _NO_AREA * longest
-    _note(mends, "degenerate", int((~good).sum()), "{} without area dropped", "triangle")
-    return faces[good]
+    flat = faces[~good]
+    _note(mends, "degenerate", len(flat), "{} without area dropped", "triangle")
+    return _without_junctions(vertices, faces[good], flat[_distinct(flat)])
+
+
+def _distinct(faces: IntArray) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """(m,) bool: faces with three different vertices."""
+    a, b, c = faces.T
+    distinct: np.ndarray[tuple[int], np.dtype[np.bool_]] = (a != b) & (b != c) & (c != a)
+    return distinct
+
+
+def _without_junctions(vertices: FloatArray, faces: IntArray, flat: IntArray) -> IntArray:
+    """Split what lay beyond the long side of each dropped triangle at its middle vertex.
+
+    A triangle without area has a vertex on the side between the other two. Without this, its
+    going would leave a slit between that vertex and the triangle beyond the side.
+    """
+    if not len(flat):
+        return faces
+    rows = faces.tolist()
+    beyond = {(row[i], row[i - 2]): k for k, row in enumerate(rows) for i in range(3)}
+    for triangle in flat.tolist():
+        sides = [
+            np.linalg.norm(vertices[triangle[i - 2]] - vertices[triangle[i]]) for i in range(3)
+        ]
+        i = int(np.argmax(sides))
+        start, end, middle = triangle[i], triangle[i - 2], triangle[i - 1]
+        k = beyond.pop((end, start), None)
+        if k is None:
+            continue
+        far = next(v for v in rows[k] if v not in (start, end))
+        for row, place in (([end, middle, far], k), ([middle, start, far], len(rows))):
+            rows[place : place + 1] = [row]
+            beyond.update({(row[j], row[j - 2]): place for j in range(3)})
+    return np.array(rows, np.int64)
 
 
 def _without_repeated(faces: IntArray, mends: list[Mend]) -> IntArray:
