@@ -3,8 +3,8 @@
 Sources of instances and records: see `strip_instances`. The check and the lower bound are
 asserted always; that a layout is no denser than the record would be a reason to audit, not a
 fault, but within seconds no search comes near it. The floor on density, a number of points
-below the record, is a project choice and no published figure: it is what the plain layout in
-stacks misses by far, and what the engine reaches in its first moments.
+below the record, is a project choice and no published figure: the plain layout in stacks
+misses it, the engine's very first layout reaches it.
 """
 
 import pytest
@@ -16,7 +16,7 @@ from nest.pieces import rectangle
 from reference.strip_instances import INSTANCES, Instance, bare_stock
 
 STRIP_MM = 1000.0
-FLOOR_POINTS = 20.0
+FLOOR_POINTS = 25.0
 """Project choice."""
 HEIGHT_EXCESS = 1.0005
 
@@ -37,7 +37,6 @@ def test_a_published_instance(instance: Instance, record_property) -> None:
     density = instance.area / (length * instance.height)
     record = instance.area / (instance.record_length * instance.height)
     record_property("density", f"{density:.2%}, published best {record:.2%}")
-    print(f"{instance.name}: {density:.2%}; published best {record:.2%}")
     assert layout.yield_ == pytest.approx(density)
     assert layout.length_mm >= layout.lower_bound_mm
     assert density <= record * HEIGHT_EXCESS
@@ -65,7 +64,7 @@ confirmed with a constraint solver."""
 
 
 def test_rectangles_with_a_known_least_length() -> None:
-    """The bound is the optimum itself; a search of seconds comes within a fifth of it."""
+    """The bound is the optimum itself; even the plain layout in stacks is 10 % off at most."""
     scale = STRIP_MM / 20
     requests = [
         Request(
@@ -78,4 +77,4 @@ def test_rectangles_with_a_known_least_length() -> None:
     layout = place(requests, stock, gap_mm=0.0, seconds=3, seed=1)
     check_layout(layout)
     assert layout.lower_bound_mm == pytest.approx(1000.0, rel=2e-4)
-    assert 1000.0 * (1 - 2e-4) <= layout.length_mm <= 1200.0
+    assert 1000.0 * (1 - 2e-4) <= layout.length_mm <= 1101.0
