@@ -27,33 +27,50 @@ THIN_MM = 0.002
 _NO_TURN_MM = 1e-4
 
 
-def _arc_steps(radius_mm: float, turn_rad: float) -> int:
-    """How many chords keep within `CHORD_MM` of an arc."""
-    ratio = min(CHORD_MM / radius_mm, 1.0)
-    return max(1, math.ceil(abs(turn_rad) / (2.0 * math.acos(1.0 - ratio)) - 1e-9))
-
-
-def swivel(
-    x_mm: float, y_mm: float, from_rad: float, to_rad: float, *, offset_mm: float
+def _arc(
+    centre_mm: tuple[float, float], start_mm: tuple[float, float], turn_rad: float
 ) -> list[tuple[float, float]]:
-    """Pivot points that turn the blade about a standing tip, the shorter way round.
+    """Points along an arc after its start, with chords within `CHORD_MM` of it.
 
-    Args:
-        x_mm: where the tip stands.
-        y_mm: where the tip stands.
-        from_rad: the blade's heading before.
-        to_rad: the blade's heading after.
-        offset_mm: the knife offset.
-
-    Returns:
-        The points after the first, which is the tip plus the offset along *from_rad*.
+    The points between the ends lie a little outside, so that the chords enclose the arc's own
+    area. Chords within the arc would bring the pivot nearer to the centre on average, and the
+    tip, whose radius is sqrt(R² - L²), by R/r times as much.
     """
-    turn = wrapped(to_rad - from_rad)
-    if abs(turn) * offset_mm < _NO_TURN_MM:
-        return []
-    steps = _arc_steps(offset_mm, turn)
-    angles = [from_rad + turn * (i + 1) / steps for i in range(steps)]
-    return [(x_mm + offset_mm * math.cos(a), y_mm + offset_mm * math.sin(a)) for a in angles]
+    away = (start_mm[0] - centre_mm[0], start_mm[1] - centre_mm[1])
+    radius = math.hypot(*away)
+    ratio = min(CHORD_MM / radius, 1.0)
+    steps = max(1, math.ceil(abs(turn_rad) / (2.0 * math.acos(1.0 - ratio)) - 1e-9))
+    step = turn_rad / steps
+    outside = math.sqrt(step / math.sin(step)) if abs(step) < 1.5 else 1.0
+    found = []
+    for i in range(1, steps + 1):
+        cos, sin = math.cos(i * step), math.sin(i * step)
+        scale = outside if i < steps else 1.0
+        found.append(
+            (
+                centre_mm[0] + scale * (cos * away[0] - sin * away[1]),
+                centre_mm[1] + scale * (sin * away[0] + cos * away[1]),
+            )
+        )
+    return found
+
+
+def _pivot(x_mm: float, y_mm: float, heading_rad: float, offset_mm: float) -> tuple[float, float]:
+    """Where the pivot stands for a tip and its heading."""
+    return x_mm + offset_mm * math.cos(heading_rad), y_mm + offset_mm * math.sin(heading_rad)
+
+
+def _along(element: Element, offset_mm: float) -> list[tuple[float, float]]:
+    """The pivot's points over one element, after the first."""
+    if element.is_line:
+        return [_pivot(*element.at(1.0), offset_mm)]
+    radius = element.length_mm / element.turn_rad  # left turns positive
+    centre = (
+        element.x_mm - radius * math.sin(element.heading_rad),
+        element.y_mm + radius * math.cos(element.heading_rad),
+    )
+    start = _pivot(element.x_mm, element.y_mm, element.heading_rad, offset_mm)
+    return _arc(centre, start, element.turn_rad)
 
 
 def pivot_path(elements: Sequence[Element], *, heading_rad: float, offset_mm: float) -> FloatArray:
@@ -61,28 +78,21 @@ def pivot_path(elements: Sequence[Element], *, heading_rad: float, offset_mm: fl
 
     Args:
         elements: lines and arcs, each starting where the last one ends; corners between them
-            become swivels.
+            become swivels, the shorter way round.
         heading_rad: the blade's heading when it is lowered at the start of the first element.
         offset_mm: the knife offset, above 0.
 
     Returns:
         (n, 2) float64, from where the knife is lowered to where it is lifted.
     """
-    first = elements[0]
     heading = heading_rad
-    points = [
-        (first.x_mm + offset_mm * math.cos(heading), first.y_mm + offset_mm * math.sin(heading))
-    ]
+    points = [_pivot(elements[0].x_mm, elements[0].y_mm, heading, offset_mm)]
     for element in elements:
-        points += swivel(
-            element.x_mm, element.y_mm, heading, element.heading_rad, offset_mm=offset_mm
-        )
-        steps = 1
-        if not element.is_line:
-            radius = math.hypot(element.length_mm / element.turn_rad, offset_mm)
-            steps = _arc_steps(radius, element.turn_rad)
-        for i in range(steps):
-            x, y, heading = element.at((i + 1) / steps)
-            points.append((x + offset_mm * math.cos(heading), y + offset_mm * math.sin(heading)))
+        turn = wrapped(element.heading_rad - heading)
+        tip = (element.x_mm, element.y_mm)
+        if abs(turn) * offset_mm > _NO_TURN_MM:
+            points += _arc(tip, _pivot(*tip, heading, offset_mm), turn)
+        points += _along(element, offset_mm)
+        heading = element.end_heading_rad
     line = LineString(points).simplify(THIN_MM, preserve_topology=False)
     return np.asarray(line.coords, dtype=np.float64)

@@ -87,7 +87,7 @@ class Line:
         return found
 
     def run_mm(self, cut_mm: FloatArray) -> float:
-        """How far a cut runs along the line, forward less backward; more than once round counts."""
+        """How far a cut gets along the line, turning back subtracted; each round counts."""
         found = self.tree.query_nearest(shapely.points(cut_mm), all_matches=False)[1]
         starts = self.points_mm[found]
         steps = np.roll(self.points_mm, -1, axis=0)[found] - starts
@@ -96,7 +96,7 @@ class Line:
         before = np.concatenate(([0.0], np.cumsum(self.spacings_mm)[:-1]))
         moved = np.diff(before[found] + part * spacing)
         half = 0.5 * self.length_mm
-        return float(np.sum(np.remainder(moved + half, self.length_mm) - half))
+        return abs(float(np.sum(np.remainder(moved + half, self.length_mm) - half)))
 
 
 def _line(curve: Curve, *, piece: int, cut_out: int | None, name: str) -> Line:

@@ -1,0 +1,89 @@
+"""The knife-up tour against every possible one."""
+
+import itertools
+
+import numpy as np
+import pytest
+
+from layflat.cut.order import Stop, best_starts, shortest_tour, travel_mm
+
+START, END = np.zeros(2), np.array([100.0, 0.0])
+
+
+def random_stops(seed: int, pieces: int, holes: int, choices: int = 3) -> list[Stop]:
+    rng = np.random.default_rng(seed)
+    found = []
+    for piece in range(pieces):
+        centre = rng.uniform(0, 100, 2)
+        for hole in range(holes + 1):
+            entries = centre + rng.uniform(-12, 12, (choices, 2))
+            found.append(Stop(piece, hole < holes, entries, entries + rng.uniform(-0.5, 0.5, 2)))
+    return found
+
+
+def exact(stops: list[Stop], before: tuple[tuple[int, int], ...] = ()) -> float:
+    """The shortest of all tours that keep each piece together."""
+    pieces = sorted({stop.piece for stop in stops})
+    loops = {
+        p: [
+            [*holes, outline]
+            for outline in [
+                next(i for i, s in enumerate(stops) if s.piece == p and not s.is_cut_out)
+            ]
+            for holes in itertools.permutations(
+                [i for i, s in enumerate(stops) if s.piece == p and s.is_cut_out]
+            )
+        ]
+        for p in pieces
+    }
+    best = np.inf
+    for order in itertools.permutations(pieces):
+        if any(order.index(a) > order.index(b) for a, b in before):
+            continue
+        for inner in itertools.product(*(loops[p] for p in order)):
+            tour = [loop for part in inner for loop in part]
+            best = min(best, travel_mm(stops, best_starts(stops, tour, START, END), START, END))
+    return best
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_within_a_few_per_cent_of_the_best(seed: int) -> None:
+    stops = random_stops(seed, pieces=6, holes=0)
+    visits = shortest_tour(stops, start_mm=START, end_mm=END)
+    assert travel_mm(stops, visits, START, END) <= 1.05 * exact(stops)
+
+
+def test_with_cut_outs_and_an_inner_piece() -> None:
+    stops = random_stops(7, pieces=4, holes=2)
+    before = ((3, 0),)
+    visits = shortest_tour(stops, before=before, start_mm=START, end_mm=END)
+    order = [stops[stop].piece for stop, _ in visits]
+    assert order.index(3) < order.index(0)
+    assert sorted(stop for stop, _ in visits) == list(range(len(stops)))
+    for piece in range(4):
+        kinds = [stops[stop].is_cut_out for stop, _ in visits if stops[stop].piece == piece]
+        assert kinds == [True, True, False]
+    assert travel_mm(stops, visits, START, END) <= 1.05 * exact(stops, before)
+
+
+def test_the_best_starts_are_the_best_of_all() -> None:
+    stops = random_stops(3, pieces=4, holes=0)
+    order = [2, 0, 3, 1]
+    every = min(
+        travel_mm(stops, list(zip(order, picks, strict=True)), START, END)
+        for picks in itertools.product(range(3), repeat=4)
+    )
+    assert travel_mm(stops, best_starts(stops, order, START, END), START, END) == pytest.approx(
+        every
+    )
+
+
+def test_a_grid_of_many_pieces_is_near_its_bound() -> None:
+    places = [(x, y) for x in range(0, 100, 10) for y in range(0, 60, 10)]
+    stops = [
+        Stop(i, is_cut_out=False, entries_mm=np.array([p], float), exits_mm=np.array([p], float))
+        for i, p in enumerate(places)
+    ]
+    visits = shortest_tour(stops, start_mm=START, end_mm=np.array([90.0, 0.0]))
+    # No tour over n places of a grid of pitch 10 is shorter than (n - 1) pitches.
+    assert travel_mm(stops, visits, START, np.array([90.0, 0.0])) <= 1.08 * 59 * 10
