@@ -122,23 +122,29 @@ def _note(
 
 
 def _merged(mesh: Mesh, mends: list[Mend]) -> tuple[FloatArray, IntArray]:
-    tree = cKDTree(mesh.vertices_mm)
-    pairs = tree.query_pairs(MERGE_MM, output_type="ndarray").astype(np.int64)
-    if not len(pairs):
-        return mesh.vertices_mm, mesh.faces
-    count = len(mesh.vertices_mm)
-    graph = coo_array((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), (count, count))
-    label = connected_components(graph, directed=False)[1]
-    _, first, group = np.unique(label, return_index=True, return_inverse=True)
-    _note(
-        mends,
-        "merged",
-        count - len(first),
-        "{} merged into another at the same place",
-        "vertex",
-        "vertices",
+    """Vertices at one place as one, each group at the place of its first member."""
+    # Adding zero makes one zero of the two that floating point has.
+    rows = np.ascontiguousarray(mesh.vertices_mm + 0.0)
+    _, first, group = np.unique(
+        rows.view(np.dtype((np.void, rows.dtype.itemsize * 3))).reshape(-1),
+        return_index=True,
+        return_inverse=True,
     )
-    return mesh.vertices_mm[first], group[mesh.faces].astype(np.int64)
+    pairs = cKDTree(rows[first]).query_pairs(MERGE_MM, output_type="ndarray").astype(np.int64)
+    graph = coo_array(
+        (np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), (len(first), len(first))
+    )
+    label = connected_components(graph, directed=False)[1].astype(np.int64)[group]
+    _, first, group = np.unique(label, return_index=True, return_inverse=True)
+    spare = len(rows) - len(first)
+    if not spare:
+        return mesh.vertices_mm, mesh.faces
+    order = np.argsort(first)
+    rank = np.empty(len(order), np.int64)
+    rank[order] = np.arange(len(order))
+    _note(mends, "merged", spare, "{} merged into another at the same place", "vertex", "vertices")
+    faces: IntArray = rank[group][mesh.faces]
+    return mesh.vertices_mm[first[order]], faces
 
 
 def _without_degenerate(vertices: FloatArray, faces: IntArray, mends: list[Mend]) -> IntArray:
