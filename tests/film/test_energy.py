@@ -115,9 +115,10 @@ def test_best_scale_is_least(aversion: float) -> None:
     assert least < energy.value(points * scale * 0.999)
 
 
-def test_energy_is_reported_in_millijoules() -> None:
+@pytest.mark.parametrize("aversion", [1.0, 10.0])
+def test_energy_is_reported_in_millijoules_and_without_aversion(aversion: float) -> None:
     """E h / (1 - nu²) times the energy in mm²: N/mm² · mm · mm² = N·mm = mJ."""
-    flat = flatten(MESH, film_of(poisson_ratio=0.45))
+    flat = flatten(MESH, film_of(poisson_ratio=0.45), finger_aversion=aversion)
     e1, e2 = np.log(flat.strain.greatest), np.log(flat.strain.least)
     density = 20.0 / (2 * (1 - 0.45**2)) * (e1**2 + e2**2 + 2 * 0.45 * e1 * e2)
     assert flat.energy_mj == pytest.approx(float(MESH.face_areas_mm2 @ density) * 0.2, rel=1e-9)

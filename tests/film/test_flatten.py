@@ -324,6 +324,13 @@ class TestRefusals:
         with pytest.raises(MeshError, match=r"no area.*near x"):
             flatten(Mesh(points, mesh.faces), FILM)
 
+    def test_a_needle_that_rounding_would_shape(self) -> None:
+        mesh = car_like(6, 5)
+        points = mesh.vertices_mm.copy()
+        points[7] = points[8] + 1e-12 * (points[7] - points[8])
+        with pytest.raises(MeshError, match="no area"):
+            flatten(Mesh(points, mesh.faces), FILM)
+
     def test_not_numbers(self) -> None:
         mesh = car_like(6, 5)
         points = mesh.vertices_mm.copy()

@@ -167,8 +167,8 @@ class TestObj:
         read = trimesh.load(
             io.StringIO(flat_obj(panel)), file_type="obj", process=False, maintain_order=True
         )
-        assert np.allclose(read.vertices, panel.mesh.vertices_mm, atol=1e-6)
-        assert np.allclose(read.visual.uv, panel.points_mm, atol=1e-6)
+        assert np.allclose(read.vertices, panel.mesh.vertices_mm, rtol=0, atol=1e-8)
+        assert np.allclose(read.visual.uv, panel.points_mm, rtol=0, atol=1e-8)
         assert np.array_equal(read.faces, panel.mesh.faces)
 
     def test_one_texture_coordinate_for_each_vertex(self, panel: Flat) -> None:
