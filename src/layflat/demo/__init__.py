@@ -1,1 +1,20 @@
-"""To be filled."""
+"""The invented workshop: two bodies of an invented maker, scans of them, and two jobs."""
+
+from layflat.demo.body import Design, Patch, body_mesh
+from layflat.demo.coupe_panels import coupe_design
+from layflat.demo.scan import ScanLike, scan_like
+from layflat.demo.van_panels import van_design
+from layflat.demo.workshop import Workshop, designs, write_workshop
+
+__all__ = [
+    "Design",
+    "Patch",
+    "ScanLike",
+    "Workshop",
+    "body_mesh",
+    "coupe_design",
+    "designs",
+    "scan_like",
+    "van_design",
+    "write_workshop",
+]

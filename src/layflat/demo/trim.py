@@ -1,0 +1,119 @@
+"""Meshes split along a drawn line, and cut off there: wheel arches, openings, the lower rim."""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from layflat.base import FloatArray, IntArray
+from layflat.demo.fields import Field, drop, gradient
+
+Level = Callable[[FloatArray], FloatArray]
+"""Maps points (n, 3) to about their distance from a line on the skin, with a sign."""
+
+
+def split(
+    points: FloatArray, faces: IntArray, level: Level, skin: Field
+) -> tuple[FloatArray, IntArray, FloatArray]:
+    """Split triangles where *level* changes its sign.
+
+    Vertices near the line are moved onto it first, so that no slivers arise.
+
+    Returns:
+        points (n, 3), faces (m, 3), and the sign (m,) of the level on each face, -1 or 1.
+    """
+    value = level(points)
+    points, value = _snapped(points, faces, value, level, skin)
+    pairs = np.sort(np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
+    crossing = np.unique(pairs[value[pairs[:, 0]] * value[pairs[:, 1]] < 0], axis=0)
+    a, b = crossing[:, 0], crossing[:, 1]
+    new = _roots(points[a], points[b], level, skin)
+    key = crossing[:, 0] * len(points) + crossing[:, 1]
+    edge = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=-1), axis=-1)
+    code = edge[..., 0] * len(points) + edge[..., 1]
+    at = np.searchsorted(key, code).clip(0, max(len(key) - 1, 0))
+    cut = (key[at] == code) if len(key) else np.zeros(code.shape, dtype=bool)
+    middle = np.where(cut, len(points) + at, -1)
+    result = [faces[~cut.any(axis=1)]]
+    for shift in range(3):
+        f, m, c = (np.roll(array, -shift, axis=1) for array in (faces, middle, cut))
+        one = c[:, 0] & ~c[:, 1] & ~c[:, 2]
+        result.append(np.stack([f[one, 0], m[one, 0], f[one, 2]], axis=1))
+        result.append(np.stack([m[one, 0], f[one, 1], f[one, 2]], axis=1))
+        two = c[:, 0] & c[:, 1] & ~c[:, 2]
+        result.append(np.stack([m[two, 0], f[two, 1], m[two, 1]], axis=1))
+        result.append(np.stack([f[two, 0], m[two, 0], f[two, 2]], axis=1))
+        result.append(np.stack([m[two, 0], m[two, 1], f[two, 2]], axis=1))
+    faces = np.vstack(result)
+    value = np.concatenate([value, np.zeros(len(new))])
+    sign = np.where(value[faces].sum(axis=1) < 0, -1.0, 1.0)
+    return np.vstack([points, new]), faces, sign
+
+
+def trimmed(
+    points: FloatArray, faces: IntArray, level: Level, skin: Field
+) -> tuple[FloatArray, IntArray]:
+    """The part of a mesh where *level* is positive, with its rim on the line."""
+    points, faces, sign = split(points, faces, level, skin)
+    return compact(points, faces[sign > 0])
+
+
+def compact(points: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+    """The same faces without the vertices that none of them uses."""
+    used, inverse = np.unique(faces, return_inverse=True)
+    return points[used], inverse.reshape(-1, 3)
+
+
+def rim_loops(faces: IntArray) -> list[IntArray]:
+    """The vertex ids along each closed rim of a mesh, the faces on the left."""
+    half = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    count = int(faces.max()) + 1
+    lone = ~np.isin(half[:, 0] * count + half[:, 1], half[:, 1] * count + half[:, 0])
+    follow = dict(half[lone].tolist())
+    loops = []
+    while follow:
+        start, at = follow.popitem()
+        loop = [start]
+        while at != start:
+            loop.append(at)
+            at = follow.pop(at)
+        loops.append(np.array(loop))
+    return loops
+
+
+def _snapped(
+    points: FloatArray, faces: IntArray, value: FloatArray, level: Level, skin: Field
+) -> tuple[FloatArray, FloatArray]:
+    edge = np.linalg.norm(points[faces[:, 0]] - points[faces[:, 1]], axis=1)
+    near = np.flatnonzero(np.abs(value) < 0.28 * float(np.median(edge)))
+    moved = points[near]
+    for _ in range(4):
+        slope = gradient(level, moved)
+        normal = gradient(skin, moved)
+        normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-9)
+        slope -= np.einsum("ij,ij->i", slope, normal)[:, None] * normal
+        size = np.maximum((slope**2).sum(axis=1), 1e-3)
+        moved = drop(skin, moved - (level(moved) / size)[:, None] * slope, steps=1)
+    fine = (np.abs(level(moved)) < 0.05) & (
+        np.linalg.norm(moved - points[near], axis=1) < 0.6 * float(np.median(edge))
+    )
+    # A vertex on the middle plane may only move within it.
+    fine &= (points[near, 1] != 0.0) | (np.abs(moved[:, 1]) < 1e-9)
+    points, value = points.copy(), value.copy()
+    points[near[fine]] = moved[fine]
+    value[near[fine]] = 0.0
+    return points, value
+
+
+def _roots(start: FloatArray, end: FloatArray, level: Level, skin: Field) -> FloatArray:
+    """Where the line crosses each segment, on the skin."""
+    low, high = start.copy(), end.copy()
+    sign = np.sign(level(low))
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        same = (np.sign(level(middle)) == sign)[:, None]
+        low, high = np.where(same, middle, low), np.where(same, high, middle)
+    roots = 0.5 * (low + high)
+    on_middle = (start[:, 1] == 0.0) & (end[:, 1] == 0.0)
+    roots = drop(skin, roots, steps=2)
+    roots[on_middle, 1] = 0.0
+    return roots
