@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from shapely import Point, union_all
 from cut.shapes import circle, machine, on_stock, plate, rectangle, two_sections
 from layflat.base import DrawingError, FitError, StoppedError
 from layflat.cut import cut_report, program, read_hpgl
-from layflat.pattern import Drawing, Pattern, reverse, to_polygon
+from layflat.pattern import Drawing, Pattern, dxf_text, read_drawing, reverse, to_polygon
 
 
 def test_the_same_drawing_gives_the_same_bytes() -> None:
@@ -28,6 +29,14 @@ def test_the_way_a_curve_is_drawn_does_not_matter() -> None:
         ),
     )
     assert program(turned, machine()).tip_error.max_away_mm < 0.027
+
+
+def test_a_drawing_from_a_file_cuts_the_same(tmp_path: Path) -> None:
+    path = tmp_path / "layout.dxf"
+    path.write_text(dxf_text(plate()), encoding="utf-8")
+    made = program(read_drawing(path), machine())
+    assert made.tip_error.max_away_mm < 0.027
+    assert made.cut_length_mm == pytest.approx(program(plate(), machine()).cut_length_mm, abs=0.5)
 
 
 def test_only_commands_that_the_reference_carries_are_used() -> None:

@@ -161,9 +161,10 @@ def entries_of(loop: Loop, waste: Waste, *, offset_mm: float) -> list[Entry]:
 def align_path(waste: Waste, *, offset_mm: float) -> FloatArray | None:
     """A short cut in the waste that gives the blade a known heading, whatever it was before.
 
-    Fourteen knife offsets long: a lag of b0 shrinks as tan(b/2) = tan(b0/2) exp(-14), so that
-    179.9 degrees become less than a tenth of one. The nearest place to the section's start
-    that keeps clear of film; the roll's edges, where the rollers run, only if need be.
+    Fourteen knife offsets long, straight or bent once. A lag shrinks as tan(b/2) =
+    tan(b0/2) exp(-s/L), so that only headings within some thousandths of a degree of one single
+    heading stay more than 5 degrees off. The nearest place to the section's start that keeps
+    clear of film; the roll's edges, where the rollers run, only if need be.
 
     Returns:
         (k, 2) float64 pivot points, or None if the waste has no room.
