@@ -9,6 +9,7 @@ from layflat.surface.locate import locate
 from layflat.surface.mesh import Mesh
 from layflat.surface.panel import Edge, EdgeKind
 from layflat.surface.region import Loop, Region
+from layflat.surface.settle import settle
 from layflat.surface.split import Split, split_along
 from layflat.surface.topology import (
     boundary_loops,
@@ -50,6 +51,8 @@ def clip_region(
         points[end] = _on_boundary(region, points[end])
     progress("tracing the line", 0.0)
     stretch = Stretch(points, False, "The line that film ends at")
+    lines = trace(region.mesh, [stretch], reach_mm=_REACH_MM)
+    region = Region(settle(region.mesh, lines), region.loops)
     lines = trace(region.mesh, [stretch], reach_mm=_REACH_MM)
     split = split_along(region.mesh, lines, what="The line that film ends at")
     kept = _kept_side(split, np.asarray(keep_mm, np.float64).reshape(3))
