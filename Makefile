@@ -26,8 +26,9 @@ $(STAMPS)/runtime: $(STAMPS)/venv requirements/runtime.txt requirements/build.tx
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 	touch $@
 
-$(STAMPS)/dev: $(STAMPS)/runtime requirements/dev.txt
+$(STAMPS)/dev: $(STAMPS)/runtime requirements/dev.txt requirements/testdata.txt
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/dev.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --no-deps -r requirements/testdata.txt
 	touch $@
 
 demo: setup

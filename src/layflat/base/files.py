@@ -47,6 +47,8 @@ def file_sha256(path: Path) -> str:
         with path.open("rb") as file:
             while chunk := file.read(_CHUNK):
                 digest.update(chunk)
+    except FileNotFoundError:
+        raise InputError(f"{path} does not exist.") from None
     except OSError as error:
         raise InputError(f"{path} cannot be read: {error.strerror}.") from error
     return digest.hexdigest()
