@@ -207,7 +207,9 @@ units_per_mm = 40
         ("force_g = 90", "force_g = = 90", "not a TOML file"),
     ],
 )
-def test_a_machine_file_with_a_wrong_value(old: str, new: str, words: str, tmp_path: Path) -> None:
+def test_a_machine_file_with_a_wrong_value(
+    old: str, new: str, words: str, tmp_path: Path, here: Callable[..., Ended]
+) -> None:
     layout, machine = tmp_path / "a.dxf", tmp_path / "m.toml"
     draw(layout, BOX)
     command = ["cut", str(layout), "--machine", str(machine), "-o", str(tmp_path / "p.plt")]
