@@ -9,6 +9,7 @@ import shapely
 from shapely import affinity
 
 from layflat.base import FloatArray
+from layflat.nest.outward import NOTHING_MM
 from layflat.nest.parts import CHORD_MM, Frame, Part
 from layflat.nest.turns import extents, flush_turns, hull_points
 
@@ -76,7 +77,8 @@ def _contributions(part: Part, frame: Frame) -> FloatArray:
     """(len(THRESHOLDS),) float64: the least integral of u_t along x, for each t, in mm."""
     strip = frame.usable_mm + frame.gap_mm
     # The chords of this outline lie inside the true one: it can only be too small.
-    grown = part.polygon.buffer(0.5 * frame.gap_mm) if frame.gap_mm else part.polygon
+    wide = frame.gap_mm > NOTHING_MM
+    grown = part.polygon.buffer(0.5 * frame.gap_mm) if wide else part.polygon
     free = part.request.turns_deg is None or len(part.fitting) > _FEW_TURNS
     if free:
         return np.array([grown.area / strip, *[0.0] * (len(THRESHOLDS) - 1)])

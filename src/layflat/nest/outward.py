@@ -17,7 +17,8 @@ FEW_POINTS = 40
 _FINE_PART = 0.05
 _DENSE = 1500
 _TRIES = 32
-_NOTHING_MM = 1e-6
+NOTHING_MM = 1e-6
+"""Distances up to this count as none: geometry libraries lose their footing below."""
 
 
 def grow(polygon: Polygon, *, distance_mm: float, slack_mm: float) -> Polygon:
@@ -35,7 +36,7 @@ def grow(polygon: Polygon, *, distance_mm: float, slack_mm: float) -> Polygon:
         came.
     """
     outline = Polygon(polygon.exterior)
-    if distance_mm > _NOTHING_MM:
+    if distance_mm > NOTHING_MM:
         mitred = outline.buffer(distance_mm, join_style="mitre", mitre_limit=MITRE_LIMIT)
         needed = outline.buffer(distance_mm * (1.0 - 1e-6), quad_segs=16)
         # Mitred joins of nearly folded outlines are the library's weak spot: round ones
@@ -43,7 +44,7 @@ def grow(polygon: Polygon, *, distance_mm: float, slack_mm: float) -> Polygon:
         if not (mitred.is_valid and mitred.covers(needed)):
             mitred = outline.buffer(distance_mm / np.cos(np.pi / 16), quad_segs=4)
         outline = largest(mitred)
-    if slack_mm <= _NOTHING_MM:
+    if slack_mm <= NOTHING_MM:
         return outline
     if len(outline.exterior.coords) > _DENSE:
         fine = _FINE_PART * slack_mm

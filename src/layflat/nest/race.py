@@ -9,6 +9,7 @@ from layflat.nest.engine import EngineRun, Found, Task
 
 _LOOK_S = 0.02
 _KEPT = 4
+_WORTH = 0.002
 
 
 @dataclass
@@ -40,17 +41,20 @@ def race(
         deadline: by `time.monotonic`; what still runs then is stopped, its layouts are kept.
         watch: called many times a second with the outcomes so far; True stops all runs. What
             it raises is passed on, after every process has been ended.
-        patience_s: a run that has a layout and finds none better for so long is stopped.
+        patience_s: a run that has a layout and finds none that is better by a part of `_WORTH`
+            for so long is stopped.
     """
     outcomes = [Outcome(task) for task in tasks]
     with ExitStack() as stack:
         runs = [stack.enter_context(EngineRun(task)) for task in tasks]
         news = [time.monotonic()] * len(runs)
+        lengths = [float("inf")] * len(runs)
         while time.monotonic() < deadline:
             for i, (run, outcome) in enumerate(zip(runs, outcomes, strict=True)):
                 if fresh := run.poll():
                     outcome.found = [*outcome.found, *fresh][-_KEPT:]
-                    news[i] = time.monotonic()
+                    if fresh[-1].length_mm < (1.0 - _WORTH) * lengths[i]:
+                        news[i], lengths[i] = time.monotonic(), fresh[-1].length_mm
                 waited = time.monotonic() - news[i]
                 if outcome.found and patience_s is not None and waited > patience_s:
                     run.stop()

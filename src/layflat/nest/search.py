@@ -1,6 +1,7 @@
 """The search for a short layout within a time budget."""
 
 import math
+import os
 import random
 import time
 from collections.abc import Callable, Sequence
@@ -10,6 +11,7 @@ from layflat.base import Progress, StoppedError
 from layflat.nest.check import TOLERANCE_MM, too_near
 from layflat.nest.cover import best_cover, film_mm
 from layflat.nest.engine import Task, whole_seconds
+from layflat.nest.groups import Neighbours
 from layflat.nest.pack import Pack, Spot, make_pack, pack_found, sliced
 from layflat.nest.parts import Frame, Part
 from layflat.nest.race import Outcome, race
@@ -19,7 +21,7 @@ _STRIP_SHARE = 0.3
 _GROUP_S = 3.0
 _PATIENCE_S = 0.6
 _GRACE_PART = 0.05
-_REMIXES = 0.5
+_MOST_SIDE_BY_SIDE = 4
 _SEEDS = 1 << 31
 
 
@@ -146,53 +148,18 @@ class Search:
 
     def _sections(self) -> None:
         """Groups of pieces, packed a section each, as long as time remains."""
-        tried: set[tuple[int, ...]] = set()
+        neighbours = Neighbours(len(self.parts), choice=self._random)
+        side_by_side = max(1, min(_MOST_SIDE_BY_SIDE, os.cpu_count() or 1))
 
         def watch(_: Sequence[Outcome]) -> bool:
             self._tell(())
             return False
 
         while time.monotonic() < self._deadline - _PATIENCE_S / 2:
-            groups = self._next_groups(tried)
+            groups = neighbours.next_groups(self.best, least=side_by_side)
             tasks = [self._task(group, seconds=_GROUP_S, workers=1) for group in groups]
             deadline = min(self._deadline, time.monotonic() + _GROUP_S)
             self._take(race(tasks, deadline=deadline, watch=watch, patience_s=_PATIENCE_S))
-
-    def _next_groups(self, tried: set[tuple[int, ...]]) -> list[tuple[int, ...]]:
-        """Two groups of pieces that, packed anew, might shorten the layout.
-
-        Either two sections are thrown together (their strip is then cut in two at the best
-        place), or a piece moves from a section that is short or loose to another.
-        """
-        kinds = len(self.parts)
-        for _ in range(50):
-            first, second = (
-                self._random.sample(self.best, 2)
-                if len(self.best) > 1
-                else (self.best[0], self.best[0])
-            )
-            if len(self.best) == 1:
-                groups = [first.counts(kinds)]
-            elif self._random.random() < _REMIXES:
-                groups = [
-                    tuple(
-                        a + b
-                        for a, b in zip(first.counts(kinds), second.counts(kinds), strict=True)
-                    )
-                ]
-            else:
-                moved = self._random.randrange(len(first.spots))
-                spot = first.spots[moved]
-                rest = [*first.spots[:moved], *first.spots[moved + 1 :]]
-                groups = [make_pack([*second.spots, spot]).counts(kinds)]
-                if len(rest) > 1:
-                    groups.append(make_pack(rest).counts(kinds))
-            fresh = [group for group in groups if group not in tried]
-            if fresh:
-                tried.update(fresh)
-                return fresh
-        tried.clear()
-        return groups
 
     def _take(self, outcomes: Sequence[Outcome]) -> None:
         """Put what was found into the pool and choose anew."""
