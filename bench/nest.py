@@ -22,7 +22,7 @@ from layflat.nest.engine import Found, Task
 from layflat.nest.pack import make_pack, pack_found, sliced
 from layflat.nest.parts import Frame, make_frame, make_parts
 
-SECONDS = 8.0
+SECONDS = 5.0
 SEED = 1
 STRIP_MM = 1000.0
 LEAST_MEAN_RATIO = 0.98

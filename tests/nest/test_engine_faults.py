@@ -46,7 +46,7 @@ WORKERS = {
     "false layout": f"print('{GOOD}', flush=True); print('{BETTER}', flush=True); "
     """print('{"end": "done"}', flush=True)""",
     "missing pieces": f"print('{GOOD}', flush=True); "
-    """print('{"length": 9, "spots": [[0, 0, 60, 60]]}', flush=True); """
+    """print('{"length": 9, "spots": [[0, 0, 62, 97]]}', flush=True); """
     """print('{"end": "done"}', flush=True)""",
     "unknown pieces": """print('{"length": 9, "spots": [[7, 0, 60, 60]]}', flush=True)""",
     "not numbers": """print('{"length": NaN, "spots": [[0, NaN, 60, 60]]}', flush=True)""",
