@@ -4,10 +4,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from film.shapes import car_like, film_of
-from layflat.film.descent import inversion_limit
-from layflat.film.energy import FlatEnergy, HenckyLaw, cross
+from layflat.film.energy import FlatEnergy, HenckyLaw
 from layflat.film.flatten import best_scale, flatten
-from layflat.film.frames import frames_of_mesh
+from layflat.film.frames import cross, frames_of_mesh
+from layflat.film.inversion import inversion_limit
 
 MESH = car_like(6, 5)
 FRAMES = frames_of_mesh(MESH)

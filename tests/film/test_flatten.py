@@ -3,7 +3,7 @@ from importlib import import_module
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from film.shapes import (
@@ -21,9 +21,12 @@ from film.shapes import (
 )
 from layflat.base import CheckError, MeshError, SettingError, StoppedError
 from layflat.film import Flat, flatten, strain_of
-from layflat.film.energy import cross
+from layflat.film.energy import FlatEnergy, HenckyLaw
+from layflat.film.factor import PinnedFactor
+from layflat.film.frames import ComplexArray, frames_of_mesh
 from layflat.film.sheet import sheet_loops
-from layflat.film.start import closed_disc, conformal_start, tutte_start
+from layflat.film.start import Disc, closed_disc, conformal_start, tutte_start
+from layflat.film.untangle import FoldPenalty, inverted, relaxed, untangled
 from layflat.surface import Mesh
 
 FILM = film_of()
@@ -179,31 +182,44 @@ class TestNoInversion:
             strain_of(panel.mesh, panel.points_mm * [-1.0, 1.0])
 
 
+def egg_box() -> Mesh:
+    """So deeply dented that the conformal start turns triangles over."""
+    return graph(
+        lambda x, y: 160 * np.sin(x / 30) * np.sin(y / 30),
+        width=400,
+        depth=400,
+        across=26,
+        along=26,
+    )
+
+
+def no_start(shape: Disc) -> ComplexArray:
+    return np.full(len(shape.vertices_mm), np.nan + 0j)
+
+
 class TestFallback:
-    """The Tutte start stands in where the conformal one inverts triangles."""
+    """Where the conformal start inverts triangles it is untangled, or else Tutte's stands in."""
 
-    @staticmethod
-    def inverted(mesh: Mesh, points: np.ndarray) -> int:
-        sides = (
-            points[mesh.faces[:, 1]] - points[mesh.faces[:, 0]],
-            (points[mesh.faces[:, 2]] - points[mesh.faces[:, 0]]),
-        )
-        return int((cross(*sides) <= 0).sum())
-
-    def test_it_is_reached_by_a_surface_that_needs_it(self) -> None:
-        mesh = graph(
-            lambda x, y: 160 * np.sin(x / 30) * np.sin(y / 30),
-            width=400,
-            depth=400,
-            across=26,
-            along=26,
-        )
+    def test_a_surface_that_needs_untangling(self) -> None:
+        mesh = egg_box()
+        frames = frames_of_mesh(mesh)
         shape = closed_disc(mesh, sheet_loops(mesh))
-        assert self.inverted(mesh, conformal_start(shape)) > 0
-        assert self.inverted(mesh, tutte_start(shape)) == 0
+        points = conformal_start(shape)
+        assert inverted(frames, points) > 0
+        assert inverted(frames, tutte_start(shape)) == 0
+        assert (
+            inverted(frames, untangled(frames, points, PinnedFactor(frames.laplacian()).solve)) == 0
+        )
         flat = flatten(mesh, FILM)
         assert flat.converged
         assert flat.inverted_triangles == 0
+
+    def test_a_surface_that_cannot_be_untangled(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        usual = flatten(egg_box(), FILM)
+        monkeypatch.setattr(FLATTEN_MODULE, "untangled", lambda frames, points, factor: points)
+        flat = flatten(egg_box(), FILM)
+        assert flat.inverted_triangles == 0
+        assert flat.energy_mj == pytest.approx(usual.energy_mj, rel=1e-5)
 
     @pytest.mark.parametrize("opening", [False, True])
     def test_both_starts_lead_to_the_same_pattern(
@@ -218,20 +234,60 @@ class TestFallback:
             else graph(dome, width=500, depth=300, across=20, along=14)
         )
         usual = flatten(mesh, FILM)
-        monkeypatch.setattr(FLATTEN_MODULE, "conformal_start", tutte_start)
+        monkeypatch.setattr(FLATTEN_MODULE, "conformal_start", no_start)
         other = flatten(mesh, FILM)
         assert other.converged
-        assert other.steps > usual.steps
         assert other.energy_mj == pytest.approx(usual.energy_mj, rel=1e-6)
         assert np.allclose(distances(other.points_mm), distances(usual.points_mm), atol=0.1)
 
-    def test_neither_start_is_refused_with_a_sentence(
+    def test_relaxing_takes_out_the_worst_and_inverts_nothing(self) -> None:
+        mesh = car_like()
+        frames = frames_of_mesh(mesh)
+        tutte = tutte_start(closed_disc(mesh, sheet_loops(mesh)))
+        better = relaxed(frames, tutte, PinnedFactor(frames.laplacian()).solve)
+        energy = FlatEnergy(frames, HenckyLaw(0.45))
+        assert inverted(frames, better) == 0
+        assert energy.value(better) < 0.1 * energy.value(tutte)
+
+    def test_no_start_at_all_is_refused_with_a_sentence(
         self, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         for name in ("conformal_start", "tutte_start"):
-            monkeypatch.setattr(FLATTEN_MODULE, name, lambda shape: -tutte_start(shape).conj())
+            monkeypatch.setattr(FLATTEN_MODULE, name, no_start)
         with pytest.raises(CheckError, match="Split it"):
             flatten(car_like(), FILM)
+
+
+class TestUntangling:
+    @settings(max_examples=12, deadline=None, derandomize=True)
+    @given(seed=st.integers(0, 10_000), noise=st.floats(20.0, 80.0))
+    def test_shaken_shapes_are_put_right(self, seed: int, noise: float) -> None:
+        mesh = car_like(12, 10)
+        frames = frames_of_mesh(mesh)
+        random = np.random.default_rng(seed)
+        shake = noise * (random.normal(size=120) + 1j * random.normal(size=120))
+        points = mesh.vertices_mm[:, 0] + 1j * mesh.vertices_mm[:, 1] + shake
+        assume(inverted(frames, points) > 0)
+        assert (
+            inverted(frames, untangled(frames, points, PinnedFactor(frames.laplacian()).solve)) == 0
+        )
+
+    @pytest.mark.parametrize("eps", [1.0, 0.1])
+    def test_gradient_is_that_of_the_penalty(self, eps: float) -> None:
+        mesh = car_like(6, 5)
+        frames = frames_of_mesh(mesh)
+        random = np.random.default_rng(1)
+        shake = 120 * (random.normal(size=30) + 1j * random.normal(size=30))
+        points = mesh.vertices_mm[:, 0] + 1j * mesh.vertices_mm[:, 1] + shake
+        assert inverted(frames, points) > 0
+        penalty = FoldPenalty(frames, eps)
+        gradient = penalty.state(points).gradient
+        for i in range(30):
+            for way, slope in ((1.0, gradient[i].real), (1j, gradient[i].imag)):
+                move = np.zeros_like(points)
+                move[i] = way * 1e-3
+                rise = penalty.state(points + move).value - penalty.state(points - move).value
+                assert rise / 2e-3 == pytest.approx(slope, abs=1e-5 * np.abs(gradient).max())
 
 
 class TestShapes:

@@ -8,25 +8,39 @@ is close to the inverse stiffness of the film. No step goes so far that a triang
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol, TypeAlias
 
 import numpy as np
 
-from layflat.base import FloatArray
-from layflat.film.energy import FlatEnergy, State, cross
+from layflat.film.energy import State
 from layflat.film.frames import ComplexArray, Frames
+
+Preconditioner: TypeAlias = Callable[[ComplexArray], ComplexArray]
+"""An approximate inverse of the second derivative, applied to a gradient of zero sum."""
 
 _MEMORY = 12
 _ARMIJO = 1e-4
 _WOLFE = 0.7
 _LINE_TRIALS = 30
-_SAFE = 0.9
-"""Part of the way to the first inversion that a step may go."""
-
 RELATIVE_TOLERANCE = 1e-9
 """The descent ends when what a further step promises is below this part of the energy."""
 
 STRAIN_FLOOR = 1e-8
 """... or below the energy of this uniform strain: rounding is not much smaller."""
+
+
+class Energy(Protocol):
+    """What can be descended: a function of the flat shape with a gradient."""
+
+    @property
+    def frames(self) -> Frames:
+        """The triangles that it sums over."""
+
+    def state(self, points: ComplexArray) -> State:
+        """Value and gradient at *points*; an infinite value where it is not defined."""
+
+    def step_limit(self, points: ComplexArray, direction: ComplexArray) -> float:
+        """The greatest length of a step from *points* along *direction*; may be infinite."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,9 +64,9 @@ class Descent:
 
 
 def descend(
-    energy: FlatEnergy,
+    energy: Energy,
     start: ComplexArray,
-    precondition: Callable[[ComplexArray], ComplexArray],
+    precondition: Preconditioner,
     *,
     max_steps: int,
     each_step: Callable[[int, float], None],
@@ -99,7 +113,7 @@ def descend(
 class _Memory:
     """The last steps and changes of gradient, as an approximate inverse second derivative."""
 
-    def __init__(self, precondition: Callable[[ComplexArray], ComplexArray]) -> None:
+    def __init__(self, precondition: Preconditioner) -> None:
         self._precondition = precondition
         self._pairs: deque[tuple[ComplexArray, ComplexArray, float]] = deque(maxlen=_MEMORY)
 
@@ -130,14 +144,14 @@ class _Memory:
 
 
 def _line_search(
-    energy: FlatEnergy, points: ComplexArray, state: State, direction: ComplexArray, slope: float
+    energy: Energy, points: ComplexArray, state: State, direction: ComplexArray, slope: float
 ) -> tuple[ComplexArray, State] | None:
     """A step along *direction* that lowers the energy enough and flattens its slope.
 
     Bisection for the weak Wolfe conditions (A. S. Lewis, M. L. Overton, Math. Program. 141
     (2013) 135-163, algorithm 2.6), bounded by the first inversion. None if no step leads lower.
     """
-    limit = _SAFE * inversion_limit(energy.frames, points, direction)
+    limit = energy.step_limit(points, direction)
     low, high, length = 0.0, np.inf, min(1.0, limit)
     best: tuple[ComplexArray, State] | None = None
     for _ in range(_LINE_TRIALS):
@@ -152,29 +166,6 @@ def _line_search(
             low = length
         length = 0.5 * (low + high) if np.isfinite(high) else min(2.0 * length, limit)
     return best
-
-
-def inversion_limit(frames: Frames, points: ComplexArray, direction: ComplexArray) -> float:
-    """The length along *direction* at which the first triangle loses its area; may be infinite.
-
-    The area of a moved triangle is a quadratic in the length, ``c + b t + a t²``; its least
-    positive root is taken in the form that does not cancel.
-    """
-    (p, q), (dp, dq) = frames.sides(points), frames.sides(direction)
-    a, b, c = cross(dp, dq), cross(p, dq) + cross(dp, q), cross(p, q)
-    return float(_least_positive_root(a, b, c).min())
-
-
-def _least_positive_root(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
-    """The least positive root of ``c + b t + a t²`` for c > 0; infinite if there is none."""
-    discriminant = b * b - 4.0 * a * c
-    real = discriminant >= 0.0
-    middle = -b + np.sqrt(np.where(real, discriminant, 0.0))
-    # With c > 0, 2c / (-b + root) is the least positive root if the denominator is positive:
-    # for a < 0 it is the only positive one, for a > 0 the nearer of two, for a = 0 it is -c/b.
-    with np.errstate(divide="ignore"):
-        root = np.where(middle > 0.0, 2.0 * c / middle, np.inf)
-    return np.where(real, root, np.inf)
 
 
 def _nearness(promise: float, first: float, goal: float) -> float:

@@ -16,7 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from layflat.base import FloatArray
-from layflat.film.frames import ComplexArray, Frames
+from layflat.film.frames import ComplexArray, Frames, cross
+from layflat.film.inversion import safe_step
 
 
 @dataclass(frozen=True)
@@ -116,7 +117,6 @@ class FlatEnergy:
         b *= (s2 - s1) / np.maximum(skew, np.finfo(float).tiny)
         return State(value, frames.gather(a, b))
 
-
-def cross(p: ComplexArray, q: ComplexArray) -> FloatArray:
-    """The cross product of plane vectors: twice the signed area between them."""
-    return np.asarray(p.real * q.imag - p.imag * q.real)
+    def step_limit(self, points: ComplexArray, direction: ComplexArray) -> float:
+        """Most of the way to the first inversion along *direction*; may be infinite."""
+        return safe_step(self.frames, points, direction)

@@ -5,8 +5,8 @@ import math
 import numpy as np
 
 from layflat.base import CheckError, IntArray, Progress, SettingError, part_of, silent
-from layflat.film.descent import Descent, descend
-from layflat.film.energy import FlatEnergy, HenckyLaw, cross
+from layflat.film.descent import Descent, Preconditioner, descend
+from layflat.film.energy import FlatEnergy, HenckyLaw
 from layflat.film.factor import PinnedFactor
 from layflat.film.flat import Flat
 from layflat.film.frames import ComplexArray, Frames, frames_of_mesh
@@ -15,6 +15,7 @@ from layflat.film.pose import posed
 from layflat.film.sheet import sheet_loops
 from layflat.film.start import closed_disc, conformal_start, tutte_start
 from layflat.film.strain import strain_of_frames
+from layflat.film.untangle import inverted, relaxed, untangled
 from layflat.surface import Mesh
 
 MAX_FINGER_AVERSION = 1e4
@@ -62,10 +63,10 @@ def flatten(
     frames = frames_of_mesh(mesh)
     law = HenckyLaw(film.poisson_ratio, finger_aversion)
     energy = FlatEnergy(frames, law)
-    progress("laying out a first shape", 0.02)
-    start = start_shape(mesh, energy, loops)
-    progress("preparing the descent", 0.15)
+    progress("preparing the descent", 0.02)
     factor = PinnedFactor(frames.laplacian())
+    progress("laying out a first shape", 0.1)
+    start = start_shape(mesh, energy, loops, factor.solve)
     step_progress = part_of(progress, start=0.25, end=1.0)
     descent = descend(
         energy,
@@ -77,21 +78,29 @@ def flatten(
     return _flat(mesh, film, finger_aversion, frames, descent)
 
 
-def start_shape(mesh: Mesh, energy: FlatEnergy, loops: list[IntArray]) -> ComplexArray:
-    """A flat shape without inverted triangles, at its best scale: conformal, or else Tutte's.
+def start_shape(
+    mesh: Mesh, energy: FlatEnergy, loops: list[IntArray], precondition: Preconditioner
+) -> ComplexArray:
+    """A flat shape without inverted triangles, at its best scale.
+
+    Conformal; if that inverts triangles, untangled; if that fails, Tutte's, relaxed.
 
     Raises:
-        CheckError: neither map is free of inverted triangles in floating-point numbers.
+        CheckError: none of them is free of inverted triangles in floating-point numbers.
     """
-    disc = closed_disc(mesh, loops)
-    for make in (conformal_start, tutte_start):
-        points = make(disc)[: len(mesh.vertices_mm)]
-        if np.isfinite(points).all() and (cross(*energy.frames.sides(points)) > 0.0).all():
-            return np.asarray(points * best_scale(energy, points))
-    raise CheckError(
-        "No flat shape without inverted triangles was found to start from: the surface bulges "
-        "too far beyond its edge. Split it into smaller panels."
-    )
+    disc, frames = closed_disc(mesh, loops), energy.frames
+    points = conformal_start(disc)[: frames.vertex_count]
+    if inverted(frames, points):
+        points = untangled(frames, points, precondition)
+    if inverted(frames, points):
+        points = tutte_start(disc)[: frames.vertex_count]
+        if inverted(frames, points):
+            raise CheckError(
+                "No flat shape without inverted triangles was found to start from: the surface "
+                "bulges too far beyond its edge. Split it into smaller panels."
+            )
+        points = relaxed(frames, points, precondition)
+    return np.asarray(points * best_scale(energy, points))
 
 
 def best_scale(energy: FlatEnergy, points: ComplexArray) -> float:

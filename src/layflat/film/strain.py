@@ -5,9 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from layflat.base import CheckError, FloatArray
-from layflat.film.energy import cross
 from layflat.film.flat import Flat, Strain
-from layflat.film.frames import ComplexArray, Frames, frames_of_mesh
+from layflat.film.frames import ComplexArray, Frames, cross, frames_of_mesh
 from layflat.surface import Mesh
 
 
