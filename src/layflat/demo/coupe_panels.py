@@ -42,7 +42,7 @@ def _design(info: BodyInfo) -> Design:
         mirror_mm=_MIRROR,
         mirror_half_mm=_MIRROR_HALF,
         patches=_patches(),
-        paint=(176, 196, 204),
+        paint=(142, 52, 42),
     )
 
 
@@ -218,7 +218,7 @@ def _pair(item: KeepOut) -> list[KeepOut]:
 
 
 def _patches() -> tuple[Patch, ...]:
-    glass, dark = (38, 46, 52), (30, 31, 32)
+    glass, dark = (30, 36, 41), (30, 31, 32)
     side = rounded(
         [
             (690, 932),

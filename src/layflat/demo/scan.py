@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from layflat.base import FloatArray, IntArray, frozen
-from layflat.demo.body import Design, body_mesh
+from layflat.demo.body import Design, body_mesh, mirror_field
 from layflat.demo.trim import compact
 from layflat.surface import Mesh
 
@@ -68,7 +68,8 @@ def scan_like(
     big = points[[int(np.argmin(((points - spot) ** 2).sum(axis=1))) for spot in roof]]
     reach = np.min([np.linalg.norm(points - middle, axis=1) for middle in big], axis=0)
     gone = (reach < 95.0)[faces].any(axis=1)
-    on_body = np.abs(points[:, 1]) < 0.8 * np.abs(points[:, 1]).max()
+    left = np.stack([points[:, 0], np.abs(points[:, 1]), points[:, 2]], axis=1)
+    on_body = mirror_field(design)(left) > 5 * spacing_mm
     inner = np.setdiff1d(np.flatnonzero((reach > 400.0) & on_body), rim)
     fans = random.choice(inner, size=small_holes, replace=False)
     fans = fans[_apart(points[fans], 6 * spacing_mm)]

@@ -57,7 +57,7 @@ def quads_of(
         relax: rounds of evening out.
         half: whether the first cell layer in y is the middle plane; those vertices stay on it.
     """
-    inside = _inside(field, grid)
+    inside = _plain(_inside(field, grid))
     points, quads, middle = _dual(inside, grid)
     middle &= half
     points[middle, 1] = 0.0
@@ -119,6 +119,27 @@ def _inside(field: Field, grid: Grid) -> BoolArray:
     inside[at] = field(nodes) < 0
     known: BoolArray = inside
     return known
+
+
+def _plain(inside: BoolArray) -> BoolArray:
+    """Fill grid squares whose inner nodes lie across from each other.
+
+    The skin would touch itself there, at an edge with four quads.
+    """
+    inside = inside.copy()
+    for _ in range(20):
+        changed = False
+        for first, second in ((0, 1), (0, 2), (1, 2)):
+            view = np.moveaxis(inside, (first, second), (0, 1))
+            a, b, c, d = view[:-1, :-1], view[1:, :-1], view[:-1, 1:], view[1:, 1:]
+            crossed = (a == d) & (b == c) & (a != b)
+            if crossed.any():
+                changed = True
+                for corner in (a, b, c, d):
+                    corner |= crossed
+        if not changed:
+            break
+    return inside
 
 
 def _dual(inside: BoolArray, grid: Grid) -> tuple[FloatArray, IntArray, BoolArray]:

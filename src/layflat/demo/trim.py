@@ -45,7 +45,10 @@ def split(
         result.append(np.stack([m[two, 0], m[two, 1], f[two, 2]], axis=1))
     faces = np.vstack(result)
     value = np.concatenate([value, np.zeros(len(new))])
-    sign = np.where(value[faces].sum(axis=1) < 0, -1.0, 1.0)
+    total = value[faces].sum(axis=1)
+    flat = (value[faces] == 0.0).all(axis=1)
+    total[flat] = level(np.vstack([points, new])[faces[flat]].mean(axis=1))
+    sign = np.where(total < 0, -1.0, 1.0)
     return np.vstack([points, new]), faces, sign
 
 
@@ -98,10 +101,35 @@ def _snapped(
     )
     # A vertex on the middle plane may only move within it.
     fine &= (points[near, 1] != 0.0) | (np.abs(moved[:, 1]) < 1e-9)
-    points, value = points.copy(), value.copy()
-    points[near[fine]] = moved[fine]
+    value = value.copy()
+    target = points.copy()
+    target[near[fine]] = moved[fine]
     value[near[fine]] = 0.0
-    return points, value
+    return _without_turns(points, target, faces, value, level)
+
+
+def _without_turns(
+    points: FloatArray, target: FloatArray, faces: IntArray, value: FloatArray, level: Level
+) -> tuple[FloatArray, FloatArray]:
+    """Take back the moves that would turn a triangle over or squeeze it."""
+    before = _normals(points, faces)
+    for _ in range(6):
+        after = _normals(target, faces)
+        size = np.einsum("ij,ij->i", before, before)
+        turned = np.einsum("ij,ij->i", before, after) < 0.15 * size
+        back = np.unique(faces[turned])
+        back = back[(target[back] != points[back]).any(axis=1)]
+        if not len(back):
+            break
+        target[back] = points[back]
+        value[back] = level(points[back])
+    return target, value
+
+
+def _normals(points: FloatArray, faces: IntArray) -> FloatArray:
+    a, b, c = (points[faces[:, i]] for i in range(3))
+    normals: FloatArray = np.cross(b - a, c - a)
+    return normals
 
 
 def _roots(start: FloatArray, end: FloatArray, level: Level, skin: Field) -> FloatArray:

@@ -261,7 +261,7 @@ def _pair(item: KeepOut) -> list[KeepOut]:
 
 
 def _patches() -> tuple[Patch, ...]:
-    glass, lamp = (38, 46, 52), (150, 34, 30)
+    glass, lamp = (30, 36, 41), (150, 34, 30)
     cab = rounded([(1500, 1245), (660, 1245), (660, 2010), (1130, 2010), (1300, 1760)], 45.0)
     screen = rounded(
         [

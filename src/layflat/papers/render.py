@@ -351,7 +351,20 @@ def _openness(mesh: Mesh, *, directions: int = 40, reach: float = 0.20) -> Float
         found = scene.run(start[above], rays, dists=limit, query="OCCLUDED")
         total[above] += cosine[above]
         free[above] += np.where(found < 0, cosine[above], 0.0)
-    return np.where(total > 1e-6, free / total, 1.0)
+    openness = np.where(total > 1e-6, free / total, 1.0)
+    for _ in range(2):
+        openness = _smoothed(mesh, openness)
+    return openness
+
+
+def _smoothed(mesh: Mesh, values: FloatArray) -> FloatArray:
+    """Each vertex's value averaged over the triangles about it."""
+    mean = values[mesh.faces].mean(axis=1)
+    ids, count = mesh.faces.T.ravel(), len(values)
+    total = np.bincount(ids, np.tile(mean, 3), minlength=count)
+    around = np.bincount(ids, minlength=count)
+    result: FloatArray = np.where(around > 0, total / np.maximum(around, 1), values)
+    return result
 
 
 def _contours(seen: _Seen, scale: float) -> FloatArray:
@@ -388,7 +401,7 @@ def _ground_light(mesh: Mesh, camera: _Camera) -> FloatArray:
     index = ((centres[:, :2] - low) / cell).astype(int) + 80
     nearness = np.exp(-(centres[:, 2] - floor) / (0.10 * span))
     np.maximum.at(shadow, (index[:, 0], index[:, 1]), nearness)
-    shadow = ndimage.grey_closing(shadow, size=(9, 9))
+    shadow = ndimage.grey_closing(shadow, size=(75, 75))
     shadow = 0.55 * ndimage.gaussian_filter(shadow, 2.0) + 0.45 * ndimage.gaussian_filter(shadow, 8)
     at = ((places - low) / cell + 79.5).T
     dark = ndimage.map_coordinates(shadow, at, order=1, mode="constant")

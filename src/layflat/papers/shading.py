@@ -88,7 +88,7 @@ def shade(
         plain: FloatArray = colours * (0.62 + 0.42 * diffuse / 0.9)[:, None]
         return plain
     mirrored = 2.0 * facing[:, None] * normals - to_eye
-    fresnel = 0.05 + 0.95 * (1.0 - facing) ** 5
+    fresnel = 0.03 + 0.97 * (1.0 - facing) ** 5
     strength = np.clip(fresnel, 0.0, 0.6) * gloss * (0.25 + 0.75 * openness)
     mirror = _environment(mirrored)
     spark = np.clip(mirrored @ key, 0.0, 1.0) ** 90 * 0.35 * gloss * openness
