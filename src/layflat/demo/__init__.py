@@ -2,6 +2,7 @@
 
 from layflat.demo.body import Design, Patch, body_mesh
 from layflat.demo.coupe_panels import coupe_design
+from layflat.demo.run import run_demo
 from layflat.demo.scan import ScanLike, scan_like
 from layflat.demo.van_panels import van_design
 from layflat.demo.workshop import Workshop, designs, write_workshop
@@ -14,6 +15,7 @@ __all__ = [
     "body_mesh",
     "coupe_design",
     "designs",
+    "run_demo",
     "scan_like",
     "van_design",
     "write_workshop",

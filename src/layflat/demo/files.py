@@ -68,10 +68,10 @@ consumables = 35.0
 [price.minutes]
 intake = 40
 wash = 90
-cut_and_weed = {weed}
+weed = {weed}
 edges = 45
 inspect = 30
-hand_back = 30
+hand-back = 30
 """
 
 

@@ -25,7 +25,7 @@ _FIRST_SHARE, _SECOND_SHARE = 0.35, 0.45
 """Parts of the deviation for the two fits, before and after the edges are finished."""
 
 _SAMPLE_SHARE = 0.1
-_CORNER_DEG = 18.0
+_CORNER_DEG = 6.0
 _STEP_MM = 2.0
 _CRUMB_MM2 = 25.0
 _NECK_MM = 3.0
