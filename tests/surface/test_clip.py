@@ -5,6 +5,7 @@ import zoo
 from layflat.base import MeshError
 from layflat.surface import (
     EdgeKind,
+    Mesh,
     Region,
     boundary_loops,
     clip_region,
@@ -73,3 +74,31 @@ def test_a_line_round_a_ring_must_part_it() -> None:
     across = np.array([[50, 0, 0], [50, 0, 100]], float)
     with pytest.raises(MeshError, match="does not part"):
         clip_region(ring, line_mm=across, keep_mm=np.array([0, 50, 50.0]))
+
+
+@pytest.mark.parametrize("gap_mm", [0.0005, 0.002, 0.004, 0.02])
+@pytest.mark.parametrize("share", [0.1, 0.3, 0.5, 0.8])
+def test_a_line_may_end_on_a_splinter_at_the_edge(gap_mm: float, share: float) -> None:
+    sheet = zoo.sheet(9, jitter=0.3)
+    loop = boundary_loops(sheet.faces)[0]
+    at = next(i for i, p in enumerate(sheet.vertices_mm[loop]) if p[0] > 49.9 and abs(p[1]) < 6)
+    before, here, after = loop[at - 1], loop[at], loop[at + 1]
+    beside = sheet.vertices_mm[here] + np.array([gap_mm, 0, 0])
+    rim = len(sheet.vertices_mm)
+    mesh = Mesh(
+        np.concatenate([sheet.vertices_mm, beside[None]]),
+        np.concatenate([sheet.faces, [[here, before, rim], [after, here, rim]]]),
+    )
+    end = beside + share * (mesh.vertices_mm[before] - beside)
+    line = np.array([[-50, 0, 0], end])
+    sides = [
+        clip_region(whole_region(mesh), line_mm=line, keep_mm=np.array([0, y, 0.0]))
+        for y in (-30, 30)
+    ]
+    assert sum(side.mesh.area_mm2 for side in sides) == pytest.approx(mesh.area_mm2, abs=0.05)
+
+
+def test_an_end_far_from_the_edge_is_refused() -> None:
+    line = np.array([[0, -22, 0], [0, 3, 0]], float)
+    with pytest.raises(MeshError, match=r"its end at \(0\.0, 3\.0, 0\.0\) mm lies 27\.0 mm from"):
+        clip_region(square(), line_mm=line, keep_mm=np.array([20.0, 0, 0]))

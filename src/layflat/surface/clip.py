@@ -18,12 +18,16 @@ from layflat.surface.topology import (
     face_components,
     require_sheet,
 )
-from layflat.surface.trace import Stretch, trace
+from layflat.surface.trace import Stretch, spot, trace
 
 LINE_EDGE = "line"
 """The name of the edge that the line becomes."""
 
 _REACH_MM = 5.0
+"""How far a picked point between the ends may lie from the surface."""
+
+END_REACH_MM = 25.0
+"""How far an end of the line may lie from the edge of the region that it is drawn on to."""
 
 
 def clip_region(
@@ -32,7 +36,7 @@ def clip_region(
     """The part of *region* on one side of a line.
 
     The line is geodesic between its picked points; its ends go to the nearest places of the
-    region's boundary. It becomes an edge of kind `inner` called "line".
+    region's boundary, at most 25 mm away. It becomes an edge of kind `inner` called "line".
 
     Args:
         region: the panel.
@@ -41,14 +45,17 @@ def clip_region(
         progress: told what is being done.
 
     Raises:
-        MeshError: a point is more than 5 mm from the surface, the line does not part the region,
+        MeshError: an end is more than 25 mm from the region's boundary, another point more than
+            5 mm from the surface, a point is not finite, the line does not part the region,
             or what is kept is no sheet.
     """
     points = np.array(line_mm, np.float64).reshape(-1, 3)
     if len(points) < 2:
         raise MeshError("The line that film ends at needs two points or more.")
-    for end in (0, -1):
-        points[end] = _on_boundary(region, points[end])
+    if not np.isfinite(points).all():
+        raise MeshError("The line that film ends at has a point that is not a finite number.")
+    for end, which in ((0, "start"), (-1, "end")):
+        points[end] = _on_boundary(region, points[end], which)
     progress("tracing the line", 0.0)
     stretch = Stretch(points, False, "The line that film ends at")
     lines = trace(region.mesh, [stretch], reach_mm=_REACH_MM)
@@ -60,8 +67,8 @@ def clip_region(
     return _clipped(region, split, kept)
 
 
-def _on_boundary(region: Region, point: FloatArray) -> FloatArray:
-    """The place of the region's boundary nearest to *point*."""
+def _on_boundary(region: Region, point: FloatArray, which: str) -> FloatArray:
+    """The place of the region's boundary nearest to *point*, the start or the end of a line."""
     best, least = point, np.inf
     for loop in region.loops:
         start = region.mesh.vertices_mm[loop.vertices]
@@ -71,6 +78,12 @@ def _on_boundary(region: Region, point: FloatArray) -> FloatArray:
         gap = np.linalg.norm(near - point, axis=1)
         if gap.min() < least:
             best, least = near[int(gap.argmin())], float(gap.min())
+    if least > END_REACH_MM:
+        raise MeshError(
+            f"The line that film ends at must run from edge to edge of the panel: its {which} at "
+            f"{spot(point)} lies {least:.1f} mm from the nearest edge; at most "
+            f"{END_REACH_MM:g} mm are bridged. Draw it on to the edge."
+        )
     return best
 
 

@@ -17,6 +17,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from layflat.base import CheckError, FloatArray, IntArray, MeshError, frozen
+from layflat.surface.bridge import Simplices
 from layflat.surface.insert import insert_places
 from layflat.surface.locate import locate
 from layflat.surface.mesh import Mesh
@@ -146,6 +147,7 @@ class _Tracer:
         self, mesh: Mesh, part: IntArray, picks: Sequence[Places], stretches: Sequence[Stretch]
     ) -> None:
         faces, self.old = split_fans(mesh.faces[part])
+        self._simplices = Simplices(faces)
         self.mesh = mesh
         self.stretches = stretches
         self.picks = picks
@@ -300,21 +302,12 @@ class _Tracer:
         self, s: int, stretch: Stretch, pieces: list[tuple[int, IntArray, FloatArray]]
     ) -> Line:
         """One line in the numbers of the whole mesh."""
-        points: list[FloatArray] = []
-        simplex: list[list[int]] = []
-        picked: list[int] = []
-
-        def add(point: FloatArray, ids: frozenset[int], pick: int) -> None:
-            points.append(point)
-            old = sorted(int(self.old[i]) for i in ids)
-            simplex.append([*old, *[-1] * (3 - len(old))])
-            picked.append(pick)
-
+        found: list[tuple[frozenset[int], FloatArray, int]] = []
         for k, crossed, at in pieces:
             start = self._vertex(s, k)
             end = self._vertex(s, (k + 1) % len(self.where[s]))
             self._require_clear(s, k, start, end, crossed)
-            add(self.points[start], self.home[start], k)
+            found.append((self.home[start], self.points[start], k))
             last = frozenset((start,))
             for ids, point in zip(crossed, at, strict=True):
                 here = ids_of(ids)
@@ -323,12 +316,34 @@ class _Tracer:
                 last = here
                 home = frozenset[int]().union(*(self.home[v] for v in here))
                 if len(home) < 3:
-                    add(point, home, -1)
+                    found.append((home, point, -1))
         if not stretch.closed and pieces:
-            final = self._vertex(s, len(self.where[s]) - 1)
-            add(self.points[final], self.home[final], len(self.where[s]) - 1)
-        at_mesh = Places(np.reshape(points, (-1, 3)), np.reshape(simplex, (-1, 3)))
-        return Line(at_mesh, np.array(picked, np.int64), stretch.closed)
+            last_pick = len(self.where[s]) - 1
+            final = self._vertex(s, last_pick)
+            found.append((self.home[final], self.points[final], last_pick))
+        found = self._joined(found, stretch.closed)
+        simplex = [sorted(self.old[list(ids)].tolist()) for ids, _, _ in found]
+        at_mesh = Places(
+            np.reshape([point for _, point, _ in found], (-1, 3)),
+            np.reshape([[*ids, *[-1] * (3 - len(ids))] for ids in simplex], (-1, 3)),
+        )
+        return Line(at_mesh, np.array([pick for _, _, pick in found], np.int64), stretch.closed)
+
+    def _joined(
+        self, found: list[tuple[frozenset[int], FloatArray, int]], closed: bool
+    ) -> list[tuple[frozenset[int], FloatArray, int]]:
+        """The places of a line with those crossings added that were lost next to splinters."""
+        result = []
+        after = [*found[1:], *(found[:1] if closed else [])]
+        for i, (ids, point, pick) in enumerate(found):
+            result.append((ids, point, pick))
+            if i < len(after) and not self._simplices.joins(ids | after[i][0]):
+                at = np.stack([point, after[i][1]])
+                bridge = self._simplices.bridge(self.points, ids, after[i][0], at)
+                if bridge is None:
+                    raise CheckError(f"A line could not be followed near {spot(point)}.")
+                result += [(edge, crossing, -1) for edge, crossing in bridge]
+        return result
 
     def _require_clear(self, s: int, k: int, start: int, end: int, crossed: IntArray) -> None:
         """Refuse a line that touches a rim on which neither of its ends lies."""
