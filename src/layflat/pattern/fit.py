@@ -76,19 +76,22 @@ def fit_loop(
     corners: IntArray | tuple[int, ...] = (),
     deviation_mm: float = 0.05,
     least_corner_deg: float = _LEAST_CORNER_DEG,
+    tight_bends: bool = True,
 ) -> Fitted:
     """As `fit_curve`, with the corners told.
 
     Args:
         points_mm, corners, deviation_mm: see `fit_curve`.
         least_corner_deg: a turn at one point by more than this, in degrees, is a corner.
+        tight_bends: whether the points may also turn as sharply as that round a tight bend that
+            they sample coarsely; then a turn is a corner only if its neighbours turn much less.
 
     Raises:
         InputError: see `fit_curve`.
         CheckError: no curve without self-contact was found; should not happen.
     """
     points, given = _checked(points_mm, corners, deviation_mm)
-    found = _sharp_turns(points, least_deg=least_corner_deg)
+    found = _sharp_turns(points, least_deg=least_corner_deg, tight_bends=tight_bends)
     kept = np.union1d(found, given).astype(np.int64)
     for tolerance in (deviation_mm, 0.25 * deviation_mm, 0.05 * deviation_mm, 0.0):
         fitted = _fit(points, kept, given, tolerance)
@@ -122,13 +125,15 @@ def _checked(
     return points, given
 
 
-def _sharp_turns(points: FloatArray, *, least_deg: float) -> IntArray:
+def _sharp_turns(points: FloatArray, *, least_deg: float, tight_bends: bool) -> IntArray:
     """The points where the line turns sharply, and not as a part of a tight bend."""
     before = points - np.roll(points, 1, axis=0)
     after = np.roll(before, -1, axis=0)
     turns = _turns(before, after)
-    wide = _turns(points - np.roll(points, 2, axis=0), np.roll(points, -2, axis=0) - points)
-    sharp = (np.abs(turns) > math.radians(least_deg)) & (np.abs(wide) < 1.4 * np.abs(turns))
+    sharp = np.abs(turns) > math.radians(least_deg)
+    if tight_bends:
+        wide = _turns(points - np.roll(points, 2, axis=0), np.roll(points, -2, axis=0) - points)
+        sharp &= np.abs(wide) < 1.4 * np.abs(turns)
     found: IntArray = np.flatnonzero(sharp).astype(np.int64)
     return found
 

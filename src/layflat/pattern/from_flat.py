@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import KDTree
 from shapely import MultiPolygon, Point, Polygon, union_all
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
@@ -27,6 +28,8 @@ _FIRST_SHARE, _SECOND_SHARE = 0.35, 0.45
 _SAMPLE_SHARE = 0.1
 _CORNER_DEG = 6.0
 _STEP_MM = 2.0
+_ROUNDING_MM = 1e-4
+_SAME_CORNER_MM = 1e-3
 _CRUMB_MM2 = 25.0
 _NECK_MM = 3.0
 _SEGMENTS = 32
@@ -109,8 +112,11 @@ def from_flat(
     _note_necks(piece, notes)
     # The fit looks at points only: long straight steps get points between.
     piece = piece.segmentize(_STEP_MM)
-    outer = _fitted(piece.exterior.coords, deviation_mm)
-    holes = [_fitted(ring.coords, deviation_mm) for ring in piece.interiors]
+    corners = np.array(
+        [edge.points[0] for loop in loops for edge in loop.edges if not edge.closed]
+    ).reshape(-1, 2)
+    outer = _fitted(piece.exterior.coords, corners, deviation_mm)
+    holes = [_fitted(ring.coords, corners, deviation_mm) for ring in piece.interiors]
     pattern = Pattern(
         name=name,
         outline=outer.curve,
@@ -149,7 +155,8 @@ def _with_keep_outs(
 
 
 def _one_part(shape: BaseGeometry, name: str, notes: list[str]) -> Polygon:
-    """The piece as one polygon, crumbs dropped and said."""
+    """The piece as one polygon, without the unions' steps of rounding; crumbs are left out."""
+    shape = shape.simplify(_ROUNDING_MM)
     parts = list(shape.geoms) if isinstance(shape, MultiPolygon) else [shape]
     parts = [part for part in parts if isinstance(part, Polygon) and not part.is_empty]
     parts.sort(key=lambda part: -part.area)
@@ -187,9 +194,17 @@ def _note_necks(piece: Polygon, notes: list[str]) -> None:
         )
 
 
-def _fitted(ring: object, deviation_mm: float) -> Fitted:
+def _fitted(ring: object, panel_corners: FloatArray, deviation_mm: float) -> Fitted:
+    """Lines and arcs through a ring; where it passes a corner of the panel, it keeps it."""
     points = np.asarray(ring, np.float64)[:-1, :2]
-    return fit_loop(points, deviation_mm=_SECOND_SHARE * deviation_mm, least_corner_deg=_CORNER_DEG)
+    away, nearest = (np.asarray(part) for part in KDTree(points).query(panel_corners))
+    return fit_loop(
+        points,
+        corners=np.unique(nearest[away < _SAME_CORNER_MM]),
+        deviation_mm=_SECOND_SHARE * deviation_mm,
+        least_corner_deg=_CORNER_DEG,
+        tight_bends=False,
+    )
 
 
 def _records(
