@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from layflat.papers.render import PAPER, VIEWS, Line, View, render
+from layflat.papers.camera import VIEWS, View
+from layflat.papers.raycast import sky_openness
+from layflat.papers.render import PAPER, Line, render
 from layflat.papers.shading import Shading, to_linear, to_srgb
 from layflat.surface import Mesh
 
@@ -109,6 +111,14 @@ def test_srgb_is_undone() -> None:
     values = np.linspace(0, 1, 50)
     assert to_srgb(to_linear(values)) == pytest.approx(values, abs=1e-12)
     assert float(to_linear(np.array([0.5]))[0]) == pytest.approx(0.2140, abs=1e-4)
+
+
+def test_openness_found_before_gives_the_same_picture() -> None:
+    mesh = ball(80.0)
+    assert (pixels(mesh, openness=sky_openness(mesh)) == pixels(mesh)).all()
+    assert (pixels(mesh, openness=np.zeros(len(mesh.vertices_mm))) != pixels(mesh)).any()
+    with pytest.raises(ValueError, match="openness"):
+        pixels(mesh, openness=np.ones(3))
 
 
 def test_wrong_arrays_are_refused() -> None:

@@ -14,6 +14,7 @@ from layflat.papers import (
     Paper,
     fit_document,
     laying_document,
+    panel_title,
     picture_png,
     price_document,
     weeding_document,
@@ -100,7 +101,7 @@ def test_the_piece_map_has_an_overview_and_a_page_for_each_section(count: int, p
     assert len(reader(document).pages) == 1 + len(layout.sections) == pages
     text = text_of(document)
     for item in layout.placements:
-        assert plain(item.pattern.name) in text
+        assert plain(panel_title(item.pattern.name)) in text
 
 
 def test_the_fit_report_states_its_numbers() -> None:

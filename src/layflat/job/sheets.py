@@ -25,8 +25,10 @@ from layflat.papers import (
     WeedingSheet,
     fit_report,
     laying_sheet,
+    panel_title,
     price_sheet,
     render,
+    sky_openness,
     summarise,
     weeding_map,
 )
@@ -112,14 +114,15 @@ def make_papers(
     }
     numbers = {item.pattern.name: item.number for item in reversed(layout.placements)}
     laying = []
+    openness = sky_openness(mesh)
     for i, piece in enumerate(pieces):
         progress(f"fit report of {piece.name}", i / (len(pieces) + 1))
-        place = place_picture(mesh, piece)
+        place = place_picture(mesh, piece, openness=openness)
         advice = tuple(_advice(piece))
         papers[f"fit-{piece.name}.pdf"] = fit_report(
             FitSheet(
                 head=head,
-                piece=piece.name,
+                piece=panel_title(piece.name),
                 flat=piece.flat,
                 pattern=piece.pattern,
                 region=piece.region,
@@ -132,7 +135,7 @@ def make_papers(
         laying.append(
             LayingPiece(
                 number=numbers[piece.name],
-                name=piece.name,
+                name=panel_title(piece.name),
                 pattern=piece.pattern,
                 effort=summarise(piece.flat).effort,
                 place=place,
@@ -140,12 +143,37 @@ def make_papers(
             )
         )
     progress("laying sheet", len(pieces) / (len(pieces) + 1))
-    papers["laying.pdf"] = laying_sheet(LayingSheet(head=head, film=film, pieces=tuple(laying)))
+    papers["laying.pdf"] = laying_sheet(
+        LayingSheet(head=head, film=film, pieces=_laying_order(laying, pieces))
+    )
     return papers
 
 
-def place_picture(mesh: Mesh, piece: Piece) -> Image.Image:
-    """The body with the piece's panel marked, from the quarter that shows most of it."""
+def _laying_order(laying: list[LayingPiece], pieces: tuple[Piece, ...]) -> tuple[LayingPiece, ...]:
+    """From the middle of the car outwards, of two equally far out the larger first.
+
+    Water runs down and out, so a panel is laid before those beside it (common practice, no
+    source). Being astride the middle counts as being no way out.
+    """
+
+    def key(index: int) -> tuple[int, float, int]:
+        covered = pieces[index].region.mesh
+        across = covered.vertices_mm[:, 1]
+        beside = 0 if across.min() < 0.0 < across.max() else 1
+        # Whole square decimetres: mirrored panels keep the order in which they were ordered.
+        return beside, -round(covered.area_mm2 / 1e4), index
+
+    return tuple(laying[i] for i in sorted(range(len(pieces)), key=key))
+
+
+def place_picture(mesh: Mesh, piece: Piece, *, openness: FloatArray | None = None) -> Image.Image:
+    """The body with the piece's panel marked, from the quarter that shows most of it.
+
+    The body's *openness* to the sky is the same for every piece; found once, it saves most of
+    the time.
+    """
+    if openness is None:
+        openness = sky_openness(mesh)
     covered = piece.region.mesh
     lifted = Mesh(
         np.vstack([mesh.vertices_mm, _lifted(covered)]),
@@ -155,7 +183,12 @@ def place_picture(mesh: Mesh, piece: Piece) -> Image.Image:
     colours[: len(mesh.faces)] = CLAY
     colours[len(mesh.faces) :] = _MARKED
     return render(
-        lifted, view=best_view(covered), size_px=_PLACE_PX, face_colours=colours, paper=_WHITE
+        lifted,
+        view=best_view(covered),
+        size_px=_PLACE_PX,
+        face_colours=colours,
+        openness=np.concatenate([openness, np.ones(len(covered.vertices_mm))]),
+        paper=_WHITE,
     )
 
 
@@ -210,7 +243,7 @@ def _price_sheet(head: Head, pieces: tuple[Piece, ...], cost: Price) -> PriceShe
             PriceRow(
                 text=line.text,
                 quantity=f"{line.quantity} {line.unit}" if line.unit else "",
-                rate=_rate(line.unit, line.rate),
+                rate=_rate(line.unit, line.rate, rates),
                 amount=line.amount,
             )
             for line in cost.lines
@@ -219,10 +252,10 @@ def _price_sheet(head: Head, pieces: tuple[Piece, ...], cost: Price) -> PriceShe
         tax=cost.tax,
         gross=cost.gross,
         tax_rate=rates.tax,
-        covered=tuple((piece.name, _covered(piece)) for piece in pieces),
+        covered=tuple((panel_title(piece.name), _covered(piece)) for piece in pieces),
         free=tuple(
             dict.fromkeys(
-                f"{item.name or item.kind.value} on {piece.name}"
+                f"{item.name or item.kind.value} on {panel_title(piece.name)}"
                 for piece in pieces
                 for item in piece.keep_outs
             )
@@ -231,8 +264,11 @@ def _price_sheet(head: Head, pieces: tuple[Piece, ...], cost: Price) -> PriceShe
     )
 
 
-def _rate(unit: str, rate: Decimal) -> str:
-    return {"m": f"{rate} per m", "min": f"{rate} per hour"}.get(unit, "")
+def _rate(unit: str, rate: Decimal, rates: Rates) -> str:
+    # A shop may charge fractions of its smallest coin per metre; those stay to be seen.
+    given = max(0, -int(rate.normalize().as_tuple().exponent))
+    written = f"{rate:.{max(given, rates.decimals)}f}"
+    return {"m": f"{written} per m", "min": f"{written} per hour"}.get(unit, "")
 
 
 def _covered(piece: Piece) -> str:

@@ -1,13 +1,16 @@
 """Papers: fit report, piece map, laying sheet, price sheet, and the pictures that they show."""
 
+from layflat.papers.camera import VIEWS, View
 from layflat.papers.engine import Document, picture_png
 from layflat.papers.fit import FitSheet, fit_document, fit_report
 from layflat.papers.head import Head, LengthUnit, Paper
 from layflat.papers.laying import LayingPiece, LayingSheet, laying_document, laying_sheet
+from layflat.papers.lettering import panel_title
 from layflat.papers.look import contrast_ratio, strain_colours
 from layflat.papers.pictures import layout_picture, pattern_picture, strain_sheet_picture
 from layflat.papers.price_sheet import PriceRow, PriceSheet, price_document, price_sheet
-from layflat.papers.render import CLAY, INK, PAPER, VIEWS, Line, View, render
+from layflat.papers.raycast import sky_openness, vertex_normals
+from layflat.papers.render import CLAY, INK, PAPER, Colour, Line, render
 from layflat.papers.shading import Shading
 from layflat.papers.strain import Effort, StrainSummary, summarise
 from layflat.papers.strain_map import strain_picture
@@ -18,6 +21,7 @@ __all__ = [
     "INK",
     "PAPER",
     "VIEWS",
+    "Colour",
     "Document",
     "Effort",
     "FitSheet",
@@ -39,15 +43,18 @@ __all__ = [
     "laying_document",
     "laying_sheet",
     "layout_picture",
+    "panel_title",
     "pattern_picture",
     "picture_png",
     "price_document",
     "price_sheet",
     "render",
+    "sky_openness",
     "strain_colours",
     "strain_picture",
     "strain_sheet_picture",
     "summarise",
+    "vertex_normals",
     "weeding_document",
     "weeding_map",
 ]

@@ -35,7 +35,7 @@ _QUANTITIES = {
     "youngs_modulus_mpa": "Young's modulus",
 }
 
-_MAP_MM = {Paper.A4: 104.0, Paper.LETTER: 92.0}
+_MAP_MM = {Paper.A4: 92.0, Paper.LETTER: 80.0}
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -83,7 +83,7 @@ def fit_document(sheet: FitSheet) -> Document:
             sheet.flat,
             pattern=sheet.pattern,
             region=sheet.region,
-            height_mm=_MAP_MM[sheet.head.paper],
+            height_mm=_map_height_mm(sheet),
         ).encode(),
         **{f"edge-{k.value}.svg": edge_key(dashes).encode() for k, dashes in DASHES.items()},
     }
@@ -113,6 +113,13 @@ def fit_document(sheet: FitSheet) -> Document:
     return Document(template="fit.typ", values=values, pictures=pictures, dated=sheet.head.dated)
 
 
+def _map_height_mm(sheet: FitSheet) -> float:
+    """No more than the piece needs: a wide one leaves its room to the tables."""
+    wide, high = np.ptp(sheet.flat.points_mm, axis=0)
+    ratio = min(wide, high) / max(wide, high) if min(wide, high) * 1.25 < max(wide, high) else 1.0
+    return float(np.clip(165.0 * ratio + 34.0, 62.0, _MAP_MM[sheet.head.paper]))
+
+
 def verdict_sentence(summary: StrainSummary, film: Film, *, where: str = "at A") -> str:
     """What laying a piece comes to, as one sentence."""
     if summary.effort is Effort.EASY:
@@ -128,7 +135,10 @@ def verdict_sentence(summary: StrainSummary, film: Film, *, where: str = "at A")
     listed = "; ".join(parts)
     if summary.effort is Effort.CARE:
         return f"Needs care: {listed}."
-    return f"Hard to lay in one piece: {listed}. Think of a relief cut or a second piece."
+    return (
+        f"Hard to lay in one piece: {listed}. "
+        "Think of a relief cut or a second piece, and try it on waste film first."
+    )
 
 
 def _numbers(sheet: FitSheet, summary: StrainSummary) -> list[tuple[str, str]]:

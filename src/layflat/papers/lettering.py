@@ -13,6 +13,7 @@ from layflat.papers.engine import has_glyph
 
 _LONG_WORD = re.compile(r"\S{25,}")
 _BREAK_EVERY = 6
+_SIDES = frozenset({"left", "right", "upper", "lower", "front", "rear"})
 _ZERO_WIDTH_SPACE = "\u200b"
 
 
@@ -28,6 +29,21 @@ def one_line(text: str, *, most: int) -> str:
     if len(plain) > most:
         plain = plain[: most - 1].rstrip() + "…"
     return _LONG_WORD.sub(_breakable, plain)
+
+
+def panel_title(name: str) -> str:
+    """A panel's name as people read it: "fender-left" becomes "Fender, left".
+
+    Files keep the name itself. A name that already holds a space or a capital is left alone.
+    """
+    if any(sign.isspace() or sign.isupper() for sign in name):
+        return name
+    words = [word for word in re.split(r"[-_]+", name) if word]
+    if not words:
+        return name
+    side = f", {words.pop()}" if len(words) > 1 and words[-1] in _SIDES else ""
+    title = " ".join(words) + side
+    return title[:1].upper() + title[1:]
 
 
 @cache

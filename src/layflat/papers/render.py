@@ -6,18 +6,19 @@ down; lines on the surface are drawn on top where nothing lies before them. The 
 gives the same picture.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from types import MappingProxyType
 
 import numpy as np
-from embreex import rtcore_scene
-from embreex.mesh_construction import TriangleMesh
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 from scipy import ndimage
 
-from layflat.base import FloatArray, IntArray, frozen
+from layflat.base import FloatArray, frozen
+from layflat.papers.camera import Camera
+from layflat.papers.camera import View as View
+from layflat.papers.raycast import Seen, cast, sky_openness
+from layflat.papers.raycast import vertex_normals as vertex_normals
 from layflat.papers.shading import Shading, shade, to_linear, to_srgb
 from layflat.surface import Mesh
 
@@ -27,46 +28,7 @@ PAPER: Colour = (246, 243, 236)
 INK: Colour = (33, 31, 28)
 CLAY: Colour = (206, 202, 194)
 
-_RAYS = 1 << 19
 _FINE = 4
-
-
-@dataclass(frozen=True, kw_only=True)
-class View:
-    """Where the eye is.
-
-    Attributes:
-        name: what people call it.
-        azimuth_deg: where it stands, counter-clockwise seen from above; 0 is before the nose
-            (+x), 90 is to the left (+y).
-        elevation_deg: how high it stands, -90 to 90.
-        distance: from the middle of what is seen, in half diagonals of its box; 0 means
-            parallel rays.
-    """
-
-    name: str
-    azimuth_deg: float
-    elevation_deg: float
-    distance: float = 5.0
-
-
-VIEWS: Mapping[str, View] = MappingProxyType(
-    {
-        view.name: view
-        for view in (
-            View(name="front-left", azimuth_deg=36, elevation_deg=14),
-            View(name="front-right", azimuth_deg=-36, elevation_deg=14),
-            View(name="rear-left", azimuth_deg=146, elevation_deg=16),
-            View(name="rear-right", azimuth_deg=-146, elevation_deg=16),
-            View(name="front", azimuth_deg=0, elevation_deg=6),
-            View(name="rear", azimuth_deg=180, elevation_deg=6),
-            View(name="left", azimuth_deg=90, elevation_deg=0, distance=0),
-            View(name="right", azimuth_deg=-90, elevation_deg=0, distance=0),
-            View(name="top", azimuth_deg=180, elevation_deg=90, distance=0),
-        )
-    }
-)
-"""The views that papers use, by name."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -95,6 +57,7 @@ def render(
     face_colours: NDArray[np.uint8] | None = None,
     face_gloss: FloatArray | None = None,
     lines: Sequence[Line] = (),
+    openness: FloatArray | None = None,
     shading: Shading = Shading.STUDIO,
     ink: float = 1.0,
     ground: bool = False,
@@ -113,6 +76,8 @@ def render(
         face_colours: (m, 3) uint8 sRGB, one per face; light clay if not given.
         face_gloss: (m,) float64, 0 matt, 1 clear coat, more is glass; 1 if not given.
         lines: drawn on the surface, the later over the earlier.
+        openness: (n,) float64, how much of the sky each vertex sees, from `sky_openness`;
+            computed if not given, which takes longest of all on a large mesh.
         shading: the manner; `PLAIN` keeps colours that carry numbers.
         ink: strength of the drawn contours, 0 to 1.
         ground: whether a soft shadow lies on the ground below.
@@ -128,13 +93,17 @@ def render(
         ValueError: an array does not go with the mesh, or the mesh or the size is empty.
     """
     colours, gloss = _checked(mesh, size_px, face_colours, face_gloss)
-    camera = _Camera(focus or mesh, view=view, size_px=size_px, margin=margin)
+    camera = Camera(focus or mesh, view=view, size_px=size_px, margin=margin)
     light = np.ones((size_px[1], size_px[0], 3)) * to_linear(np.array(paper) / 255.0)
     if ground:
         light *= _ground_light(mesh, camera)[..., None]
     window = camera.window(mesh.vertices_mm)
-    openness = _openness(mesh) if shading is Shading.STUDIO else np.ones(len(mesh.vertices_mm))
-    seen = _cast(mesh, openness, camera, window, supersample)
+    if openness is None:
+        studio = shading is Shading.STUDIO
+        openness = sky_openness(mesh) if studio else np.ones(len(mesh.vertices_mm))
+    elif openness.shape != (len(mesh.vertices_mm),):
+        raise ValueError(f"openness must be ({len(mesh.vertices_mm)},)")
+    seen = cast(mesh, openness, camera, window, supersample)
     picture = light[window].repeat(supersample, axis=0).repeat(supersample, axis=1)
     hit = seen.face >= 0
     inside = np.where(seen.inside[hit], 0.35, 1.0)
@@ -159,81 +128,6 @@ def render(
     return image
 
 
-class _Camera:
-    """Maps points to pixels (x right, y down) and pixels to rays; depth grows away from the eye."""
-
-    def __init__(self, mesh: Mesh, *, view: View, size_px: tuple[int, int], margin: float) -> None:
-        points = mesh.vertices_mm[np.unique(mesh.faces)]
-        low, high = points.min(axis=0), points.max(axis=0)
-        self.target = 0.5 * (low + high)
-        radius = max(0.5 * float(np.linalg.norm(high - low)), 1e-9)
-        azimuth, elevation = np.radians([view.azimuth_deg, view.elevation_deg])
-        near = np.array(
-            [
-                np.cos(elevation) * np.cos(azimuth),
-                np.cos(elevation) * np.sin(azimuth),
-                np.sin(elevation),
-            ]
-        )
-        right = np.array([-np.sin(azimuth), np.cos(azimuth), 0.0])
-        self.axes: FloatArray = np.stack([right, np.cross(near, right), near])
-        self.distance = view.distance * radius
-        self.size_px = size_px
-        self.scale, self.centre = 1.0, np.zeros(2)
-        flat = self._plane(points)[0]
-        span = np.maximum(np.ptp(flat, axis=0), 1e-9)
-        free = (1 - 2 * margin) * np.array(size_px)
-        self.scale = float((free / span).min())
-        self.centre = 0.5 * (flat.min(axis=0) + flat.max(axis=0))
-
-    def _plane(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Coordinates in the picture plane through the target, in mm, and depths."""
-        local = (points - self.target) @ self.axes.T
-        if self.distance:
-            factor = self.distance / np.maximum(self.distance - local[:, 2], 1e-3 * self.distance)
-            return local[:, :2] * factor[:, None], self.distance - local[:, 2]
-        return local[:, :2], -local[:, 2]
-
-    def project(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Pixels (k, 2) and depths (k,) of points (k, 3)."""
-        flat, depth = self._plane(points)
-        pixels = (flat - self.centre) * self.scale * np.array([1, -1])
-        return pixels + 0.5 * np.array(self.size_px), depth
-
-    def window(self, points: FloatArray) -> tuple[slice, slice]:
-        """The rows and columns of the picture that *points* span."""
-        pixels, _ = self.project(points)
-        low = np.clip(np.floor(pixels.min(axis=0)) - 2, 0, self.size_px).astype(int)
-        high = np.clip(np.ceil(pixels.max(axis=0)) + 2, 0, self.size_px).astype(int)
-        return slice(int(low[1]), int(high[1])), slice(int(low[0]), int(high[0]))
-
-    def rays(self, pixels: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Origins about the target, and unit directions, of rays through pixels (k, 2)."""
-        flat = (pixels - 0.5 * np.array(self.size_px)) / self.scale * np.array([1, -1])
-        plane = (flat + self.centre) @ self.axes[:2]
-        if self.distance:
-            eye = self.distance * self.axes[2]
-            direction = plane - eye
-            direction /= np.linalg.norm(direction, axis=1, keepdims=True)
-            return np.broadcast_to(eye, plane.shape), direction
-        far = 1e4 / min(self.scale, 1.0) + np.abs(plane).max(initial=0.0)
-        return plane + far * self.axes[2], np.broadcast_to(-self.axes[2], plane.shape)
-
-
-@dataclass(eq=False)
-class _Seen:
-    """What each ray of a window met: face -1 and infinite depth where nothing."""
-
-    corner: IntArray
-    supersample: int
-    face: IntArray
-    depth: FloatArray
-    normal: FloatArray
-    to_eye: FloatArray
-    openness: FloatArray
-    inside: NDArray[np.bool_]
-
-
 def _checked(
     mesh: Mesh,
     size_px: tuple[int, int],
@@ -252,122 +146,7 @@ def _checked(
     return face_colours, face_gloss
 
 
-def vertex_normals(mesh: Mesh) -> FloatArray:
-    """(n, 3) float64: unit normals, the mean of the faces' normals by area."""
-    corners = mesh.vertices_mm[mesh.faces]
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    ids = mesh.faces.T.ravel()
-    total = np.stack(
-        [
-            np.bincount(ids, np.tile(normals[:, axis], 3), minlength=len(mesh.vertices_mm))
-            for axis in range(3)
-        ],
-        axis=1,
-    )
-    unit: FloatArray = total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-30)
-    return unit
-
-
-def _scene(local: FloatArray, faces: IntArray) -> rtcore_scene.EmbreeScene:
-    scene = rtcore_scene.EmbreeScene()
-    TriangleMesh(scene, local[faces].astype(np.float32))
-    return scene
-
-
-def _cast(
-    mesh: Mesh,
-    openness: FloatArray,
-    camera: _Camera,
-    window: tuple[slice, slice],
-    supersample: int,
-) -> _Seen:
-    corner = np.array([window[1].start, window[0].start])
-    shape = tuple(supersample * (part.stop - part.start) for part in window)
-    seen = _Seen(
-        corner=corner,
-        supersample=supersample,
-        face=np.full(shape, -1, dtype=np.int64),
-        depth=np.full(shape, np.inf),
-        normal=np.zeros((*shape, 3)),
-        to_eye=np.zeros((*shape, 3)),
-        openness=np.ones(shape),
-        inside=np.zeros(shape, dtype=bool),
-    )
-    local = mesh.vertices_mm - camera.target
-    scene = _scene(local, mesh.faces)
-    smooth = np.column_stack([vertex_normals(mesh), openness])
-    band = max(1, _RAYS // max(1, shape[1]))
-    for top in range(0, shape[0], band):
-        rows = np.arange(top, min(top + band, shape[0]))
-        grid = np.stack(np.meshgrid(np.arange(shape[1]), rows), axis=-1).reshape(-1, 2)
-        origins, directions = camera.rays((grid + 0.5) / supersample + corner)
-        found = scene.run(
-            np.ascontiguousarray(origins, dtype=np.float32),
-            np.ascontiguousarray(directions, dtype=np.float32),
-            output=True,
-        )
-        hit = found["primID"] >= 0
-        face = found["primID"][hit].astype(np.int64)
-        corners = mesh.faces[face]
-        v, w = found["u"][hit].astype(np.float64), found["v"][hit].astype(np.float64)
-        weights = np.stack([1 - v - w, v, w], axis=1)
-        triangle = local[corners]
-        values = np.einsum("ij,ijk->ik", weights, smooth[corners])
-        normal = values[:, :3]
-        normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-30)
-        to_eye = -directions[hit]
-        flat = np.cross(triangle[:, 1] - triangle[:, 0], triangle[:, 2] - triangle[:, 0])
-        inside = np.einsum("ij,ij->i", flat, to_eye) < 0
-        normal[inside] *= -1
-        at = (grid[hit, 1], grid[hit, 0])
-        points = np.einsum("ij,ijk->ik", weights, triangle)
-        seen.depth[at] = camera.distance - points @ camera.axes[2]
-        seen.face[at], seen.inside[at] = face, inside
-        seen.normal[at], seen.to_eye[at], seen.openness[at] = normal, to_eye, values[:, 3]
-    return seen
-
-
-def _openness(mesh: Mesh, *, directions: int = 40, reach: float = 0.20) -> FloatArray:
-    """How much of the sky each vertex sees, 0 to 1, over obstacles nearer than *reach* sizes.
-
-    Rays go to fixed directions over the sphere (a Fibonacci lattice), weighted by the cosine.
-    """
-    points = mesh.vertices_mm - mesh.vertices_mm.mean(axis=0)
-    size = float(np.linalg.norm(np.ptp(points, axis=0)))
-    normals = vertex_normals(mesh)
-    scene = _scene(points, mesh.faces)
-    step = np.arange(directions) + 0.5
-    height = 1.0 - 1.25 * step / directions
-    turn = step * np.pi * (3.0 - np.sqrt(5.0))
-    across = np.sqrt(np.clip(1 - height**2, 0, None))
-    sky = np.stack([across * np.cos(turn), across * np.sin(turn), height], axis=1)
-    free, total = np.zeros(len(points)), np.full(len(points), 1e-9)
-    start = (points + 1e-3 * size * normals).astype(np.float32)
-    for direction in sky:
-        cosine = normals @ direction
-        above = np.flatnonzero(cosine > 0.05)
-        rays = np.ascontiguousarray(np.broadcast_to(direction, (len(above), 3)), dtype=np.float32)
-        limit = np.full(len(above), reach * size, dtype=np.float32)
-        found = scene.run(start[above], rays, dists=limit, query="OCCLUDED")
-        total[above] += cosine[above]
-        free[above] += np.where(found < 0, cosine[above], 0.0)
-    openness = np.where(total > 1e-6, free / total, 1.0)
-    for _ in range(2):
-        openness = _smoothed(mesh, openness)
-    return openness
-
-
-def _smoothed(mesh: Mesh, values: FloatArray) -> FloatArray:
-    """Each vertex's value averaged over the triangles about it."""
-    mean = values[mesh.faces].mean(axis=1)
-    ids, count = mesh.faces.T.ravel(), len(values)
-    total = np.bincount(ids, np.tile(mean, 3), minlength=count)
-    around = np.bincount(ids, minlength=count)
-    result: FloatArray = np.where(around > 0, total / np.maximum(around, 1), values)
-    return result
-
-
-def _contours(seen: _Seen, scale: float) -> FloatArray:
+def _contours(seen: Seen, scale: float) -> FloatArray:
     """Ink, 0 to 1: where depth jumps by more than the slope explains, or the normal turns."""
     hit = seen.face >= 0
     depth = scale * np.where(hit, seen.depth, seen.depth[hit].max(initial=0.0) + 1e5 / scale)
@@ -383,7 +162,7 @@ def _contours(seen: _Seen, scale: float) -> FloatArray:
     return np.where(hit, 0.85 * ink, 0.0)
 
 
-def _ground_light(mesh: Mesh, camera: _Camera) -> FloatArray:
+def _ground_light(mesh: Mesh, camera: Camera) -> FloatArray:
     """How much light the ground sends: dark below low parts of the mesh, softer further out."""
     width, height = camera.size_px
     light = np.ones(width * height)
@@ -409,7 +188,7 @@ def _ground_light(mesh: Mesh, camera: _Camera) -> FloatArray:
     return light.reshape(height, width)
 
 
-def _draw(image: Image.Image, line: Line, seen: _Seen, camera: _Camera) -> None:
+def _draw(image: Image.Image, line: Line, seen: Seen, camera: Camera) -> None:
     """Draw the parts of *line* that nothing hides, anti-aliased."""
     pixels, _ = camera.project(line.points_mm)
     steps = np.ceil(2.0 * np.linalg.norm(np.diff(pixels, axis=0), axis=1)).astype(int)
@@ -425,7 +204,7 @@ def _draw(image: Image.Image, line: Line, seen: _Seen, camera: _Camera) -> None:
     _stroke(image, pixels, shown, line)
 
 
-def _depth_near(seen: _Seen, places: FloatArray) -> FloatArray:
+def _depth_near(seen: Seen, places: FloatArray) -> FloatArray:
     """The greatest depth that the 3 by 3 rays about each place met; infinite where none did."""
     height, width = seen.depth.shape
     padded = np.pad(seen.depth, 2, constant_values=np.inf)

@@ -7,6 +7,7 @@ from layflat.nest import Layout
 from layflat.papers.cautions import WEEDING
 from layflat.papers.engine import Document
 from layflat.papers.head import Head, Paper, all_written, area, length, per_cent, run, sheet_values
+from layflat.papers.lettering import panel_title
 from layflat.papers.pictures import layout_picture
 
 _ROLL_MM = {Paper.A4: (265.0, 76.0), Paper.LETTER: (247.0, 78.0)}
@@ -97,7 +98,7 @@ def _section(sheet: WeedingSheet, index: int) -> dict[str, Any]:
     pieces = [
         {
             "number": str(item.number),
-            "name": item.pattern.name
+            "name": panel_title(item.pattern.name)
             + (f", copy {item.copy}" if item.copy > 1 else "")
             + (", mirrored" if item.mirrored else ""),
             "cut_outs": len(item.pattern.cut_outs),
