@@ -146,6 +146,7 @@ def test_one_triangle_is_a_panel(tmp_path: Path, here: Callable[..., Ended]) -> 
     assert out.exists()
 
 
+CROSSED = [(0.0, 0.0), (100.0, 0.0), (20.0, 60.0), (60.0, 60.0)]
 BOX = [(0.0, 0.0), (100.0, 0.0), (100.0, 80.0), (0.0, 80.0)]
 
 
@@ -164,7 +165,7 @@ DRAWINGS: dict[str, tuple[Callable[[Path], object], str]] = {
     "no-drawing": (lambda path: path.write_text("a shopping list\n"), "DXF"),
     "no-pieces": (lambda path: draw(path, []), "OUTLINE"),
     "open": (lambda path: draw(path, BOX[:3], closed=False), "open"),
-    "crossing": (lambda path: draw(path, [(0.0, 0.0), (100.0, 0.0), (20.0, 60.0), (60.0, 60.0)]), "cross"),
+    "crossing": (lambda path: draw(path, CROSSED), "cross"),
     "too-wide": (lambda path: draw(path, [(9 * x, 9 * y) for x, y in BOX]), "mm"),
 }
 

@@ -13,7 +13,7 @@ from layflat.demo.drawing import FRONT, LEFT, distance_to, evened
 from layflat.demo.parts import Part, parts_of
 from layflat.demo.skin import mirrored
 from layflat.demo.trim import Level, split
-from layflat.papers.render import INK, Colour, Line, View, render, vertex_normals
+from layflat.papers import INK, Colour, Line, View, render, vertex_normals
 from layflat.surface import KeepOutKind, Mesh, Panel, cut_region
 
 FILM: Colour = (120, 178, 214)

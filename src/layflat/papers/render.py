@@ -15,10 +15,8 @@ from PIL import Image, ImageDraw
 from scipy import ndimage
 
 from layflat.base import FloatArray, frozen
-from layflat.papers.camera import Camera
-from layflat.papers.camera import View as View
+from layflat.papers.camera import Camera, View
 from layflat.papers.raycast import Seen, cast, sky_openness
-from layflat.papers.raycast import vertex_normals as vertex_normals
 from layflat.papers.shading import Shading, shade, to_linear, to_srgb
 from layflat.surface import Mesh
 
