@@ -96,6 +96,7 @@ def test_values_that_nobody_gave_are_said(tmp_path: Path) -> None:
         ('"wrap", distance_mm = 8', '"glue"', "one of flush, short, wrap"),
         ("tax_rate = 0.2", "tax_rate = 20", "between 0 and 1"),
         ("reason =", "because =", "“reason” is missing"),
+        ("wash = 90", "polish = 90", "the step “polish” is not known"),
         ("[price]", "[prize]", "“price” is missing"),
     ],
 )

@@ -14,6 +14,7 @@ import numpy as np
 from layflat.base import FloatArray, SettingError, Settings, frozen, read_settings
 from layflat.nest import Stock
 from layflat.pattern import EdgeFinish, Finish
+from layflat.plan import Step
 from layflat.surface import EdgeKind
 
 _UNITS = ("mm", "cm", "m", "in")
@@ -250,6 +251,11 @@ def _price(table: Settings, defaults: dict[str, Any]) -> PriceOrder:
         consumables=table.number("consumables", least=0, most=1_000_000, default=0.0),
         minutes={name: minutes.number(name, least=0, most=10_000) for name in minutes.names()},
     )
+    unknown = sorted(set(order.minutes) - set(Step))
+    if unknown:
+        raise SettingError(
+            f"{minutes.where}: the step “{unknown[0]}” is not known; known are {', '.join(Step)}."
+        )
     table.finish()
     defaults.update({f"price.{key}": value for key, value in table.defaults.items()})
     return order
