@@ -14,7 +14,7 @@ def read_drawing(
     """The drawing in the file at *path*, checked, in mm.
 
     Args:
-        path: a .dxf or .svg file.
+        path: a .dxf file.
         unit: mm, cm, m, in or ft, for a DXF that names no unit; None takes it for mm and notes it.
         join_mm: line ends no farther apart than this are joined; 0 to 10.
         deviation_mm: how far the chords that stand for free curves may lie from them; 0.001 to 1.
@@ -34,5 +34,5 @@ def read_drawing(
     if suffix == ".dxf":
         sketch = read_dxf(path, unit=unit, deviation_mm=deviation_mm)
     else:
-        raise DrawingError(f"{path.name} is neither a .dxf nor an .svg file.")
+        raise DrawingError(f"{path.name} is no .dxf file; drawings are read from DXF.")
     return assemble(sketch, where=path.name, join_mm=join_mm)
