@@ -43,7 +43,7 @@ panel = "left"
 
 [[cover]]
 panel = "right"
-line_mm = [[150, -200, 850], [150, 200, 850]]
+line_mm = [[150, -150, 874.6], [150, 150, 874.6]]
 keep_mm = [60, 0, 895]
 
 [price]

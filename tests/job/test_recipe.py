@@ -148,7 +148,7 @@ def changed(folder: Path, old: str, new: str) -> JobResult:
             "no keep-out “crest”",
         ),
         ("width_mm = 610", "width_mm = 200", InputError, "“left”"),
-        ("[150, -200, 850], [150, 200, 850]", "[30, 0, 899], [40, 0, 899]", InputError, "line"),
+        ("[150, -150, 874.6], [150, 150, 874.6]", "[30, 0, 899], [40, 0, 899]", InputError, "line"),
         ('unit = "m"', 'unit = "mm"', InputError, "in m"),
         ('body = "body.ply"', 'body = "gone.ply"', InputError, "does not exist"),
     ],

@@ -22,7 +22,7 @@ def command(
     report_path: Path | None,
     as_json: bool,
 ) -> None:
-    """Turn LAYOUT (DXF) into a cut program for a drag-knife plotter.
+    """Turn LAYOUT (DXF or SVG) into a cut program for a drag-knife plotter.
 
     The program is read back and the blade's tip is simulated before it is handed out: the cut
     lies within 0.05 mm of the pattern, 0.15 mm at corners, or the program is refused.

@@ -74,7 +74,7 @@ def command(
     report_path: Path | None,
     as_json: bool,
 ) -> None:
-    """Lay the pieces in DRAWINGS (DXF) out on a roll, in as little length as can be found.
+    """Lay the pieces in DRAWINGS (DXF or SVG) out on a roll, in as little length as can be found.
 
     In a drawing, each closed loop on layer OUTLINE is a piece, loops on CUTOUT are its holes.
     x runs along the roll, y across it. Each section of the layout is a rectangle on STOCK.

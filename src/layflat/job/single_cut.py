@@ -13,7 +13,7 @@ def cut_file(path: Path, *, machine_path: Path | None = None, progress: Progress
     """The cut program of the layout at *path*, checked by simulating the blade's tip.
 
     Args:
-        path: a DXF layout; each rectangle on STOCK is a section.
+        path: a DXF or SVG layout; each rectangle on STOCK is a section.
         machine_path: a machine file, or None for the generic plotter.
         progress: told of each section.
 

@@ -27,7 +27,7 @@ def nest_files(
     """Lay the pieces of the drawings at *paths* out on a roll.
 
     Args:
-        paths: DXF drawings; each closed loop on OUTLINE is a piece.
+        paths: DXF or SVG drawings; each closed loop on OUTLINE is a piece.
         width_mm, edge_margin_mm, end_margin_mm: the stock.
         gap_mm: the least distance between pieces.
         turns: which turns are allowed; see `layflat.nest.parse_turns`.

@@ -7,70 +7,25 @@ makes no sense is refused with its place.
 
 import re
 from collections import Counter
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
-from shapely import Point, Polygon, STRtree
+from shapely import Polygon, STRtree
 
-from layflat.base import DrawingError, FloatArray
-from layflat.pattern.curve import corners, curve_area_mm2, reverse, sample
-from layflat.pattern.drawing import Drawing, Layer, Text
-from layflat.pattern.loops import ClosedLoop, Stroke, close_loops, place_of
-from layflat.pattern.piece import Mark, MarkKind, Pattern
+from layflat.base import DrawingError
+from layflat.pattern.curve import curve_area_mm2, reverse, sample
+from layflat.pattern.drawing import Drawing, Layer
+from layflat.pattern.loops import ClosedLoop, close_loops, place_of
+from layflat.pattern.owners import marks_of, patterns_of
+from layflat.pattern.sketch import Part, Sketch
 
 _CHECK_DEVIATION_MM = 0.005
-_MARK_DEVIATION_MM = 0.05
 _LEAST_AREA_MM2 = 0.01
-_MOST_MM = 1e6
 _MOST_LOOPS = 20_000
 _MOST_TEXTS = 10_000
 _MOST_LETTERS = 1_000
-_NAME_LETTERS = 80
-_NEAR_MM = 25.0
 _SAME_PLACE_MM = 1e-6
-
-
-@dataclass
-class Sketch:
-    """What a reader found in a file, in mm, before it is judged.
-
-    Attributes:
-        strokes: lines by layer name, upper case.
-        texts: words with their places.
-        points: places marked by a point on layer MARK.
-        notes: sentences for a person.
-    """
-
-    strokes: dict[str, list[Stroke]] = field(default_factory=dict)
-    texts: list[Text] = field(default_factory=list)
-    points: list[FloatArray] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
-
-    def add(self, layer: str, stroke: Stroke) -> None:
-        """Take a stroke in.
-
-        Raises:
-            DrawingError: it is not finite, or absurdly far out.
-        """
-        extent = np.abs(stroke.points_mm)
-        if not np.isfinite(extent).all() or not np.isfinite(stroke.bulges).all():
-            raise DrawingError(f"{stroke.source} holds a number that is not finite.")
-        if extent.max() > _MOST_MM:
-            raise DrawingError(
-                f"{stroke.source} reaches {extent.max() / 1000:.0f} m from the origin; is the "
-                "drawing's unit right?"
-            )
-        self.strokes.setdefault(layer.upper(), []).append(stroke)
-
-
-@dataclass(eq=False)
-class _Part:
-    """A loop with its polygon, while pieces are put together."""
-
-    loop: ClosedLoop
-    polygon: Polygon
-    holes: list["_Part"] = field(default_factory=list)
 
 
 def assemble(sketch: Sketch, *, where: str, join_mm: float) -> Drawing:
@@ -90,13 +45,14 @@ def assemble(sketch: Sketch, *, where: str, join_mm: float) -> Drawing:
     if sketch.strokes.get(Layer.OUTLINE):
         outlines = _parts(sketch, Layer.OUTLINE, where=where, join_mm=join_mm, notes=notes)
         holes = _parts(sketch, Layer.CUTOUT, where=where, join_mm=join_mm, notes=notes)
+        _note_other_layers(sketch, notes)
     else:
         outlines, holes = _parts_by_nesting(sketch, where=where, join_mm=join_mm, notes=notes)
     _refuse_doubles(outlines + holes, where)
     _refuse_overlaps(outlines, holes, where)
     stock = _parts(sketch, Layer.STOCK, where=where, join_mm=join_mm, notes=notes)
-    marks, texts = _marks(sketch)
-    patterns, marks, texts = _patterns(outlines, marks, texts, notes)
+    marks, texts = marks_of(sketch)
+    patterns, marks, texts = patterns_of(outlines, marks, texts, notes)
     return Drawing(
         patterns=patterns,
         stock=tuple(part.loop.curve for part in stock),
@@ -117,9 +73,17 @@ def _check_texts(sketch: Sketch, where: str) -> None:
             )
 
 
+def _note_other_layers(sketch: Sketch, notes: list[str]) -> None:
+    """Say which lines were left out, since the pieces stand on a layer of their own."""
+    others = {name: len(lines) for name, lines in sketch.strokes.items() if name not in set(Layer)}
+    if others:
+        kinds = ", ".join(f"{count} on {name}" for name, count in others.items())
+        notes.append(f"Lines on other layers than ours were left out: {kinds}.")
+
+
 def _parts(
     sketch: Sketch, layer: str, *, where: str, join_mm: float, notes: list[str]
-) -> list[_Part]:
+) -> list[Part]:
     """The closed loops of a layer, each checked by itself and turned counter-clockwise."""
     strokes = sketch.strokes.get(layer, [])
     loops = close_loops(strokes, layer=layer, join_mm=join_mm)
@@ -135,7 +99,7 @@ def _parts(
     return [_checked(loop, layer=layer, where=where) for loop in loops]
 
 
-def _checked(loop: ClosedLoop, *, layer: str, where: str) -> _Part:
+def _checked(loop: ClosedLoop, *, layer: str, where: str) -> Part:
     """The loop with its polygon, if it is a simple closed curve."""
     curve = loop.curve
     lead = f"{where}, layer {layer}: the loop {loop.source}"
@@ -150,12 +114,12 @@ def _checked(loop: ClosedLoop, *, layer: str, where: str) -> _Part:
         raise DrawingError(f"{lead} crosses or touches itself at {at}; redraw it there.")
     if curve_area_mm2(curve) < 0:
         loop = replace(loop, curve=reverse(curve))
-    return _Part(loop, shapely.orient_polygons(polygon))
+    return Part(loop, shapely.orient_polygons(polygon))
 
 
 def _parts_by_nesting(
     sketch: Sketch, *, where: str, join_mm: float, notes: list[str]
-) -> tuple[list[_Part], list[_Part]]:
+) -> tuple[list[Part], list[Part]]:
     """Outlines and holes of a drawing without our layers, told apart by how they nest."""
     known = set(Layer)
     layers = [name for name in sketch.strokes if name not in known]
@@ -185,7 +149,7 @@ def _parts_by_nesting(
     return outlines, holes
 
 
-def _refuse_doubles(parts: list[_Part], where: str) -> None:
+def _refuse_doubles(parts: list[Part], where: str) -> None:
     """Refuse a loop that is drawn twice: it would be cut twice."""
     polygons = [part.polygon for part in parts]
     tree = STRtree(polygons)
@@ -201,7 +165,7 @@ def _refuse_doubles(parts: list[_Part], where: str) -> None:
             )
 
 
-def _refuse_overlaps(outlines: list[_Part], holes: list[_Part], where: str) -> None:
+def _refuse_overlaps(outlines: list[Part], holes: list[Part], where: str) -> None:
     """Put every hole to its piece; refuse holes and pieces that lie across each other."""
     tree = STRtree([part.polygon for part in outlines])
     for hole in holes:
@@ -230,83 +194,3 @@ def _refuse_overlaps(outlines: list[_Part], holes: list[_Part], where: str) -> N
                 f"{where}: the pieces {outlines[one].loop.source} and {outlines[two].loop.source} "
                 f"overlap at {place_of(np.array([at.x, at.y]))}; move them apart."
             )
-
-
-def _marks(sketch: Sketch) -> tuple[list[Mark], list[Text]]:
-    """The marks, and the texts that do not belong to a marked place."""
-    marks = [
-        Mark(kind=stroke.kind, points_mm=stroke.sampled(deviation_mm=_MARK_DEVIATION_MM))
-        for stroke in sketch.strokes.get(Layer.MARK, [])
-    ]
-    texts = list(sketch.texts)
-    for point in sketch.points:
-        same = [t for t in texts if np.abs(t.point_mm - point).max() <= _SAME_PLACE_MM]
-        if same:
-            texts.remove(same[0])
-        marks.append(Mark(kind=MarkKind.NUMBER, points_mm=point, text=same[0].text if same else ""))
-    return marks, texts
-
-
-def _patterns(
-    parts: list[_Part], marks: list[Mark], texts: list[Text], notes: list[str]
-) -> tuple[tuple[Pattern, ...], list[Mark], list[Text]]:
-    """Pieces with their names and marks; and the marks and texts that are nobody's."""
-    tree = STRtree([part.polygon for part in parts])
-    names: dict[int, str] = {}
-    loose_texts = []
-    for text in texts:
-        owner = _owner(tree, parts, Point(text.point_mm))
-        label = _name(text.text)
-        if owner is None or owner in names or not label:
-            loose_texts.append(text)
-        else:
-            names[owner] = label
-    own_marks: dict[int, list[Mark]] = {}
-    loose_marks = []
-    for mark in marks:
-        owner = _owner(tree, parts, Point(mark.points_mm[0]))
-        if owner is None:
-            loose_marks.append(mark)
-        else:
-            own_marks.setdefault(owner, []).append(mark)
-    unnamed = len(parts) - len(names)
-    if unnamed:
-        notes.append(f"{unnamed} piece(s) bear no name and were numbered in the file's order.")
-    taken: set[str] = set()
-    patterns = []
-    for i, part in enumerate(parts):
-        outline = part.loop.curve
-        patterns.append(
-            Pattern(
-                name=_unique(names.get(i, f"piece {i + 1}"), taken),
-                outline=outline,
-                cut_outs=tuple(reverse(hole.loop.curve) for hole in part.holes),
-                marks=tuple(own_marks.get(i, ())),
-                outline_corners=corners(outline),
-            )
-        )
-    return tuple(patterns), loose_marks, loose_texts
-
-
-def _owner(tree: STRtree, parts: list[_Part], point: Point) -> int | None:
-    """The piece that a mark or a word belongs to: the least around it, else the nearest."""
-    around = tree.query(point, "intersects")
-    if len(around):
-        return int(min(around, key=lambda i: (parts[i].polygon.area, i)))
-    near = tree.query_nearest(point, max_distance=_NEAR_MM)
-    return int(near.min()) if len(near) else None
-
-
-def _name(text: str) -> str:
-    """A text as a name: one line, no control characters, not too long."""
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())[:_NAME_LETTERS]
-
-
-def _unique(name: str, taken: set[str]) -> str:
-    """*name*, or with the least number behind it that nobody has."""
-    candidate, number = name, 1
-    while candidate in taken:
-        number += 1
-        candidate = f"{name} ({number})"
-    taken.add(candidate)
-    return candidate

@@ -14,11 +14,12 @@ from ezdxf.filemanagement import readfile
 from ezdxf.lldxf.const import DXFError
 
 from layflat.base import DrawingError, FloatArray, read_bytes
-from layflat.pattern.assemble import Sketch
 from layflat.pattern.drawing import Layer, Text
 from layflat.pattern.dxf_write import APP_NAME
 from layflat.pattern.loops import Stroke
 from layflat.pattern.piece import MarkKind
+from layflat.pattern.sketch import Sketch
+from layflat.pattern.units import UNITS_MM
 
 _MOST_BYTES = 40_000_000
 _MOST_ENTITIES = 200_000
@@ -41,9 +42,6 @@ _MM_PER_UNIT = {
     16: 1e5,
 }
 """Millimetres per unit by DXF's number in $INSUNITS."""
-
-UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
-"""Units that a person may name for a file that names none."""
 
 _BAD_FILE = (DXFError, ValueError, LookupError, TypeError, AttributeError, RecursionError)
 
@@ -196,12 +194,15 @@ class _Reader:
             return
         if points.shape[1] > 2 and np.abs(points[:, 2]).max() > 0:
             self.heights += 1
-        kind = MarkKind.ALIGN
+        kind, label = MarkKind.ALIGN, ""
         if entity.has_xdata(APP_NAME):
-            value = entity.get_xdata(APP_NAME)[0].value
-            kind = MarkKind(value) if value in set(MarkKind) else kind
+            value = str(entity.get_xdata(APP_NAME)[0].value)
+            if layer.upper() != Layer.MARK:
+                label = value
+            elif value in set(MarkKind):
+                kind = MarkKind(value)
         flat = points[:, :2] * self.factor
-        self.sketch.add(layer, Stroke(flat, np.asarray(bulges), closed, source, kind))
+        self.sketch.add(layer, Stroke(flat, np.asarray(bulges), closed, source, kind, label))
 
     def line(self, entity: Any, _source: str) -> Iterable[Any]:
         """A LINE, in world coordinates."""

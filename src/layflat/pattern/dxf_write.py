@@ -14,7 +14,10 @@ from layflat.pattern.drawing import Drawing, Layer, Text, name_label
 from layflat.pattern.piece import Curve, Mark, MarkKind
 
 APP_NAME = "LAYFLAT"
-"""The name under which a mark's kind is kept with its entity (DXF extended data)."""
+"""Name of the extended data that keep a piece's name with its outline, and a mark's kind."""
+
+_MOST_EXTENDED_BYTES = 255
+"""Of one string of extended data (group code 1000, DXF reference)."""
 
 _ACI_BLACK = 7
 _ACI_GREY = 8
@@ -41,7 +44,7 @@ def dxf_text(drawing: Drawing) -> str:
         for curve in drawing.stock:
             _add_curve(space, curve, Layer.STOCK)
         for pattern in drawing.patterns:
-            _add_curve(space, pattern.outline, Layer.OUTLINE)
+            _add_curve(space, pattern.outline, Layer.OUTLINE, label=pattern.name)
             for hole in pattern.cut_outs:
                 _add_curve(space, hole, Layer.CUTOUT)
             for mark in pattern.marks:
@@ -67,12 +70,15 @@ def _fixed_header() -> Iterator[None]:
         options.write_fixed_meta_data_for_testing = before
 
 
-def _add_curve(space: Modelspace, curve: Curve, layer: Layer) -> None:
+def _add_curve(space: Modelspace, curve: Curve, layer: Layer, *, label: str = "") -> None:
     rows = [
         (float(x), float(y), float(bulge))
         for (x, y), bulge in zip(curve.points_mm, curve.bulges, strict=True)
     ]
-    space.add_lwpolyline(rows, format="xyb", close=True, dxfattribs={"layer": layer.value})
+    line = space.add_lwpolyline(rows, format="xyb", close=True, dxfattribs={"layer": layer.value})
+    words = _printable(label)
+    if words and len(words.encode()) <= _MOST_EXTENDED_BYTES:
+        line.set_xdata(APP_NAME, [(1000, words)])
 
 
 def _add_mark(space: Modelspace, mark: Mark) -> None:
@@ -88,7 +94,11 @@ def _add_mark(space: Modelspace, mark: Mark) -> None:
 
 def _add_text(space: Modelspace, text: Text) -> None:
     """One line of text; the signs that DXF reads as codes (^ and %%) are written as codes."""
-    words = "".join(c if c.isprintable() else " " for c in text.text)
-    words = words.replace("^", "^ ").replace("%%", "%%%%%%")
+    words = _printable(text.text).replace("^", "^ ").replace("%%", "%%%%%%")
     entity = space.add_text(words, height=text.height_mm, dxfattribs={"layer": Layer.TEXT.value})
     entity.set_placement(text.point_mm.tolist(), align=TextEntityAlignment.MIDDLE_CENTER)
+
+
+def _printable(words: str) -> str:
+    """The words on one line, since a line's end would end the value in the file."""
+    return "".join(c if c.isprintable() else " " for c in words)

@@ -4,7 +4,7 @@ Words: a *stroke* is what one entity of a drawing draws, open or closed; its *en
 first and last point. Open strokes whose ends meet within a tolerance become a loop.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.sparse import coo_array
@@ -28,6 +28,7 @@ class Stroke:
         closed: whether the last point is joined to the first.
         source: how to find the entity in its file, e.g. "LINE 2F".
         kind: what it is for, if it is a mark.
+        label: the name or word that the file keeps with the entity itself, if any.
     """
 
     points_mm: FloatArray
@@ -35,6 +36,7 @@ class Stroke:
     closed: bool
     source: str
     kind: MarkKind = MarkKind.ALIGN
+    label: str = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "points_mm", frozen(self.points_mm).reshape(-1, 2))
@@ -42,7 +44,7 @@ class Stroke:
 
     def reversed(self) -> "Stroke":
         """The open stroke run through the other way."""
-        return Stroke(self.points_mm[::-1], -self.bulges[::-1], self.closed, self.source, self.kind)
+        return replace(self, points_mm=self.points_mm[::-1], bulges=-self.bulges[::-1])
 
     def sampled(self, *, deviation_mm: float) -> FloatArray:
         """(n, 2) float64 points along it; a closed stroke comes back to its first point."""
@@ -61,11 +63,13 @@ class ClosedLoop:
         curve: the loop.
         source: the entities, for messages.
         widest_gap_mm: the widest gap between two ends that was closed; 0 if none.
+        label: the name that the file keeps with the loop itself, if any.
     """
 
     curve: Curve
     source: str
     widest_gap_mm: float
+    label: str = ""
 
 
 def place_of(point_mm: FloatArray) -> str:
@@ -89,9 +93,9 @@ def close_loops(strokes: list[Stroke], *, layer: str, join_mm: float) -> list[Cl
     for order, stroke in enumerate(strokes):
         gap = float(np.linalg.norm(stroke.points_mm[-1] - stroke.points_mm[0]))
         if stroke.closed:
-            loops.append((order, ClosedLoop(_clean(stroke), stroke.source, 0.0)))
+            loops.append((order, ClosedLoop(_clean(stroke), stroke.source, 0.0, stroke.label)))
         elif gap <= join_mm and len(stroke.points_mm) > 2:
-            loops.append((order, ClosedLoop(_clean(stroke), stroke.source, gap)))
+            loops.append((order, ClosedLoop(_clean(stroke), stroke.source, gap, stroke.label)))
         elif len(stroke.points_mm) > 2 or gap > _SAME_POINT_MM:
             open_strokes.append((order, stroke))
     loops.extend(_chain(open_strokes, layer=layer, join_mm=join_mm))

@@ -5,7 +5,9 @@ from pathlib import Path
 from layflat.base import DrawingError, SettingError
 from layflat.pattern.assemble import assemble
 from layflat.pattern.drawing import Drawing
-from layflat.pattern.dxf_read import UNITS_MM, read_dxf
+from layflat.pattern.dxf_read import read_dxf
+from layflat.pattern.svg_read import read_svg
+from layflat.pattern.units import UNITS_MM
 
 
 def read_drawing(
@@ -14,8 +16,9 @@ def read_drawing(
     """The drawing in the file at *path*, checked, in mm.
 
     Args:
-        path: a .dxf file.
-        unit: mm, cm, m, in or ft, for a DXF that names no unit; None takes it for mm and notes it.
+        path: a .dxf or .svg file.
+        unit: mm, cm, m, in or ft, for a file that names no unit; None takes a DXF for mm and an
+            SVG for CSS pixels of 1/96 inch, and notes it.
         join_mm: line ends no farther apart than this are joined; 0 to 10.
         deviation_mm: how far the chords that stand for free curves may lie from them; 0.001 to 1.
 
@@ -33,6 +36,8 @@ def read_drawing(
     suffix = path.suffix.lower()
     if suffix == ".dxf":
         sketch = read_dxf(path, unit=unit, deviation_mm=deviation_mm)
+    elif suffix == ".svg":
+        sketch = read_svg(path, unit=unit, deviation_mm=deviation_mm)
     else:
-        raise DrawingError(f"{path.name} is no .dxf file; drawings are read from DXF.")
+        raise DrawingError(f"{path.name} is neither a .dxf nor an .svg file.")
     return assemble(sketch, where=path.name, join_mm=join_mm)

@@ -5,25 +5,34 @@ from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
+from layflat.base import FloatArray
 from layflat.pattern.curve import bounds
 from layflat.pattern.drawing import Drawing, Layer, Text, name_label
-from layflat.pattern.piece import Curve, Mark, MarkKind
+from layflat.pattern.piece import Curve, Mark
 
 _BORDER_MM = 10.0
+_DECIMALS = 7
 _STYLE = {
     Layer.STOCK: 'fill="none" stroke="#8a8478" stroke-width="0.6" stroke-dasharray="6 3"',
     Layer.OUTLINE: 'fill="none" stroke="#1f1d1a" stroke-width="0.5"',
     Layer.CUTOUT: 'fill="none" stroke="#1f1d1a" stroke-width="0.35"',
     Layer.MARK: 'fill="none" stroke="#0072B2" stroke-width="0.35"',
-    Layer.TEXT: 'fill="#1f1d1a" font-family="sans-serif" text-anchor="middle"',
+    Layer.TEXT: (
+        'fill="#1f1d1a" font-family="sans-serif" text-anchor="middle" dominant-baseline="central"'
+    ),
 }
+_STRAIGHT = 1e-12
+_MOST_BULGE = 0.9
+"""Near a half circle (bulge 1) the end points hardly fix the arc; such arcs go out in halves."""
 
 
 def svg_text(drawing: Drawing) -> str:
     """The drawing as SVG text, in millimetres, y upwards as on the roll.
 
     Layers are groups with the layer's name as their id; within OUTLINE and CUTOUT each path
-    carries its piece's name. Arcs are arcs. The same drawing gives the same text.
+    carries its piece's name (`data-piece`), each mark its kind and words (`data-kind`,
+    `data-text`). Arcs are arcs; those near a half circle or beyond come in two halves. The same
+    drawing gives the same text.
 
     Raises:
         InputError: the drawing is empty.
@@ -42,7 +51,6 @@ def svg_text(drawing: Drawing) -> str:
             _mark(mark)
             for marks in (*(item.marks for item in drawing.patterns), drawing.marks)
             for mark in marks
-            if mark.kind is not MarkKind.NUMBER
         ],
         Layer.TEXT: [
             _text(text)
@@ -61,7 +69,7 @@ def svg_text(drawing: Drawing) -> str:
 
 
 def _number(value: float) -> str:
-    text = f"{value:.7f}".rstrip("0").rstrip(".")
+    text = f"{value:.{_DECIMALS}f}".rstrip("0").rstrip(".")
     return "0" if text in ("-0", "") else text
 
 
@@ -71,25 +79,40 @@ def _point(x: float, y: float) -> str:
 
 def _path(curve: Curve, name: str = "") -> str:
     """A closed path; SVG's y runs down, so that a counter-clockwise arc has sweep flag 0."""
-    points = curve.points_mm
+    points, bulges = _halved(curve)
+    points = np.round(points, _DECIMALS)
     words = ["M " + _point(*points[0])]
-    for point, following, bulge in zip(
-        points, np.roll(points, -1, axis=0), curve.bulges, strict=True
-    ):
-        if abs(bulge) < 1e-12:
+    for point, following, bulge in zip(points, np.roll(points, -1, axis=0), bulges, strict=True):
+        if abs(bulge) < _STRAIGHT:
             words.append("L " + _point(*following))
             continue
-        chord = math.dist(point, following)
-        radius = _number(chord * (1 + bulge * bulge) / (4 * abs(bulge)))
-        large, sweep = int(abs(bulge) > 1), int(bulge < 0)
-        words.append(f"A {radius} {radius} 0 {large} {sweep} {_point(*following)}")
+        # All digits: of a long arc on a short chord the radius alone says which it is.
+        radius = math.dist(point, following) * (1 + bulge * bulge) / (4 * abs(bulge))
+        words.append(f"A {radius!r} {radius!r} 0 0 {int(bulge < 0)} {_point(*following)}")
     title = f" data-piece={quoteattr(name)}" if name else ""
     return f'<path{title} d="{" ".join(words)} Z"/>'
 
 
+def _halved(curve: Curve) -> tuple[FloatArray, list[float]]:
+    """Joints and bulges, with the arcs near a half circle or beyond in two halves."""
+    points, bulges = [], []
+    for i, bulge in enumerate(curve.bulges.tolist()):
+        points.append(curve.points_mm[i])
+        if abs(bulge) <= _MOST_BULGE:
+            bulges.append(bulge)
+            continue
+        chord = curve.points_mm[(i + 1) % len(curve.points_mm)] - curve.points_mm[i]
+        belly = 0.5 * bulge * np.array([chord[1], -chord[0]])
+        points.append(curve.points_mm[i] + 0.5 * chord + belly)
+        bulges += 2 * [math.tan(0.5 * math.atan(bulge))]
+    return np.array(points), bulges
+
+
 def _mark(mark: Mark) -> str:
+    """A mark; the place of a number is a line of one point, which shows nothing."""
     places = " ".join(_point(x, y).replace(" ", ",") for x, y in mark.points_mm)
-    return f'<polyline points="{places}"/>'
+    words = f" data-text={quoteattr(mark.text)}" if mark.text else ""
+    return f'<polyline data-kind="{mark.kind.value}"{words} points="{places}"/>'
 
 
 def _text(text: Text) -> str:
