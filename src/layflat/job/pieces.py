@@ -22,10 +22,12 @@ from layflat.surface import (
     KeepOut,
     Mesh,
     Panel,
+    Prepared,
     Region,
     clip_region,
     cut_region,
     locate,
+    prepare,
 )
 
 _ON_PIECE_MM = 5.0
@@ -80,12 +82,13 @@ def make_pieces(
     """
     jobs = [(cover, _panel(info, cover)) for cover in order.covers]
     count = len(jobs)
+    body = prepare(mesh)
     return tuple(
         make_piece(
             order,
             cover,
             panel,
-            mesh,
+            body,
             film,
             progress=part_of(
                 progress, start=i / count, end=(i + 1) / count, prefix=f"{panel.name}: "
@@ -99,13 +102,13 @@ def make_piece(
     order: Order,
     cover: Cover,
     panel: Panel,
-    mesh: Mesh,
+    body: Mesh | Prepared,
     film: Film,
     *,
     progress: Progress = silent,
 ) -> Piece:
     """One piece, as `make_pieces` makes all."""
-    region = cut_region(mesh, panel, progress=part_of(progress, start=0.0, end=0.5))
+    region = cut_region(body, panel, progress=part_of(progress, start=0.0, end=0.5))
     if cover.line_mm is not None and cover.keep_mm is not None:
         region = clip_region(region, line_mm=cover.line_mm, keep_mm=cover.keep_mm)
     flat = flatten(

@@ -15,6 +15,7 @@ from layflat.surface.mend import Mend, Mended, mend
 from layflat.surface.mesh import Mesh
 from layflat.surface.panel import BodyInfo, Edge, EdgeKind, KeepOut, KeepOutKind, Panel
 from layflat.surface.panels_file import panels_json, read_panels
+from layflat.surface.prepare import Prepared, prepare
 from layflat.surface.read import UNITS_MM, ReadMesh, read_mesh
 from layflat.surface.region import Loop, Region
 from layflat.surface.topology import boundary_loops, edge_table, require_sheet
@@ -36,6 +37,7 @@ __all__ = [
     "Mesh",
     "MeshReport",
     "Panel",
+    "Prepared",
     "ReadMesh",
     "Region",
     "angle_defects",
@@ -50,6 +52,7 @@ __all__ = [
     "locate",
     "mend",
     "panels_json",
+    "prepare",
     "read_mesh",
     "read_panels",
     "require_sheet",

@@ -22,15 +22,23 @@ _MOST = 12
 
 
 class Simplices:
-    """The triangles of a part of a mesh, to tell which places are next to each other."""
+    """The triangles of a part of a mesh, to tell which places are next to each other.
 
-    def __init__(self, faces: IntArray) -> None:
+    Args:
+        faces: (m, 3) int64.
+        used: the vertices of the simplices that the places lie in.
+    """
+
+    def __init__(self, faces: IntArray, used: frozenset[int]) -> None:
         self._faces = faces
-        self._triangles = set(map(tuple, np.sort(faces, axis=1).tolist()))
-        self._edges = set(map(tuple, np.sort(half_edges(faces), axis=1).tolist()))
+        mark = np.zeros(int(faces.max()) + 1, np.bool_)
+        mark[list(used)] = True
+        beside = faces[mark[faces].any(axis=1)]
+        self._triangles = set(map(tuple, np.sort(beside, axis=1).tolist()))
+        self._edges = set(map(tuple, np.sort(half_edges(beside), axis=1).tolist()))
 
     def joins(self, ids: frozenset[int]) -> bool:
-        """Whether the vertices are a vertex, an edge or a triangle."""
+        """Whether the vertices, one of them used, are a vertex, an edge or a triangle."""
         key = tuple(sorted(ids))
         return len(key) == 1 or key in (self._edges if len(key) == 2 else self._triangles)
 

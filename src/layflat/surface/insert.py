@@ -67,10 +67,13 @@ def _faces_at(
     keys = directed[:, 0] * span + directed[:, 1]
     wanted = [u * span + v for u, v in on_edge]
     hit = set((np.flatnonzero(np.isin(keys, wanted)) // 3).tolist())
-    ordered = np.sort(faces, axis=1)
-    for ids in in_face:
-        a, b, c = sorted(ids)
-        hit.update(np.flatnonzero((ordered == (a, b, c)).all(axis=1)).tolist())
+    inner = np.zeros(span, np.bool_)
+    inner[[v for ids in in_face for v in ids]] = True
+    hit.update(
+        f
+        for f in np.flatnonzero(inner[faces].all(axis=1)).tolist()
+        if frozenset(faces[f].tolist()) in in_face
+    )
     return sorted(hit)
 
 

@@ -31,12 +31,15 @@ class Split:
         vertices_mm: (n + k, 3) float64; the first n are the old ones.
         faces: (m', 3) int64.
         source: (m',) int64, the old face that each face is a part of.
+        untouched: how many faces are old ones as they were; they come first, the parts of
+            others after them.
         lines: for each line the vertices along it; a closed one does not repeat its first.
     """
 
     vertices_mm: FloatArray
     faces: IntArray
     source: IntArray
+    untouched: int
     lines: tuple[IntArray, ...]
 
 
@@ -64,6 +67,7 @@ def split_along(mesh: Mesh, lines: Sequence[Line], *, what: str) -> Split:
         vertices,
         np.concatenate([mesh.faces[kept], fresh]),
         np.concatenate([np.flatnonzero(kept), source]),
+        int(kept.sum()),
         tuple(numbered),
     )
 
@@ -188,7 +192,9 @@ def _triangulate(
     ends, of = np.array(steps), np.array(owner)
     plane = _planes(vertices, faces[touched])
     flat = np.einsum("kej,kij->kei", vertices[ends] - plane.origin[of][:, None], plane.axes[of])
-    _require_uncrossed(vertices, ends, of, flat, what)
+    several = [len(chords.get(frozenset(corners), ())) > 1 for corners in faces[touched].tolist()]
+    some = np.array(several)[of]
+    _require_uncrossed(vertices, ends[some], of[some], flat[some], what)
     segments = shapely.linestrings(flat)
     widest = int(np.bincount(of).max())
     rank = np.arange(len(of)) - np.searchsorted(of, of)
@@ -237,11 +243,9 @@ def _planes(vertices: FloatArray, faces: IntArray) -> _Planes:
 def _require_uncrossed(
     vertices: FloatArray, ends: IntArray, of: IntArray, flat: FloatArray, what: str
 ) -> None:
-    """Refuse chords that cross within a triangle."""
-    starts = np.flatnonzero(np.r_[True, of[1:] != of[:-1]])
-    for start, stop in zip(starts, np.r_[starts[1:], len(of)], strict=True):
-        if stop - start < 5:
-            continue
+    """Refuse chords that cross within a triangle; only those with several chords are given."""
+    starts = np.flatnonzero(np.diff(of, prepend=-1))
+    for start, stop in zip(starts, np.append(starts[1:], len(of)), strict=False):
         i, j = np.triu_indices(stop - start, 1)
         a, b = flat[start + i], flat[start + j]
         apart = _sides(a, b) & _sides(b, a)

@@ -3,8 +3,8 @@
 Between each two successive points the line is a locally shortest path on the surface, found by
 flipping the edges of an intrinsic triangulation (Sharp and Crane, "You can find geodesic paths
 in triangle meshes by just flipping edges", ACM Trans. Graph. 39(6), 2020; the implementation
-is potpourri3d). It is computed on the part of the mesh near the points, and on the whole mesh
-if it should touch that part's border, so that the result does not depend on the part.
+is potpourri3d). The mesh may be the part of a body near the points; a line that would touch the
+border of that part is not given, so that the result does not depend on the part.
 """
 
 from collections.abc import Sequence
@@ -12,20 +12,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import potpourri3d
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
 from layflat.base import CheckError, FloatArray, IntArray, MeshError, frozen
 from layflat.surface.bridge import Simplices
 from layflat.surface.insert import insert_places
-from layflat.surface.locate import locate
+from layflat.surface.locate import Located, locate
 from layflat.surface.mesh import Mesh
 from layflat.surface.place import Places, ids_of, places
+from layflat.surface.prepare import Rims, rims_of
 from layflat.surface.topology import edge_table, face_components, half_edges, split_fans
-
-_SMALL = 20_000
-"""A mesh with no more triangles is used whole."""
 
 _DETOUR = 3.0
 _DETOUR_MM = 20.0
@@ -65,36 +60,41 @@ class Stretch:
     what: str
 
 
-def trace(mesh: Mesh, stretches: Sequence[Stretch], *, reach_mm: float) -> list[Line]:
+class BorderTouchedError(Exception):
+    """A line touches the border between a part of a body and the rest; a larger part is needed."""
+
+
+def trace(
+    mesh: Mesh, stretches: Sequence[Stretch], *, reach_mm: float, rims: Rims | None = None
+) -> list[Line]:
     """Geodesic lines on *mesh* through the picked points of each stretch.
 
     Args:
-        mesh: manifold and oriented, without degenerate triangles.
+        mesh: manifold and oriented, without degenerate triangles; or some of the triangles of
+            such a body, with the body's vertices.
         stretches: the lines wanted. Successive points at the same place count once.
         reach_mm: how far a picked point may lie from the surface.
+        rims: the boundary of the body, if *mesh* is a part of one; by default that of *mesh*.
 
     Raises:
         MeshError: a point is too far away, or the line has to lead round a hole, off the mesh
             or a long way round.
+        BorderTouchedError: the part of the body was too small.
         CheckError: a line could not be followed from triangle to triangle.
     """
     picks = [_picks(mesh, stretch, reach_mm) for stretch in stretches]
-    if len(mesh.faces) > _SMALL:
-        near = _near(mesh, stretches)
-        try:
-            return _Tracer(mesh, near, picks, stretches).lines()
-        except _BorderTouchedError:
-            pass
-    return _Tracer(mesh, np.arange(len(mesh.faces)), picks, stretches).lines()
-
-
-class _BorderTouchedError(Exception):
-    """The part of the mesh was too small."""
+    return _Tracer(mesh, rims or rims_of(mesh), picks, stretches).lines()
 
 
 def _picks(mesh: Mesh, stretch: Stretch, reach_mm: float) -> Places:
     """The picked points of one stretch, on the mesh."""
     found = locate(mesh, stretch.points_mm)
+    require_reach(stretch, found, reach_mm)
+    return places(mesh, found)
+
+
+def require_reach(stretch: Stretch, found: Located, reach_mm: float) -> None:
+    """Refuse picked points that lie too far from the surface."""
     worst = int(found.distances_mm.argmax())
     if found.distances_mm[worst] > reach_mm:
         raise MeshError(
@@ -102,7 +102,6 @@ def _picks(mesh: Mesh, stretch: Stretch, reach_mm: float) -> Places:
             f"{found.distances_mm[worst]:.1f} mm from the surface; at most {reach_mm:g} mm are "
             "bridged. Move the point, or check that the outline belongs to this body."
         )
-    return places(mesh, found)
 
 
 def spot(point: FloatArray) -> str:
@@ -110,55 +109,26 @@ def spot(point: FloatArray) -> str:
     return f"({point[0]:.1f}, {point[1]:.1f}, {point[2]:.1f}) mm"
 
 
-def _near(mesh: Mesh, stretches: Sequence[Stretch]) -> IntArray:
-    """The faces near the picked points and the straight lines between them, ascending."""
-    corners = mesh.vertices_mm[mesh.faces]
-    middle = corners.mean(axis=1)
-    size = np.linalg.norm(corners - middle[:, None], axis=2).max(axis=1)
-    coarse = float(np.quantile(size, 0.999))
-    samples: list[FloatArray] = []
-    radii: list[FloatArray] = []
-    for stretch in stretches:
-        points = stretch.points_mm
-        ends = np.roll(points, -1, axis=0) if stretch.closed else points[1:]
-        for start, end in zip(points, ends, strict=False):
-            length = float(np.linalg.norm(end - start))
-            radius = 0.35 * length + 4 * coarse
-            count = int(np.ceil(2 * length / radius)) + 1
-            share = np.linspace(0, 1, count)[:, None]
-            samples.append(start + share * (end - start))
-            radii.append(np.full(count, radius))
-    tree = cKDTree(middle, balanced_tree=False, compact_nodes=False)
-    hits = tree.query_ball_point(np.concatenate(samples), np.concatenate(radii))
-    near = np.zeros(len(mesh.faces), np.bool_)
-    for hit in hits:
-        near[hit] = True
-    return np.flatnonzero(near)
-
-
 class _Tracer:
-    """The lines on one part of a mesh.
+    """The lines on one part of a body.
 
-    The part has numbers of its own: `old` gives the mesh's vertex for each of the part's, and
+    The part has numbers of its own: `old` gives the body's vertex for each of the part's, and
     `home` for each vertex, old or inserted, the ids (in the part) of the simplex it lies in.
     """
 
     def __init__(
-        self, mesh: Mesh, part: IntArray, picks: Sequence[Places], stretches: Sequence[Stretch]
+        self, mesh: Mesh, rims: Rims, picks: Sequence[Places], stretches: Sequence[Stretch]
     ) -> None:
-        faces, self.old = split_fans(mesh.faces[part])
-        self._simplices = Simplices(faces)
-        self.mesh = mesh
+        faces, self.old = split_fans(mesh.faces)
         self.stretches = stretches
         self.picks = picks
-        self._pieces(faces)
-        rim = edge_table(mesh.faces)
-        self._rim_of = _rims(rim.ends[rim.count == 1], len(mesh.vertices_mm))
         table = edge_table(faces)
+        self._piece = np.empty(len(self.old), np.int64)
+        self._piece[faces] = face_components(table)[:, None]
+        self._rim_of = rims.of_vertex
         border = table.ends[table.count == 1]
-        ends = self.old[border]
-        real = (self._rim_of[ends] >= 0).all(axis=1) & _known(ends, rim.ends[rim.count == 1])
-        self._cut_border = set(border[~real].reshape(-1).tolist())
+        self._cut_border = set(border[~_known(self.old[border], rims.ends)].reshape(-1).tolist())
+        self._part = faces
         unique, where = self._unique(faces)
         self.where = where
         vertices, self.faces, number = insert_places(mesh.vertices_mm[self.old], faces, unique)
@@ -170,20 +140,18 @@ class _Tracer:
             if i >= len(self.old):
                 self.home[i] = ids_of(simplex)
 
-    def _pieces(self, faces: IntArray) -> None:
-        """Number the part's connected pieces, to know before asking whether a path exists."""
-        label = face_components(edge_table(faces))
-        self._piece = np.empty(len(self.old), np.int64)
-        self._piece[faces] = label[:, None]
-
     def _unique(self, faces: IntArray) -> tuple[Places, list[IntArray]]:
         """All picked points in the part's numbers, each place once, and where each pick is."""
         table: dict[tuple[int, ...], list[int]] = {}
+        wanted = np.zeros(int(self.old.max()) + 1, np.bool_)
+        for picks in self.picks:
+            wanted[picks.simplex[picks.simplex >= 0]] = True
         by_old: dict[int, list[int]] = {}
-        for i, v in enumerate(self.old.tolist()):
-            by_old.setdefault(v, []).append(i)
-        known = {frozenset(face) for face in faces.tolist()}
-        edges = {frozenset(edge) for edge in half_edges(faces).tolist()}
+        for i in np.flatnonzero(wanted[self.old]).tolist():
+            by_old.setdefault(int(self.old[i]), []).append(i)
+        beside = faces[wanted[self.old][faces].any(axis=1)]
+        known = {frozenset(face) for face in beside.tolist()}
+        edges = {frozenset(edge) for edge in half_edges(beside).tolist()}
         points: list[FloatArray] = []
         simplex: list[list[int]] = []
         where = []
@@ -213,7 +181,7 @@ class _Tracer:
         """A simplex of the mesh in the numbers of the part, where a vertex may have copies."""
         wanted = [by_old.get(int(v), []) for v in ids if v >= 0]
         if not all(wanted):
-            raise _BorderTouchedError
+            raise BorderTouchedError
         if len(wanted) == 1:
             return (wanted[0][0],)
         if len(wanted) == 2:
@@ -225,7 +193,7 @@ class _Tracer:
             )
             good = next((triple for triple in triples if triple in faces), None)
         if good is None:
-            raise _BorderTouchedError
+            raise BorderTouchedError
         return tuple(sorted(good))
 
     def lines(self) -> list[Line]:
@@ -279,7 +247,7 @@ class _Tracer:
         home = [min(self.home[v]) for v in (start, end)]
         if self._piece[home[0]] != self._piece[home[1]]:
             if self._cut_border:
-                raise _BorderTouchedError
+                raise BorderTouchedError
             raise MeshError(
                 f"{self._between(s, k)}, the surface is not connected: they lie on separate "
                 "pieces. Mend the mesh, or move the points to one piece."
@@ -291,7 +259,7 @@ class _Tracer:
         straight = float(np.linalg.norm(path[-1] - path[0]))
         if length > _DETOUR * straight + _DETOUR_MM:
             if self._cut_border:
-                raise _BorderTouchedError
+                raise BorderTouchedError
             raise MeshError(
                 f"{self._between(s, k)}, the way along the surface is {length:.0f} mm long for "
                 f"{straight:.0f} mm in a straight line. Pick points between them, or mend the mesh."
@@ -333,13 +301,14 @@ class _Tracer:
         self, found: list[tuple[frozenset[int], FloatArray, int]], closed: bool
     ) -> list[tuple[frozenset[int], FloatArray, int]]:
         """The places of a line with those crossings added that were lost next to splinters."""
+        simplices = Simplices(self._part, frozenset[int]().union(*(ids for ids, _, _ in found)))
         result = []
         after = [*found[1:], *(found[:1] if closed else [])]
         for i, (ids, point, pick) in enumerate(found):
             result.append((ids, point, pick))
-            if i < len(after) and not self._simplices.joins(ids | after[i][0]):
+            if i < len(after) and not simplices.joins(ids | after[i][0]):
                 at = np.stack([point, after[i][1]])
-                bridge = self._simplices.bridge(self.points, ids, after[i][0], at)
+                bridge = simplices.bridge(self.points, ids, after[i][0], at)
                 if bridge is None:
                     raise CheckError(f"A line could not be followed near {spot(point)}.")
                 result += [(edge, crossing, -1) for edge, crossing in bridge]
@@ -351,7 +320,7 @@ class _Tracer:
         for ids in crossed:
             home = frozenset[int]().union(*(self.home[v] for v in ids_of(ids)))
             if home & self._cut_border and len(home) == 1:
-                raise _BorderTouchedError
+                raise BorderTouchedError
             touched = self._rims_at(home) if len(home) == 1 else set()
             if touched and not touched & (rims[0] | rims[1]):
                 at = self.points[min(home)]
@@ -366,15 +335,6 @@ class _Tracer:
             return set()
         found = {int(self._rim_of[self.old[v]]) for v in home}
         return found - {-1} if len(found) == 1 else set()
-
-
-def _rims(ends: IntArray, count: int) -> IntArray:
-    """(count,) int64: for each vertex the boundary loop it lies on, or -1."""
-    graph = coo_array((np.ones(len(ends), np.int8), (ends[:, 0], ends[:, 1])), shape=(count, count))
-    label = connected_components(graph, directed=False)[1].astype(np.int64)
-    on_rim = np.zeros(count, np.bool_)
-    on_rim[ends.reshape(-1)] = True
-    return np.where(on_rim, label, -1)
 
 
 def _known(ends: IntArray, edges: IntArray) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
