@@ -94,7 +94,7 @@ def sample_elements(curve: Curve, *, deviation_mm: float) -> tuple[FloatArray, I
         raise InputError(f"The deviation is {deviation_mm:g} mm; it must be above 0.")
     _, chords, angles = _chords(curve)
     angles = np.abs(angles)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         radii = np.hypot(chords[:, 0], chords[:, 1]) / (2.0 * np.sin(0.5 * angles))
         # 1 - cos(step/2) = deviation / radius, written so that it holds for huge radii too.
         step = 4.0 * np.arcsin(np.sqrt(np.minimum(0.5 * deviation_mm / radii, 0.5)))
