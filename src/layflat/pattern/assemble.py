@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from shapely import Polygon, STRtree
+from shapely import LinearRing, Polygon, STRtree
 
 from layflat.base import DrawingError
 from layflat.pattern.curve import curve_area_mm2, reverse, sample
@@ -103,10 +103,12 @@ def _checked(loop: ClosedLoop, *, layer: str, where: str) -> Part:
     """The loop with its polygon, if it is a simple closed curve."""
     curve = loop.curve
     lead = f"{where}, layer {layer}: the loop {loop.source}"
-    if len(curve.points_mm) < 2 or abs(curve_area_mm2(curve)) < _LEAST_AREA_MM2:
+    points = sample(curve, deviation_mm=_CHECK_DEVIATION_MM) if len(curve.points_mm) else []
+    # A figure of eight may sum to no area, but it crosses itself: only thin loops enclose nothing.
+    if len(points) < 3 or shapely.convex_hull(LinearRing(points)).area < _LEAST_AREA_MM2:
         at = f" at {place_of(curve.points_mm[0])}" if len(curve.points_mm) else ""
         raise DrawingError(f"{lead}{at} encloses no area; remove it or draw it closed.")
-    polygon = Polygon(sample(curve, deviation_mm=_CHECK_DEVIATION_MM))
+    polygon = Polygon(points)
     if not polygon.is_valid:
         reason = shapely.is_valid_reason(polygon)
         place = re.search(r"\[(\S+) (\S+)\]", reason)

@@ -1,6 +1,7 @@
 """Drawings in from DXF, within bounds, every entity judged and nothing dropped in silence."""
 
 import math
+import struct
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -43,7 +44,11 @@ _MM_PER_UNIT = {
 }
 """Millimetres per unit by DXF's number in $INSUNITS."""
 
-_BAD_FILE = (DXFError, ValueError, LookupError, TypeError, AttributeError, RecursionError)
+_BAD_FILE = (
+    DXFError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError,
+    AssertionError, StopIteration, EOFError, struct.error,
+)  # fmt: skip
+"""What the library lets through when a file is damaged."""
 
 
 def read_dxf(path: Path, *, unit: str | None, deviation_mm: float) -> Sketch:
