@@ -103,7 +103,9 @@ def _checked(loop: ClosedLoop, *, layer: str, where: str) -> Part:
     """The loop with its polygon, if it is a simple closed curve."""
     curve = loop.curve
     lead = f"{where}, layer {layer}: the loop {loop.source}"
-    points = sample(curve, deviation_mm=_CHECK_DEVIATION_MM) if len(curve.points_mm) else []
+    points = curve.points_mm
+    if len(points):
+        points = sample(curve, deviation_mm=_CHECK_DEVIATION_MM)
     # A figure of eight may sum to no area, but it crosses itself: only thin loops enclose nothing.
     if len(points) < 3 or shapely.convex_hull(LinearRing(points)).area < _LEAST_AREA_MM2:
         at = f" at {place_of(curve.points_mm[0])}" if len(curve.points_mm) else ""
