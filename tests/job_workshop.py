@@ -40,6 +40,7 @@ open = { finish = "wrap", distance_mm = 6 }
 
 [[cover]]
 panel = "left"
+edges = { rear = { finish = "short", distance_mm = 3 } }
 
 [[cover]]
 panel = "right"

@@ -97,6 +97,7 @@ def test_values_that_nobody_gave_are_said(tmp_path: Path) -> None:
         ("tax_rate = 0.2", "tax_rate = 20", "between 0 and 1"),
         ("reason =", "because =", "“reason” is missing"),
         ("wash = 90", "polish = 90", "the step “polish” is not known"),
+        ("[stock]", "colour = 1\n[stock]", "“colour” is not a value"),
         ("[price]", "[prize]", "“price” is missing"),
     ],
 )

@@ -12,9 +12,10 @@ from layflat.base import InputError, LayflatError, SettingError, StoppedError, f
 from layflat.cut import read_hpgl
 from layflat.film import generic_film
 from layflat.job import JobResult, read_order, run_job, write_job
+from layflat.job.sheets import best_view
 from layflat.nest import check_layout
 from layflat.pattern import Finish, pattern_area_mm2, read_drawing, to_polygon
-from layflat.surface import EdgeKind
+from layflat.surface import EdgeKind, Mesh
 
 
 @pytest.fixture(scope="module")
@@ -51,11 +52,14 @@ def test_edges_end_as_ordered(result: JobResult) -> None:
     ends = {record.name: record.kind for record in right.pattern.edges}
     assert ends["line"] is EdgeKind.INNER
     assert "right" not in ends
-    # 280 mm of flat height, a wrap at both ends; 220 mm of width, short at both ends.
+    # The cover's own word for an edge goes before the rule for its kind.
+    assert finishes["rear"].finish is Finish.SHORT
+    assert finishes["rear"].distance_mm == 3.0
+    # 280 mm of flat height, a wrap at one end, short at the other; 220 mm of width, short twice.
     x0, y0, x1, y1 = to_polygon(left.pattern).bounds
     sides = sorted((x1 - x0, y1 - y0))
     assert sides[0] == pytest.approx(220 - 2 * 1.5, rel=0.03)
-    assert sides[1] == pytest.approx(280 + 2 * 6.0, rel=0.03)
+    assert sides[1] == pytest.approx(280 + 6.0 - 3.0, rel=0.02)
 
 
 def test_keep_outs_on_the_piece_are_left_free(result: JobResult) -> None:
@@ -136,8 +140,8 @@ def changed(folder: Path, old: str, new: str) -> JobResult:
     [
         ('panel = "left"', 'panel = "roof"', SettingError, "no panel “roof”; it has left, right"),
         (
-            'panel = "left"',
-            'panel = "left"\nedges = { top = { finish = "flush" } }',
+            "edges = { rear =",
+            "edges = { top =",
             SettingError,
             "no edge “top”",
         ),
@@ -173,7 +177,30 @@ def test_film_with_a_direction_is_not_turned(tmp_path: Path) -> None:
         'name = "matt"\nthickness_um = 150\nyoungs_modulus_mpa = 30\npoisson_ratio = 0.45\n'
         "stretch_limit = 0.05\nfinger_limit = 0.02\none_direction = true\n"
     )
-    result = changed(tmp_path, 'unit = "m"', 'unit = "m"\nfilm = "matt.toml"')
+    order = JOB.replace("seconds = 1", "seconds = 1\nturns_deg = [90]")
+    clear = run_job(read_order(write_workshop(tmp_path, order)))
+    assert {placement.turn_deg for placement in clear.layout.placements} == {90.0}
+    order = order.replace('unit = "m"', 'unit = "m"\nfilm = "matt.toml"')
+    result = run_job(read_order(write_workshop(tmp_path, order)))
     assert {placement.turn_deg for placement in result.layout.placements} == {0.0}
     assert any("has a direction" in note for note in result.report.warnings)
     assert result.report.inputs["matt.toml"] == file_sha256(film)
+
+
+@pytest.mark.parametrize(
+    ("normal", "view"),
+    [
+        ((1.0, 1.0, 0.3), "front-left"),
+        ((1.0, -1.0, 0.3), "front-right"),
+        ((-1.0, 1.0, 0.3), "rear-left"),
+        ((-1.0, -1.0, 0.3), "rear-right"),
+    ],
+)
+def test_a_piece_is_pictured_from_the_quarter_that_sees_it(
+    normal: tuple[float, float, float], view: str
+) -> None:
+    facing = np.array(normal)
+    across = np.cross((0.0, 0.0, 1.0), facing)
+    corners = np.array([-across, across, np.cross(facing, across)])
+    mesh = Mesh(corners, np.array([[0, 1, 2]]))
+    assert best_view(mesh).name == view

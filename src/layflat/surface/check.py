@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layflat.surface.measure import triangle_quality
+from layflat.surface.measure import ring_length_mm, triangle_quality
 from layflat.surface.mesh import Mesh
 from layflat.surface.topology import boundary_loops, edge_table, face_components, manifold_fault
 
@@ -48,7 +48,7 @@ def check_mesh(mesh: Mesh) -> MeshReport:
     if not fault:
         for loop in boundary_loops(mesh.faces, table):
             rim = mesh.vertices_mm[loop]
-            rims.append(float(np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1).sum()))
+            rims.append(ring_length_mm(rim))
     return MeshReport(
         vertices=len(points),
         triangles=len(mesh.faces),

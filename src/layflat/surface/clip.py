@@ -6,6 +6,7 @@ import numpy as np
 
 from layflat.base import FloatArray, IntArray, MeshError, Progress, silent
 from layflat.surface.locate import locate
+from layflat.surface.measure import loop_length_mm
 from layflat.surface.mesh import Mesh
 from layflat.surface.panel import Edge, EdgeKind
 from layflat.surface.region import Loop, Region
@@ -112,13 +113,8 @@ def _clipped(
     require_sheet(mesh.faces, what="The part of the panel up to the line")
     owner = _owners(region, split)
     loops = [_loop(region, mesh, used, ids, owner) for ids in boundary_loops(faces)]
-    loops.sort(key=lambda loop: -_length(mesh, loop.vertices))
+    loops.sort(key=lambda loop: -loop_length_mm(mesh, loop.vertices))
     return Region(mesh, tuple(loops))
-
-
-def _length(mesh: Mesh, vertices: IntArray) -> float:
-    points = mesh.vertices_mm[vertices]
-    return float(np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1).sum())
 
 
 def _owners(region: Region, split: Split) -> dict[tuple[int, int], tuple[int, int]]:

@@ -4,6 +4,7 @@ import mapbox_earcut
 import numpy as np
 
 from layflat.base import FloatArray, IntArray
+from layflat.surface.measure import ring_length_mm
 from layflat.surface.mesh import Mesh
 from layflat.surface.topology import boundary_loops, edge_table, face_components
 
@@ -35,7 +36,7 @@ def fill_holes(
     loops = boundary_loops(faces, table)
     shell_of = np.empty(len(vertices_mm), np.int64)
     shell_of[faces] = face_components(table)[:, None]
-    lengths = [_length(vertices_mm[loop]) for loop in loops]
+    lengths = [ring_length_mm(vertices_mm[loop]) for loop in loops]
     area = np.bincount(shell_of[faces[:, 0]], Mesh(vertices_mm, faces).face_areas_mm2)
     taken = set(map(tuple, table.ends.tolist()))
     outer: dict[int, float] = {}
@@ -68,10 +69,6 @@ def fill_holes(
     return points, np.concatenate([faces, *fresh]), len(fresh), tuple(kept)
 
 
-def _length(points: FloatArray) -> float:
-    return float(np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1).sum())
-
-
 def _doubles(triangles: IntArray, rim: IntArray, taken: set[tuple[int, int]]) -> bool:
     """Whether the triangles use an edge across the rim that the mesh has already."""
     sides = np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
@@ -84,7 +81,7 @@ def _has_area(rim: FloatArray, centre: FloatArray) -> bool:
     """Whether every triangle of the fan from the centre to the rim has an area."""
     spokes = rim - centre
     doubled = np.linalg.norm(np.cross(spokes, np.roll(spokes, -1, axis=0)), axis=1)
-    return bool((doubled > _LEAST_SHARE * _length(rim) ** 2).all())
+    return bool((doubled > _LEAST_SHARE * ring_length_mm(rim) ** 2).all())
 
 
 def _over(rim: FloatArray) -> IntArray | None:
@@ -106,4 +103,4 @@ def _over(rim: FloatArray) -> IntArray | None:
     a, b, c = (flat[triangles[:, i]] for i in range(3))
     doubled = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
     triangles = np.where((doubled < 0)[:, None], triangles[:, ::-1], triangles)
-    return triangles if (np.abs(doubled) > _LEAST_SHARE * _length(rim) ** 2).all() else None
+    return triangles if (np.abs(doubled) > _LEAST_SHARE * ring_length_mm(rim) ** 2).all() else None

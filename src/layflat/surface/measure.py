@@ -41,7 +41,11 @@ def angle_defects(mesh: Mesh) -> FloatArray:
 
 def loop_length_mm(mesh: Mesh, vertices: IntArray) -> float:
     """The length of the closed line through the given vertices."""
-    points = mesh.vertices_mm[vertices]
+    return ring_length_mm(mesh.vertices_mm[vertices])
+
+
+def ring_length_mm(points: FloatArray) -> float:
+    """The length of the closed line through (k, 3) points, the first not repeated."""
     return float(np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1).sum())
 
 
