@@ -16,7 +16,7 @@ from layflat.papers.look import DASHES, GROUND, INK, PAPER, PENCIL, strain_hex
 from layflat.papers.rule import HEIGHT_MM, draw_rule
 from layflat.papers.strain import StrainSummary, summarise
 from layflat.papers.strain_map import scale_position, strain_png
-from layflat.pattern import Pattern, bounds, place, to_polygon
+from layflat.pattern import Pattern, bounds, coarse_polygon, place
 from layflat.surface import Region
 
 _MM_PER_PT = 25.4 / 72.0
@@ -156,7 +156,7 @@ def _placed(item: Placement) -> Pattern:
 
 
 def _on_paper(pattern: Pattern, frame: Frame) -> Polygon:
-    shape = to_polygon(pattern, deviation_mm=0.05 / frame.scale)
+    shape = coarse_polygon(pattern, deviation_mm=0.05 / frame.scale)
     return shapely.transform(shape, frame.on_paper)
 
 

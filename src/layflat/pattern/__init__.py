@@ -23,7 +23,7 @@ from layflat.pattern.piece import (
     Pattern,
 )
 from layflat.pattern.read import read_drawing
-from layflat.pattern.shape import pattern_area_mm2, place, to_polygon
+from layflat.pattern.shape import coarse_polygon, pattern_area_mm2, place, to_polygon
 from layflat.pattern.svg_write import svg_text
 
 __all__ = [
@@ -40,6 +40,7 @@ __all__ = [
     "Pattern",
     "Text",
     "bounds",
+    "coarse_polygon",
     "corners",
     "curve_area_mm2",
     "curve_length_mm",

@@ -19,7 +19,7 @@ from shapely import get_point, maximum_inscribed_circle
 
 from layflat.base import FloatArray, frozen
 from layflat.pattern.piece import Curve, Mark, Pattern
-from layflat.pattern.shape import to_polygon
+from layflat.pattern.shape import coarse_polygon
 
 
 class Layer(StrEnum):
@@ -71,7 +71,8 @@ class Drawing:
 
 def name_label(pattern: Pattern) -> Text:
     """The piece's name at the roomiest place inside it, no taller than the place allows."""
-    circle = maximum_inscribed_circle(to_polygon(pattern, deviation_mm=0.5), tolerance=0.5)
+    shape = coarse_polygon(pattern, deviation_mm=0.5)
+    circle = maximum_inscribed_circle(shape, tolerance=0.5)
     centre = get_point(circle, 0)
     room = 2.0 * circle.length / max(1, len(pattern.name))
     return Text(

@@ -25,6 +25,21 @@ def to_polygon(pattern: Pattern, *, deviation_mm: float = 0.01) -> Polygon:
     )
 
 
+def coarse_polygon(pattern: Pattern, *, deviation_mm: float) -> Polygon:
+    """The piece as a polygon of few corners, for pictures and labels; sound if the piece is.
+
+    Chords that are coarse from the start may cross where film is thin, so that the fine polygon
+    is simplified with its topology kept.
+
+    Args:
+        pattern: the piece.
+        deviation_mm: the greatest distance of a left-out corner from the result; above 0.
+    """
+    fine = to_polygon(pattern)
+    coarse = fine.simplify(deviation_mm, preserve_topology=True)
+    return coarse if isinstance(coarse, Polygon) else fine
+
+
 def pattern_area_mm2(pattern: Pattern) -> float:
     """The exact area of the film in the piece: the outline's less that of its cut-outs, mm²."""
     holes = sum(abs(curve_area_mm2(hole)) for hole in pattern.cut_outs)
