@@ -15,7 +15,9 @@ from layflat.pattern import (
     pattern_area_mm2,
     to_polygon,
 )
-from layflat.surface import Region
+from layflat.pattern.edges import FlatEdge
+from layflat.pattern.wrap import depths
+from layflat.surface import Edge, EdgeKind, Region
 
 WRAP = EdgeFinish(Finish.WRAP, 8.0)
 
@@ -170,3 +172,31 @@ def test_noise_of_a_scan_does_not_scallop_a_wheel_arch(radius: float, seed: int)
     assert len(flap) > 50
     assert flap.min() > radius - 8.0 - 0.5
     assert flap.max() < radius - 8.0 + 0.5
+
+
+def hollow_edge(points: np.ndarray, *, closed: bool = False) -> FlatEdge:
+    return FlatEdge(
+        Edge(EdgeKind.OPEN, np.zeros((1, 3)), "rim"), points, math.pi, math.pi, closed=closed
+    )
+
+
+def test_two_points_at_almost_one_place_do_not_pass_for_a_hollow() -> None:
+    """A straight edge with a pair of points a thousandth of a millimetre apart, square to it."""
+    x = np.arange(0.0, 301.0, 5.0)
+    line = np.column_stack((x, np.zeros_like(x)))
+    line = np.insert(line, 31, [[150.0, 1e-3], [155.0 - 1e-3, 1e-3]], axis=0)
+    found = depths(hollow_edge(line), 8.0, Polygon(), stretch_limit=0.05)
+    assert found.mm.min() == pytest.approx(8.0)
+    assert np.abs(found.outward - [0.0, -1.0]).max() < 0.01
+
+
+@pytest.mark.parametrize("radius", [6.0, 30.0, 100.0])
+@pytest.mark.parametrize("closed", [False, True])
+def test_the_depth_on_a_round_rim_is_the_stretch_flange_s(radius: float, closed: bool) -> None:
+    """W / (r - w) at the limit: stretch flange of sheet-metal handbooks, from memory."""
+    count = 721 if closed else 361
+    turn = -np.linspace(0.0, 2.0 * math.pi if closed else math.pi, count)
+    rim = radius * np.column_stack((np.cos(turn), np.sin(turn)))
+    found = depths(hollow_edge(rim, closed=closed), 8.0, Polygon(), stretch_limit=0.05)
+    wanted = min(8.0, radius * 0.05 / 1.05)
+    assert found.mm == pytest.approx(np.full(len(found.mm), wanted), rel=0.01)

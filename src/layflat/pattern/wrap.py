@@ -44,12 +44,13 @@ _HOLLOW = 1.05 * math.pi
 _SEGMENTS = 32
 _FAR = 8.0
 _STEP_MM = 1.0
-_LEAST_WINDOW_MM = 1.5
-_WINDOW_DEPTHS = 2.0
-"""A flap's strain spreads along its edge over about twice its depth to each side, so that the
-edge's bend is taken over that length. Nearer, the noise of a scan would pass for hollows: 0.1 mm
-on points 8 mm apart turns the line by a degree or more, a wheel arch in that length no further.
+_SAME_MM = 0.01
+_WINDOW_DEPTHS = 3.0
+"""Chords that the bend of an edge is taken from, in depths of the flap. Strain spreads along a
+flap over a few of its depths (Saint-Venant); over less, 0.1 mm of a scan's noise on chords of 8 mm
+would bend a line as much as film can bear, and would scallop a wheel arch.
 """
+
 _SLOPE = 0.5
 _OFF_MM = 1e-3
 _TRIMMED_MM = 0.05
@@ -93,11 +94,7 @@ def depths(edge: FlatEdge, wanted_mm: float, base: BaseGeometry, *, stretch_limi
     station, heading = _headings(edge)
     here = np.interp(along, station, heading)
     outward = np.column_stack((np.sin(here), -np.cos(here)))
-    window = max(_LEAST_WINDOW_MM, _WINDOW_DEPTHS * wanted_mm)
-    low = np.clip(along - window, station[0], station[-1])
-    high = np.clip(along + window, station[0], station[-1])
-    turned = np.interp(high, station, heading) - np.interp(low, station, heading)
-    hollow = np.maximum(-turned / (high - low), 1e-12)
+    hollow = np.maximum(_hollow(edge, along, _WINDOW_DEPTHS * wanted_mm), 1e-12)
     by_stretch = stretch_limit / (1.0 + stretch_limit) / hollow
     by_room = 0.5 * (_room(points, outward, base, 2.0 * wanted_mm + RELIEF_MM) - RELIEF_MM)
     by_room[_near_hollow_ends(edge, along, wanted_mm)] = wanted_mm
@@ -111,13 +108,46 @@ def depths(edge: FlatEdge, wanted_mm: float, base: BaseGeometry, *, stretch_limi
     )
 
 
+def _hollow(edge: FlatEdge, along: FloatArray, window: float) -> FloatArray:
+    """(n,) float64: how hollow the edge is at stations along it, in 1/mm; negative where round.
+
+    The turn from the chord behind to the chord ahead, each *window* long, over that length: exact
+    on a circle, and deaf to what lies closer together. Near the ends of an open edge it is that
+    of the nearest place with chords of full length; a short edge has shorter chords.
+    """
+    points = edge.points
+    station = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
+    whole = station[-1]
+    if edge.closed:
+        window = min(window, whole / 6.0)
+        station = np.concatenate((station[:-1] - whole, station[:-1], station + whole))
+        points = np.concatenate((points[:-1], points[:-1], points))
+    else:
+        window = min(window, 0.5 * whole)
+        along = np.clip(along, window, whole - window)
+
+    def at(where: FloatArray) -> FloatArray:
+        x, y = (np.interp(where, station, points[:, i]) for i in range(2))
+        return np.column_stack((x, y))
+
+    here = at(along)
+    behind, ahead = here - at(along - window), at(along + window) - here
+    cross = behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0]
+    turned: FloatArray = np.arctan2(-cross, np.sum(behind * ahead, axis=1))
+    return turned / window
+
+
 def _headings(edge: FlatEdge) -> tuple[FloatArray, FloatArray]:
     """Stations along an edge and the direction there, in radians without jumps.
 
     At each vertex the direction is the mean of the chords beside it, the shorter of which says
-    more. The stations of a closed edge go round three times, from one length before its start.
+    more. Points closer together than `_SAME_MM` say nothing and are left out. The stations of a
+    closed edge go round three times, from one length before its start.
     """
-    steps = np.diff(edge.points, axis=0)
+    points = edge.points
+    apart = np.hypot(*np.diff(points, axis=0).T) > _SAME_MM
+    points = np.concatenate((points[:-1][apart], points[-1:]))
+    steps = np.diff(points, axis=0)
     lengths = np.hypot(*steps.T)
     station = np.concatenate(([0.0], np.cumsum(lengths)))
     chords = np.unwrap(np.arctan2(steps[:, 1], steps[:, 0]))
