@@ -8,8 +8,7 @@ import pytest
 from layflat.demo import Design, body_mesh
 from layflat.demo.body import mirror_field
 from layflat.demo.fields import gradient
-from layflat.demo.trim import rim_loops
-from layflat.surface import KeepOutKind, Mesh, Panel, check_mesh, cut_region
+from layflat.surface import KeepOutKind, Mesh, Panel, boundary_loops, check_mesh, cut_region
 
 SIZES = {
     "Tarnholm Haulbeck": (5300, 2000, 2400),
@@ -53,7 +52,7 @@ def test_it_is_symmetric_to_the_last_bit(body: Mesh) -> None:
 
 def test_the_mesh_is_manifold_with_the_openings_as_its_rims(design: Design, body: Mesh) -> None:
     halves = sum(1 + bool(ring[:, 0].min() > 0) for ring in design.openings)
-    assert len(rim_loops(body.faces)) == 1 + halves
+    assert len(boundary_loops(body.faces)) == 1 + halves
     pairs = np.sort(np.vstack([body.faces[:, [i, (i + 1) % 3]] for i in range(3)]), axis=1)
     _, count = np.unique(pairs, axis=0, return_counts=True)
     assert count.max() == 2

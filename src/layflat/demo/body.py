@@ -7,7 +7,8 @@ import numpy as np
 
 from layflat.base import FloatArray, IntArray
 from layflat.demo.drawing import FRONT, Sheet, distance_to
-from layflat.demo.fields import Field, both, either
+from layflat.demo.fields import Field, Solid, both, either
+from layflat.demo.jets import Jet, hypot, within
 from layflat.demo.skin import graded, half_grid, mirrored, quads_of, triangles_of
 from layflat.demo.trim import compact, trimmed
 from layflat.surface import BodyInfo, Mesh
@@ -107,21 +108,26 @@ def opening_level(ring: FloatArray) -> Callable[[FloatArray], FloatArray]:
     return level
 
 
-def mirror_field(design: Design) -> Field:
+def mirror_field(design: Design) -> Solid:
     """The left mirror: a cap like half an egg, flat behind, on a stalk."""
     centre, half = np.array(design.mirror_mm), np.array(design.mirror_half_mm)
     foot = centre + np.array([-0.55, -1.55, -1.0]) * half
     root = centre + np.array([-0.35, -0.4, -0.45]) * half
 
-    def mirror(points: FloatArray) -> FloatArray:
-        local = (points - centre) / half
-        egg = ((np.abs(local) ** 2.3).sum(axis=1) ** (1 / 2.3) - 1.0) * float(half.min())
-        cap = both(egg, centre[0] - 0.45 * half[0] - points[:, 0], blend=0.35 * half[0])
-        along = np.clip((points - foot) @ (root - foot) / ((root - foot) @ (root - foot)), 0, 1)
-        stalk = np.linalg.norm(points - foot - along[:, None] * (root - foot), axis=1) - 15.0
+    axis = (root - foot) / ((root - foot) @ (root - foot))
+
+    def mirror(x: Jet, y: Jet, z: Jet) -> Jet:
+        place = (x, y, z)
+        powers = [(abs(q - c) / h) ** 2.3 for q, c, h in zip(place, centre, half, strict=True)]
+        egg = ((powers[0] + powers[1] + powers[2]) ** (1 / 2.3) - 1.0) * float(half.min())
+        cap = both(egg, centre[0] - 0.45 * half[0] - x, blend=0.35 * half[0])
+        arm = [q - c for q, c in zip(place, foot, strict=True)]
+        along = within(arm[0] * axis[0] + arm[1] * axis[1] + arm[2] * axis[2], 0.0, 1.0)
+        away = [a - along * r for a, r in zip(arm, root - foot, strict=True)]
+        stalk = hypot(hypot(away[0], away[1]), away[2]) - 15.0
         return either(cap, stalk, blend=22.0)
 
-    return mirror
+    return Solid(mirror)
 
 
 def mirror_skin(design: Design, *, spacing_mm: float) -> tuple[FloatArray, IntArray]:

@@ -1,10 +1,8 @@
 """The coupe of the invented maker: its body as a field, in mm, ground at z = 0."""
 
-import numpy as np
-
-from layflat.base import FloatArray
 from layflat.demo.curves import Profile
-from layflat.demo.fields import bell, both, either, fold, step
+from layflat.demo.fields import Solid, bell, both, either, fold, step
+from layflat.demo.jets import Jet, above, hypot, sqrt
 
 AXLE = 1310.0
 WHEEL_RADIUS = 338.0
@@ -114,9 +112,10 @@ _CREASE = Profile(
 )  # fmt: skip
 
 
-def coupe_field(points: FloatArray) -> FloatArray:
+@Solid
+def coupe_field(x: Jet, y: Jet, z: Jet) -> Jet:
     """The body without wheel arches or openings."""
-    x, y, z = points[:, 0], np.abs(points[:, 1]), points[:, 2]
+    y = abs(y)
     lower = both(_side(x, y, z), _top(x, y, z), blend=95.0)
     lower = both(lower, x - _NOSE(z) + 300.0 * (y / 850.0) ** 2.6, blend=190.0)
     lower = both(lower, _TAIL(z) + 190.0 * (y / 850.0) ** 2.8 - x, blend=150.0)
@@ -127,35 +126,35 @@ def coupe_field(points: FloatArray) -> FloatArray:
     return both(body, BOTTOM - 20.0 - z, blend=45.0)
 
 
-def _top(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
+def _top(x: Jet, y: Jet, z: Jet) -> Jet:
     height = _DECK(x) - 62.0 * (y / 800.0) ** 2.4
     raised = 13.0 * step(_CREASE(x) - y, width=16.0) * step(x - 820.0, width=160.0)
     fender = 34.0 * bell(y - 745.0, width=150.0) * bell(x - 1380.0, width=520.0)
     haunch = 40.0 * bell(y - 770.0, width=190.0) * bell(x + 1330.0, width=560.0)
-    slope = np.sqrt(1.0 + _DECK.slope(x) ** 2)
+    slope = sqrt(1.0 + _DECK.slope(x) ** 2)
     return (z - height - raised - fender - haunch) / slope
 
 
-def _side(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
+def _side(x: Jet, y: Jet, z: Jet) -> Jet:
     lean = _SIDE(z)
     line = 655.0 + 0.018 * (x + 400.0)
     crease = 9.0 - 0.10 * fold(z - line, radius=10.0)
-    crease = np.maximum(crease, 0.0) ** 2 / 9.0
+    crease = above(crease, 0.0) ** 2 / 9.0
     flare = _flare(x, z, AXLE, 15.0) + _flare(x, z, -AXLE, 18.0)
     return y - _SHOULDER(x) + lean - crease - flare
 
 
-def _flare(x: FloatArray, z: FloatArray, axle: float, height: float) -> FloatArray:
-    reach = np.hypot(x - axle, z - WHEEL_Z) - ARCH_RADIUS
-    return height * bell(np.maximum(reach - 25.0, 0.0), width=62.0) * step(z - 250.0, width=90.0)
+def _flare(x: Jet, z: Jet, axle: float, height: float) -> Jet:
+    reach = hypot(x - axle, z - WHEEL_Z) - ARCH_RADIUS
+    return height * bell(above(reach - 25.0, 0.0), width=62.0) * step(z - 250.0, width=90.0)
 
 
-def _glass_side(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
-    tumble = 0.46 * (np.maximum(z, 780.0) - 900.0) + 0.00022 * np.clip(z - 900.0, 0.0, None) ** 2
+def _glass_side(x: Jet, y: Jet, z: Jet) -> Jet:
+    tumble = 0.46 * (above(z, 780.0) - 900.0) + 0.00022 * above(z - 900.0, 0.0) ** 2
     return (y - _GLASS(x) + tumble) / 1.12
 
 
-def _glass_top(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
+def _glass_top(x: Jet, y: Jet, z: Jet) -> Jet:
     bow = x + 150.0 * (y / 700.0) ** 2 * step(x - 150.0, width=250.0)
-    slope = np.sqrt(1.0 + _ROOF.slope(bow) ** 2)
+    slope = sqrt(1.0 + _ROOF.slope(bow) ** 2)
     return (z - _ROOF(bow) + 42.0 * (y / 600.0) ** 2) / slope

@@ -10,7 +10,7 @@ from layflat.base import FloatArray
 from layflat.demo.curves import spline_points
 from layflat.demo.fields import Field, meet
 
-_FAR = 4000.0
+_FAR = 3000.0
 
 
 @dataclass(frozen=True)

@@ -5,64 +5,121 @@ difference of the two fields, which keeps curvature continuous where it meets ei
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize.elementwise import find_root
 
-from layflat.base import FloatArray
+from layflat.base import FloatArray, IntArray
+from layflat.demo.jets import Jet, power, sqrt
 
 Field = Callable[[FloatArray], FloatArray]
 """Maps points (n, 3) in mm to values (n,)."""
 
+_BATCH = 8192
+"""So many points at once that what is computed of them stays in a processor's cache."""
 
-def both(first: FloatArray, second: FloatArray, *, blend: float) -> FloatArray:
+_SAME_MM = 1e-10
+"""How near 0 a field's value is taken to be 0."""
+
+
+@dataclass(frozen=True, eq=False)
+class Solid:
+    """A field with an exact gradient.
+
+    Attributes:
+        formula: what gives the field from x, y and z.
+    """
+
+    formula: Callable[[Jet, Jet, Jet], Jet]
+
+    def __call__(self, points: FloatArray) -> FloatArray:
+        """The values (n,) at points (n, 3)."""
+        values = np.empty(len(points))
+        for start in range(0, len(points), _BATCH):
+            x, y, z = np.ascontiguousarray(points[start : start + _BATCH].T)
+            values[start : start + _BATCH] = self.formula(Jet(x), Jet(y), Jet(z)).value
+        return values
+
+    def with_gradient(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """The values (n,) and gradients (n, 3) at points (n, 3)."""
+        values, slopes = np.empty(len(points)), np.zeros((len(points), 3))
+        for start in range(0, len(points), _BATCH):
+            batch = slice(start, start + _BATCH)
+            x, y, z = np.ascontiguousarray(points[batch].T)
+            field = self.formula(
+                Jet(x, (1.0, None, None)), Jet(y, (None, 1.0, None)), Jet(z, (None, None, 1.0))
+            )
+            values[batch] = field.value
+            for axis, slope in enumerate(field.slopes or ()):
+                if slope is not None:
+                    slopes[batch, axis] = slope
+        return values, slopes
+
+
+def both(first: Jet, second: Jet, *, blend: float) -> Jet:
     """What lies in both solids; the edge is rounded where the fields differ by less than *blend*.
 
     On a right-angled edge of two planes the rounding starts *blend* from the edge.
     """
-    near = np.clip(1.0 - np.abs(first - second) / blend, 0.0, None)
-    value: FloatArray = np.maximum(first, second) + near**3 * (blend / 6.0)
-    return value
+    apart = first.value - second.value
+    near = np.maximum(1.0 - np.abs(apart) / blend, 0.0)
+    value: FloatArray = np.maximum(first.value, second.value) + power(near, 3) * (blend / 6.0)
+    lesser = 0.5 * near * near
+    share = np.where(apart > 0, 1.0 - lesser, lesser)
+    return first.joined(second, value, (share, 1.0 - share))
 
 
-def either(first: FloatArray, second: FloatArray, *, blend: float) -> FloatArray:
+def either(first: Jet, second: Jet, *, blend: float) -> Jet:
     """What lies in one of two solids; the inner corner is filled as `both` rounds an edge."""
     return -both(-first, -second, blend=blend)
 
 
-def step(values: FloatArray, *, width: float) -> FloatArray:
+def step(quantity: Jet, *, width: float) -> Jet:
     """A smooth step from 0 to 1 about 0, over about twice *width*."""
-    rising: FloatArray = 0.5 + 0.5 * np.tanh(values / width)
-    return rising
+    rising: FloatArray = np.tanh(quantity.value / width)
+    return quantity.through(0.5 + 0.5 * rising, lambda: (0.5 / width) * (1.0 - rising * rising))
 
 
-def fold(values: FloatArray, *, radius: float) -> FloatArray:
-    """A softened |values|, 0 at 0: a crease line that is rounded over about *radius*."""
-    soft: FloatArray = np.sqrt(values**2 + radius**2) - radius
-    return soft
+def fold(quantity: Jet, *, radius: float) -> Jet:
+    """A softened absolute value, 0 at 0: a crease line that is rounded over about *radius*."""
+    return sqrt(quantity**2 + radius**2) - radius
 
 
-def bell(values: FloatArray, *, width: float) -> FloatArray:
+def bell(quantity: Jet, *, width: float) -> Jet:
     """A bell curve, 1 at 0."""
-    value: FloatArray = np.exp(-((values / width) ** 2))
-    return value
+    value: FloatArray = np.exp(-((quantity.value / width) ** 2))
+    return quantity.through(value, lambda: (-2.0 / width**2) * quantity.value * value)
 
 
-def gradient(field: Field, points: FloatArray, *, reach: float = 0.05) -> FloatArray:
-    """The gradient (n, 3) of *field* at *points*, by central differences over *reach* mm."""
+def with_gradient(
+    field: Field, points: FloatArray, *, reach: float = 0.05
+) -> tuple[FloatArray, FloatArray]:
+    """The values (n,) and gradients (n, 3) of *field* at *points*.
+
+    A solid knows its gradient; any other field is differenced over *reach* mm to either side.
+    """
+    if isinstance(field, Solid):
+        return field.with_gradient(points)
     columns = []
     for axis in range(3):
         aside = np.zeros(3)
         aside[axis] = reach
         columns.append((field(points + aside) - field(points - aside)) / (2 * reach))
-    return np.stack(columns, axis=1)
+    return field(points), np.stack(columns, axis=1)
+
+
+def gradient(field: Field, points: FloatArray) -> FloatArray:
+    """The gradient (n, 3) of *field* at *points*; see `with_gradient`."""
+    return with_gradient(field, points)[1]
 
 
 def drop(field: Field, points: FloatArray, *, steps: int = 3) -> FloatArray:
     """Move points that lie near the skin onto it, by Newton steps along the gradient."""
     for _ in range(steps):
-        slope = gradient(field, points)
-        size = np.maximum((slope**2).sum(axis=1), 1e-6)
-        points = points - (field(points) / size)[:, None] * slope
+        value, slope = with_gradient(field, points)
+        size = np.maximum(np.einsum("ij,ij->i", slope, slope), 1e-6)
+        points = points - (value / size)[:, None] * slope
     return points
 
 
@@ -93,9 +150,32 @@ def meet(
         low[ahead] = at[ahead]
         at[ahead] += np.clip(0.4 * value, least, 100.0)
         ahead = ahead[at[ahead] <= reach]
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        inside = field(start + middle[:, None] * direction) < 0
-        high, low = np.where(inside, middle, high), np.where(inside, low, middle)
-    points: FloatArray = start + high[:, None] * direction
+    hit = np.flatnonzero(np.isfinite(high))
+    points = np.full(start.shape, np.nan)
+    points[hit] = between(
+        field, *(start[hit] + at[hit, None] * direction[hit] for at in (low, high))
+    )
+    return points
+
+
+def between(field: Field, first: FloatArray, second: FloatArray) -> FloatArray:
+    """Where *field* is 0 on each of the segments from *first* to *second*, (n, 3) each.
+
+    Every segment must have one end inside and the other outside, or on the skin.
+    """
+    if not len(first):
+        return first
+    span = second - first
+
+    def value(share: FloatArray, segment: IntArray) -> FloatArray:
+        return field(first[segment] + share[:, None] * span[segment])
+
+    found = find_root(
+        value,
+        (np.zeros(len(first)), np.ones(len(first))),
+        args=(np.arange(len(first)),),
+        tolerances={"xatol": 1e-12, "xrtol": 0.0, "fatol": _SAME_MM, "frtol": 0.0},
+    )
+    share = np.asarray(found.x, np.float64)
+    points: FloatArray = first + share[:, None] * span
     return points

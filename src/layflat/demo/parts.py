@@ -7,7 +7,7 @@ import numpy as np
 
 from layflat.base import FloatArray, IntArray
 from layflat.demo.body import Design
-from layflat.demo.trim import rim_loops
+from layflat.surface import boundary_loops
 
 Colour = tuple[int, int, int]
 
@@ -106,7 +106,7 @@ def floor(design: Design, half_width: float) -> Part:
 def lips(points: FloatArray, faces: IntArray) -> list[Part]:
     """The sheet folded inward at every rim, and dark backs behind the openings of the nose."""
     made = []
-    for loop in rim_loops(faces):
+    for loop in boundary_loops(faces):
         line = points[loop]
         inward = np.sign(line[:, 1:2]) * np.array([0.0, 1.0, 0.0])
         if np.ptp(line[:, 0]) > 3000.0:

@@ -8,7 +8,7 @@ import numpy as np
 from layflat.base import FloatArray, IntArray, frozen
 from layflat.demo.body import Design, body_mesh, mirror_field
 from layflat.demo.trim import compact
-from layflat.surface import Mesh
+from layflat.surface import Mesh, edge_table
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,9 +111,8 @@ def _normals(points: FloatArray, faces: IntArray) -> FloatArray:
 
 
 def _rim(faces: IntArray) -> IntArray:
-    pairs = np.sort(np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
-    edges, count = np.unique(pairs, axis=0, return_counts=True)
-    return np.unique(edges[count == 1])
+    table = edge_table(faces)
+    return np.unique(table.ends[table.count == 1])
 
 
 def _jittered(

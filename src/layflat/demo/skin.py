@@ -106,12 +106,13 @@ def _inside(field: Field, grid: Grid) -> BoolArray:
         *[axis[pick] for axis, pick in zip(axes, picks, strict=True)], indexing="ij"
     )
     values = field(np.stack(coarse, axis=-1).reshape(-1, 3)).reshape(coarse[0].shape)
-    owner = [
-        np.searchsorted(pick, np.arange(n)).clip(0, len(pick) - 1)
+    nearest = [
+        np.searchsorted(0.5 * (pick[1:] + pick[:-1]), np.arange(n))
         for pick, n in zip(picks, shape, strict=True)
     ]
-    spread = values[np.ix_(*owner)]
-    reach = 2.2 * _COARSE * max(float(np.diff(axis).max()) for axis in axes)
+    spread = values[np.ix_(*nearest)]
+    # A node is at most half a coarse cell from its nearest: 0.87 of its side, with some to spare.
+    reach = 1.3 * _COARSE * max(float(np.diff(axis).max()) for axis in axes)
     inside = spread < 0
     near = np.abs(spread) < reach
     at = np.nonzero(near)

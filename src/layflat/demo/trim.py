@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 
 from layflat.base import FloatArray, IntArray
-from layflat.demo.fields import Field, drop, gradient
+from layflat.demo.fields import Field, between, drop, gradient
 
 Level = Callable[[FloatArray], FloatArray]
 """Maps points (n, 3) to about their distance from a line on the skin, with a sign."""
@@ -23,13 +23,10 @@ def split(
     """
     value = level(points)
     points, value = _snapped(points, faces, value, level, skin)
-    pairs = np.sort(np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
-    crossing = np.unique(pairs[value[pairs[:, 0]] * value[pairs[:, 1]] < 0], axis=0)
-    a, b = crossing[:, 0], crossing[:, 1]
-    new = _roots(points[a], points[b], level, skin)
-    key = crossing[:, 0] * len(points) + crossing[:, 1]
-    edge = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=-1), axis=-1)
-    code = edge[..., 0] * len(points) + edge[..., 1]
+    after = np.roll(faces, -1, axis=1)
+    code = np.minimum(faces, after) * len(points) + np.maximum(faces, after)
+    key = np.unique(code[value[faces] * value[after] < 0])
+    new = _roots(points[key // len(points)], points[key % len(points)], level, skin)
     at = np.searchsorted(key, code).clip(0, max(len(key) - 1, 0))
     cut = (key[at] == code) if len(key) else np.zeros(code.shape, dtype=bool)
     middle = np.where(cut, len(points) + at, -1)
@@ -62,25 +59,9 @@ def trimmed(
 
 def compact(points: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
     """The same faces without the vertices that none of them uses."""
-    used, inverse = np.unique(faces, return_inverse=True)
-    return points[used], inverse.reshape(-1, 3)
-
-
-def rim_loops(faces: IntArray) -> list[IntArray]:
-    """The vertex ids along each closed rim of a mesh, the faces on the left."""
-    half = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    count = int(faces.max()) + 1
-    lone = ~np.isin(half[:, 0] * count + half[:, 1], half[:, 1] * count + half[:, 0])
-    follow = dict(half[lone].tolist())
-    loops = []
-    while follow:
-        start, at = follow.popitem()
-        loop = [start]
-        while at != start:
-            loop.append(at)
-            at = follow.pop(at)
-        loops.append(np.array(loop))
-    return loops
+    used = np.zeros(len(points), np.bool_)
+    used[faces] = True
+    return points[used], (np.cumsum(used) - 1)[faces]
 
 
 def _snapped(
@@ -134,14 +115,7 @@ def _normals(points: FloatArray, faces: IntArray) -> FloatArray:
 
 def _roots(start: FloatArray, end: FloatArray, level: Level, skin: Field) -> FloatArray:
     """Where the line crosses each segment, on the skin."""
-    low, high = start.copy(), end.copy()
-    sign = np.sign(level(low))
-    for _ in range(30):
-        middle = 0.5 * (low + high)
-        same = (np.sign(level(middle)) == sign)[:, None]
-        low, high = np.where(same, middle, low), np.where(same, high, middle)
-    roots = 0.5 * (low + high)
     on_middle = (start[:, 1] == 0.0) & (end[:, 1] == 0.0)
-    roots = drop(skin, roots, steps=2)
+    roots = drop(skin, between(level, start, end), steps=2)
     roots[on_middle, 1] = 0.0
     return roots

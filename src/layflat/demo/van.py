@@ -1,10 +1,8 @@
 """The delivery van of the invented maker: its body as a field, in mm, ground at z = 0."""
 
-import numpy as np
-
-from layflat.base import FloatArray
 from layflat.demo.curves import Profile
-from layflat.demo.fields import bell, both, either, fold, step
+from layflat.demo.fields import Solid, bell, both, either, fold, step
+from layflat.demo.jets import Jet, above, hypot, sqrt
 
 AXLE = 1600.0
 WHEEL_RADIUS = 345.0
@@ -44,9 +42,10 @@ _TAIL = Profile(
 _CREASE = Profile((1500, 640), (1900, 590), (2200, 500), (2400, 410), (2600, 330))
 
 
-def van_field(points: FloatArray) -> FloatArray:
+@Solid
+def van_field(x: Jet, y: Jet, z: Jet) -> Jet:
     """The body without wheel arches or openings."""
-    x, y, z = points[:, 0], np.abs(points[:, 1]), points[:, 2]
+    y = abs(y)
     side = _side(x, y, z)
     lower = both(side, _hood(x, y, z), blend=110.0)
     house = both(
@@ -60,27 +59,27 @@ def van_field(points: FloatArray) -> FloatArray:
     return both(body, BOTTOM - 22.0 - z, blend=50.0)
 
 
-def _side(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
+def _side(x: Jet, y: Jet, z: Jet) -> Jet:
     line = 872.0 - 0.012 * x
-    crease = np.maximum(10.0 - 0.16 * fold(z - line, radius=12.0), 0.0) ** 2 / 10.0
+    crease = above(10.0 - 0.16 * fold(z - line, radius=12.0), 0.0) ** 2 / 10.0
     band = 7.0 * step(z - 430.0, width=14.0) * step(600.0 - z, width=14.0)
     flare = _flare(x, z, AXLE) + _flare(x, z, -AXLE)
-    return y - _WAIST(x) + _SIDE(z) - crease - band * step(1150.0 - np.abs(x), width=40.0) - flare
+    return y - _WAIST(x) + _SIDE(z) - crease - band * step(1150.0 - abs(x), width=40.0) - flare
 
 
-def _flare(x: FloatArray, z: FloatArray, axle: float) -> FloatArray:
-    reach = np.hypot(x - axle, z - WHEEL_Z) - ARCH_RADIUS
-    shape = bell(np.maximum(reach - 30.0, 0.0), width=60.0)
+def _flare(x: Jet, z: Jet, axle: float) -> Jet:
+    reach = hypot(x - axle, z - WHEEL_Z) - ARCH_RADIUS
+    shape = bell(above(reach - 30.0, 0.0), width=60.0)
     return 16.0 * shape * step(z - 260.0, width=90.0)
 
 
-def _hood(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
+def _hood(x: Jet, y: Jet, z: Jet) -> Jet:
     raised = 14.0 * step(_CREASE(x) - y, width=16.0) * step(x - 1700.0, width=120.0)
     height = _HOOD(x) - 70.0 * (y / 900.0) ** 2.4 + raised
-    return (z - height) / np.sqrt(1.0 + _HOOD.slope(x) ** 2)
+    return (z - height) / sqrt(1.0 + _HOOD.slope(x) ** 2)
 
 
-def _roof(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
+def _roof(x: Jet, y: Jet, z: Jet) -> Jet:
     bow = x + 170.0 * (y / 900.0) ** 2.2 * step(x - 700.0, width=350.0)
-    slope = np.sqrt(1.0 + _ROOF.slope(bow) ** 2)
+    slope = sqrt(1.0 + _ROOF.slope(bow) ** 2)
     return (z - _ROOF(bow) + 26.0 * (y / 800.0) ** 2) / slope
