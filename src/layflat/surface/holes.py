@@ -38,7 +38,6 @@ def fill_holes(
     shell_of[faces] = face_components(table)[:, None]
     lengths = [ring_length_mm(vertices_mm[loop]) for loop in loops]
     area = np.bincount(shell_of[faces[:, 0]], Mesh(vertices_mm, faces).face_areas_mm2)
-    taken = set(map(tuple, table.ends.tolist()))
     outer: dict[int, float] = {}
     for loop, length in zip(loops, lengths, strict=True):
         shell = int(shell_of[loop[0]])
@@ -55,7 +54,7 @@ def fill_holes(
             continue
         rim = loop[::-1]
         triangles = _over(vertices_mm[rim])
-        if triangles is not None and not _doubles(rim[triangles], rim, taken):
+        if triangles is not None and not _doubles(rim[triangles], rim, table.ends):
             fresh.append(rim[triangles])
             continue
         centre = vertices_mm[rim].mean(axis=0)
@@ -69,12 +68,17 @@ def fill_holes(
     return points, np.concatenate([faces, *fresh]), len(fresh), tuple(kept)
 
 
-def _doubles(triangles: IntArray, rim: IntArray, taken: set[tuple[int, int]]) -> bool:
-    """Whether the triangles use an edge across the rim that the mesh has already."""
+def _doubles(triangles: IntArray, rim: IntArray, ends: IntArray) -> bool:
+    """Whether the triangles use an edge across the rim that the mesh, with edges *ends*, has."""
     sides = np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
     round_it = np.sort(np.stack([rim, np.roll(rim, -1)], axis=1), axis=1)
     across = set(map(tuple, sides.tolist())) - set(map(tuple, round_it.tolist()))
-    return not taken.isdisjoint(across)
+    for low, high in across:
+        # The edges are sorted: those from `low` stand together, in the order of their ends.
+        first, last = np.searchsorted(ends[:, 0], [low, low + 1])
+        if high in ends[first:last, 1]:
+            return True
+    return False
 
 
 def _has_area(rim: FloatArray, centre: FloatArray) -> bool:

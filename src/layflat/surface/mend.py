@@ -92,10 +92,11 @@ def mend(
     faces = _without_repeated(faces, mends)
     if not len(faces):
         raise MeshError("The mesh has no triangle with an area.")
-    vertices, faces = _parted(vertices, faces, mends)
+    vertices, faces, table = _parted(vertices, faces, mends)
     progress("turning faces", 0.5)
-    faces = _turned(vertices, faces, mends)
-    vertices, faces = _without_strays(vertices, faces, stray_share, mends)
+    shell = face_components(table)
+    faces = _turned(vertices, faces, table, shell, mends)
+    vertices, faces = _without_strays(vertices, faces, shell, stray_share, mends)
     progress("filling holes", 0.7)
     before = len(faces)
     vertices, faces, filled, kept = fill_holes(vertices, faces, rim_mm=fill_mm)
@@ -194,7 +195,10 @@ def _without_junctions(vertices: FloatArray, faces: IntArray, flat: IntArray) ->
 def _without_repeated(faces: IntArray, mends: list[Mend]) -> IntArray:
     if not len(faces):
         return faces
-    _, first = np.unique(np.sort(faces, axis=1), axis=0, return_index=True)
+    low, middle, high = np.sort(faces, axis=1).T
+    span = np.int64(faces.max() + 1)
+    _, pair = np.unique(low * span + middle, return_inverse=True)
+    _, first = np.unique(pair * span + high, return_index=True)
     _note(
         mends, "repeated", len(faces) - len(first), "{} dropped that were there twice", "triangle"
     )
@@ -204,10 +208,11 @@ def _without_repeated(faces: IntArray, mends: list[Mend]) -> IntArray:
 
 def _parted(
     vertices: FloatArray, faces: IntArray, mends: list[Mend]
-) -> tuple[FloatArray, IntArray]:
+) -> tuple[FloatArray, IntArray, EdgeTable]:
+    """The surface parted where it is not manifold, and which of its half-edges match."""
     table = edge_table(faces)
     crowded = int((table.count > 2).sum())
-    used = len(np.unique(faces))
+    used = int(np.count_nonzero(np.bincount(faces.ravel())))
     faces, source = split_fans(faces, table)
     _note(mends, "parted", crowded, "the surface parted at {} with more than two triangles", "edge")
     if not crowded:
@@ -215,14 +220,15 @@ def _parted(
             mends, "parted", len(source) - used,
             "the surface parted at {} where it touched itself", "vertex", "vertices",
         )  # fmt: skip
-    return vertices[source], faces
+    # Vertices that are only numbered anew match as before.
+    return vertices[source], faces, edge_table(faces) if len(source) > used else table
 
 
-def _turned(vertices: FloatArray, faces: IntArray, mends: list[Mend]) -> IntArray:
+def _turned(
+    vertices: FloatArray, faces: IntArray, table: EdgeTable, shell: IntArray, mends: list[Mend]
+) -> IntArray:
     """Faces of each shell turned to face the same way, the majority's."""
-    table = edge_table(faces)
     flip = _flips(table, faces)
-    shell = face_components(table)
     corners = vertices[faces]
     normal = 0.5 * np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     area = np.linalg.norm(normal, axis=1)
@@ -266,9 +272,8 @@ def _flips(table: EdgeTable, faces: IntArray) -> np.ndarray[tuple[int], np.dtype
 
 
 def _without_strays(
-    vertices: FloatArray, faces: IntArray, stray_share: float, mends: list[Mend]
+    vertices: FloatArray, faces: IntArray, shell: IntArray, stray_share: float, mends: list[Mend]
 ) -> tuple[FloatArray, IntArray]:
-    shell = face_components(edge_table(faces))
     area = np.bincount(shell, Mesh(vertices, faces).face_areas_mm2)
     stray = area < stray_share * area.sum()
     stray[area.argmax()] = False

@@ -43,14 +43,14 @@ def half_edges(faces: IntArray) -> IntArray:
 
 def edge_table(faces: IntArray) -> EdgeTable:
     """The edges of (m, 3) faces, found by sorting: time m log m, no loop."""
-    directed = half_edges(faces)
-    if not len(directed):
+    if not len(faces):
         none = np.zeros(0, np.int64)
         return EdgeTable(np.zeros((0, 2), np.int64), none, none, none, np.zeros(0, np.bool_))
-    low, high = directed.min(axis=1), directed.max(axis=1)
+    start, end = faces.reshape(-1), faces[:, [1, 2, 0]].reshape(-1)
+    low, high = np.minimum(start, end), np.maximum(start, end)
     span = np.int64(high.max() + 1)
     key = low * span + high
-    order = np.argsort(key, kind="stable")
+    order = np.argsort(key)
     ordered = key[order]
     first = np.r_[True, ordered[1:] != ordered[:-1]]
     rank = np.cumsum(first) - 1
@@ -63,7 +63,7 @@ def edge_table(faces: IntArray) -> EdgeTable:
     mate[order[pair]] = order[pair + 1]
     mate[order[pair + 1]] = order[pair]
     ends = np.stack([ordered[starts] // span, ordered[starts] % span], axis=1)
-    return EdgeTable(ends, edge_of, count.astype(np.int64), mate, directed[:, 0] < directed[:, 1])
+    return EdgeTable(ends, edge_of, count.astype(np.int64), mate, start < end)
 
 
 def face_components(
@@ -105,13 +105,14 @@ def split_fans(faces: IntArray, table: EdgeTable | None = None) -> tuple[IntArra
     end = np.where(same, after[other], other)
     rows, columns = np.r_[side, after[side]], np.r_[start, end]
     graph = coo_array((np.ones(len(rows), np.int8), (rows, columns)), shape=(len(corner),) * 2)
-    fan = connected_components(graph, directed=False)[1]
-    fans, first, fan_of = np.unique(fan, return_index=True, return_inverse=True)
-    source = faces.reshape(-1)[first]
+    fans, fan = connected_components(graph, directed=False)
+    # All corners of a fan are at one vertex: whichever is written last tells which.
+    source = np.empty(fans, np.int64)
+    source[fan] = faces.reshape(-1)
     order = np.argsort(source, kind="stable")
-    rank = np.empty(len(fans), np.int64)
-    rank[order] = np.arange(len(fans))
-    return rank[fan_of].reshape(-1, 3), source[order].astype(np.int64)
+    rank = np.empty(fans, np.int64)
+    rank[order] = np.arange(fans)
+    return rank[fan].reshape(-1, 3), source[order]
 
 
 def boundary_loops(faces: IntArray, table: EdgeTable | None = None) -> list[IntArray]:
@@ -150,8 +151,11 @@ def oriented(table: EdgeTable) -> bool:
 
 def compact(faces: IntArray) -> tuple[IntArray, IntArray]:
     """Faces numbered anew without unused vertices, and the (k,) old numbers that are left."""
-    used, inverse = np.unique(faces, return_inverse=True)
-    return inverse.reshape(-1, 3).astype(np.int64), used.astype(np.int64)
+    if not len(faces):
+        return faces, np.zeros(0, np.int64)
+    mask = np.zeros(int(faces.max()) + 1, np.bool_)
+    mask[faces] = True
+    return (np.cumsum(mask) - 1)[faces], np.flatnonzero(mask)
 
 
 def euler_characteristic(faces: IntArray, table: EdgeTable | None = None) -> int:
