@@ -4,6 +4,7 @@ import pytest
 import zoo
 from layflat.base import MeshError
 from layflat.surface import Mended, Mesh, boundary_loops, check_mesh, denoise, mend
+from layflat.surface.measure import ring_length_mm
 from layflat.surface.topology import edge_table, manifold_fault, oriented
 
 
@@ -108,11 +109,48 @@ def test_small_holes_are_filled_and_big_ones_kept() -> None:
     holed = zoo.without_faces(holed, (-60, -60, 391), 60)
     done = mend(holed)
     assert kinds(done) == {"filled": 1, "kept-hole": 1}
+    length = ring_length_mm(done.mesh.vertices_mm[boundary_loops(done.mesh.faces)[1]])
+    said = f"1 hole kept open, with a rim of {length:.0f} mm: only rims up to 120 mm are filled."
+    assert done.mends[-1].sentence == said
     assert len(boundary_loops(done.mesh.faces)) == 2
     big = zoo.without_faces(mesh, (-60, -60, 391), 60)
     assert done.mesh.area_mm2 == pytest.approx(big.area_mm2, rel=1e-3)
     assert manifold_fault(done.mesh.faces) is None
-    assert kinds(mend(holed, fill_mm=0)) == {"kept-hole": 2}
+    unfilled = mend(holed, fill_mm=0)
+    assert kinds(unfilled) == {"kept-hole": 2}
+    assert "with rims of" in unfilled.mends[-1].sentence
+    assert unfilled.mends[-1].sentence.endswith("mm: none is filled.")
+
+
+def test_a_hole_just_above_the_limit_is_kept_and_the_limit_is_told() -> None:
+    holed = zoo.without_faces(zoo.sheet(61, side_mm=300, height=zoo.bowl(400)), (60, 60, 391), 12)
+    length = max(
+        ring_length_mm(holed.vertices_mm[loop]) for loop in boundary_loops(holed.faces)[1:]
+    )
+    assert kinds(mend(holed, fill_mm=length)) == {"filled": 1}
+    [kept] = mend(holed, fill_mm=length - 1e-6).mends
+    assert kept.sentence.endswith(f"only rims up to {length:.0f} mm are filled.")
+
+
+def test_a_hole_without_room_for_a_triangle_is_told() -> None:
+    """A rim of 1 mm sides that folds back on itself a micrometre away."""
+    along = np.arange(0.0, 56.0)
+    there = np.stack([along, 0 * along, 0 * along], axis=1)
+    back = there[-2:0:-1] + np.array([0.0, 1.1e-3, 0.0])
+    rim = np.vstack([there, back])
+    middle = rim.mean(axis=0)
+    outer = middle + (rim - middle) * 1.2 + np.sign(rim - middle) * 40.0
+    count = np.arange(len(rim))
+    after = np.roll(count, -1)
+    faces = np.vstack(
+        [
+            np.stack([count, len(rim) + after, len(rim) + count], axis=1),
+            np.stack([count, after, len(rim) + after], axis=1),
+        ]
+    )
+    done = mend(Mesh(np.vstack([rim, outer]), faces))
+    [kept] = [item for item in done.mends if item.kind == "kept-hole"]
+    assert kept.sentence.endswith("there is no room for a triangle between its sides.")
 
 
 def test_the_only_hole_of_a_closed_body_is_filled() -> None:

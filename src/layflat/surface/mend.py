@@ -6,6 +6,7 @@ triangles are turned to face the same way; stray shells are dropped; small holes
 Big holes are kept: they are openings, or places that nobody scanned.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,11 +105,12 @@ def mend(
         _note(
             mends, "filled", filled, "{} filled with " + f"{len(faces) - before} triangles", "hole"
         )
-    if kept:
-        _note(
-            mends, "kept-hole", len(kept), "{} kept open, with rims up to " + f"{max(kept):.0f} mm",
-            "hole",
-        )  # fmt: skip
+    large = [length for length in kept if length > fill_mm]
+    narrow = [length for length in kept if length <= fill_mm]
+    limit = f"only rims up to {fill_mm:.0f} mm are filled" if fill_mm else "none is filled"
+    _note(mends, "kept-hole", len(large), "{} kept open, " + f"{_rims(large)}: {limit}", "hole")
+    why = "there is no room for a triangle between its sides"
+    _note(mends, "kept-hole", len(narrow), "{} kept open, " + f"{_rims(narrow)}: {why}", "hole")
     progress("mended", 1.0)
     return Mended(Mesh(vertices, faces), tuple(mends))
 
@@ -120,6 +122,13 @@ def _note(
     if count:
         what = f"{count:,} {one if count == 1 else many or one + 's'}"
         mends.append(Mend(kind, count, form.format(what) + "."))
+
+
+def _rims(lengths: Sequence[float]) -> str:
+    """The lengths of some rims in words."""
+    if len(lengths) == 1:
+        return f"with a rim of {lengths[0]:.0f} mm"
+    return f"with rims of {min(lengths, default=0):.0f} to {max(lengths, default=0):.0f} mm"
 
 
 def _merged(mesh: Mesh, mends: list[Mend]) -> tuple[FloatArray, IntArray]:
