@@ -10,6 +10,9 @@ from layflat.demo.body import Design, body_mesh, mirror_field
 from layflat.demo.trim import compact
 from layflat.surface import Mesh, edge_table
 
+_SMALL = 7.0
+"""The rim of a small hole is at most this many spacings long: at most 115 mm, so it is filled."""
+
 
 @dataclass(frozen=True, eq=False)
 class ScanLike:
@@ -73,6 +76,7 @@ def scan_like(
     inner = np.setdiff1d(np.flatnonzero((reach > 400.0) & on_body), rim)
     fans = random.choice(inner, size=small_holes, replace=False)
     fans = fans[_apart(points[fans], 6 * spacing_mm)]
+    fans = fans[_fan_rims_mm(points, faces)[fans] < _SMALL * spacing_mm]
     gone |= np.isin(faces, fans).any(axis=1)
     holes = points[fans]
     points, faces = compact(points, faces[~gone])
@@ -113,6 +117,13 @@ def _normals(points: FloatArray, faces: IntArray) -> FloatArray:
 def _rim(faces: IntArray) -> IntArray:
     table = edge_table(faces)
     return np.unique(table.ends[table.count == 1])
+
+
+def _fan_rims_mm(points: FloatArray, faces: IntArray) -> FloatArray:
+    """How long the rim (n,) of the hole is that each vertex would leave."""
+    far = np.linalg.norm(points[faces[:, [1, 2, 0]]] - points[faces[:, [2, 0, 1]]], axis=2)
+    total: FloatArray = np.bincount(faces.ravel(), far.ravel(), len(points)).astype(np.float64)
+    return total
 
 
 def _jittered(
