@@ -141,3 +141,31 @@ def test_every_panel_can_be_cut_with_its_keep_outs_inside(design: Design, body: 
         for item in panel.keep_outs:
             gap = np.linalg.norm(vertices[None] - item.points_mm[:, None], axis=2).min(axis=1)
             assert gap.max() < 40.0, (panel.name, item.name)
+
+
+def test_what_must_stay_free_lies_on_the_panel_where_it_is_fitted(design: Design) -> None:
+    """Common practice, no source: where vehicles carry emblem, sensors, jets and locks."""
+    where = {
+        KeepOutKind.EMBLEM: {"hood"},
+        KeepOutKind.JET: {"hood"},
+        KeepOutKind.SENSOR: {"bumper-front"},
+        KeepOutKind.LOCK: {"door-left", "door-right", "sliding-door-right"},
+    }
+    found = {
+        kind: {
+            panel.name
+            for panel in design.info.panels
+            for item in panel.keep_outs
+            if item.kind is kind and inside_gap(panel, item.points_mm) > 12.0
+        }
+        for kind in where
+    }
+    for kind, panels in where.items():
+        assert found[kind], kind
+        assert found[kind] <= panels, kind
+
+
+def inside_gap(panel: Panel, points: np.ndarray) -> float:
+    """The least distance of a keep-out from the panel's outline and openings."""
+    rims = np.vstack(loops(panel)[: 1 + len(panel.openings)])
+    return float(np.linalg.norm(rims[:, None] - points[None], axis=2).min())
