@@ -11,7 +11,7 @@ import trimesh
 import zoo
 from layflat.base import InputError, MeshError, SettingError
 from layflat.surface import Mesh, read_mesh
-from layflat.surface.sniff import MAX_TRIANGLES
+from layflat.surface.polygons import MAX_TRIANGLES
 
 
 def export(mesh: Mesh, kind: str, **options: object) -> bytes:
@@ -138,7 +138,7 @@ def _glb(tree: dict[str, object], blob: bytes = b"\0" * 64) -> bytes:
     return b"glTF" + struct.pack("<II", 2, 12 + len(chunks)) + chunks
 
 
-def _glb_tree(count: int, nodes: list[dict[str, object]]) -> dict[str, object]:
+def _glb_tree(count: int, nodes: list[dict[str, object]], *, blob: int = 64) -> dict[str, object]:
     return {
         "asset": {"version": "2.0"},
         "scene": 0,
@@ -146,8 +146,8 @@ def _glb_tree(count: int, nodes: list[dict[str, object]]) -> dict[str, object]:
         "nodes": nodes,
         "meshes": [{"primitives": [{"attributes": {"POSITION": 0}}]}],
         "accessors": [{"bufferView": 0, "componentType": 5126, "type": "VEC3", "count": count}],
-        "bufferViews": [{"buffer": 0, "byteLength": 36, "byteOffset": 0}],
-        "buffers": [{"byteLength": 64}],
+        "bufferViews": [{"buffer": 0, "byteLength": blob, "byteOffset": 0}],
+        "buffers": [{"byteLength": blob}],
     }
 
 
@@ -155,7 +155,7 @@ MANY = MAX_TRIANGLES + 1
 BAD = {
     "empty": ("a.ply", b"", "is empty"),
     "text": ("a.ply", b"Dear customer, here is the car.\n", "no PLY, STL, OBJ or GLB"),
-    "zeros": ("a.stl", b"\0" * 500, "says it has 0 triangles but holds 8|has no triangles"),
+    "zeros": ("a.stl", b"\0" * 500, "has 0 triangles, but 416 bytes follow"),
     "ply cut in header": ("a.ply", PLY[:60], "end of its header"),
     "ply cut short": ("a.ply", PLY[:-200], "cut short"),
     "ply false count": ("a.ply", PLY.replace(b"vertex 81", b"vertex 9999999"), "too short"),
@@ -177,10 +177,10 @@ BAD = {
         "not finite",
     ),
     "stl cut short": ("a.stl", STL[:-60], "but holds 12"),
-    "stl false count": ("a.stl", STL[:80] + struct.pack("<I", 4) + STL[84:], "but holds 128"),
+    "stl false count": ("a.stl", STL[:80] + struct.pack("<I", 4) + STL[84:], "6,200 bytes follow"),
     "stl nan": ("a.stl", STL[:96] + struct.pack("<f", np.nan) + STL[100:], "not finite"),
     "glb cut short": ("a.glb", GLB[:-100], "cut short"),
-    "glb cut in head": ("a.glb", GLB[:15], "damaged"),
+    "glb cut in head": ("a.glb", GLB[:15], "cut short"),
     "glb no json": ("a.glb", GLB[:20] + b"{" * 60 + GLB[80:], "damaged"),
     "glb 5 million": ("a.glb", _glb(_glb_tree(3 * MANY, [{"mesh": 0}])), "damaged|5,000,001"),
     "glb false count": ("a.glb", _glb(_glb_tree(3000, [{"mesh": 0}])), "more than it holds"),
@@ -214,13 +214,16 @@ def test_a_bad_file_is_refused_in_one_sentence(
 
 def test_instances_are_counted_before_they_are_made(tmp_path: Path) -> None:
     """A small file whose nodes use one mesh again and again must not fill the memory."""
-    many: list[dict[str, object]] = [{"mesh": 0}] * 30_000
-    tree = _glb_tree(3 * 200, many)
-    with pytest.raises(MeshError, match="at most 5,000,000"):
-        read_mesh(written(tmp_path, "many.glb", _glb(tree)))
+    tree = _glb_tree(3 * 1000, [{"mesh": 0}] * 6000, blob=36_000)
+    tree["scenes"] = [{"nodes": list(range(6000))}]
+    with pytest.raises(MeshError, match="6,000,000 triangles; at most 5,000,000"):
+        read_mesh(written(tmp_path, "many.glb", _glb(tree, b"\0" * 36_000)))
+    tree["nodes"] = [{}] * 10_001
+    with pytest.raises(MeshError, match="10,001 nodes, more than 10,000"):
+        read_mesh(written(tmp_path, "many.glb", _glb(tree, b"\0" * 36_000)))
     nodes: list[dict[str, object]] = [{"children": [i + 1, i + 1]} for i in range(40)]
     path = written(tmp_path, "bomb.glb", _glb(_glb_tree(3, [*nodes, {"mesh": 0}])))
-    with pytest.raises(MeshError):
+    with pytest.raises(MeshError, match="one node twice"):
         read_mesh(path)
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from layflat.base import MeshError
 from layflat.surface.measure import ring_length_mm, triangle_quality
 from layflat.surface.mesh import Mesh
 from layflat.surface.topology import boundary_loops, edge_table, face_components, manifold_fault
@@ -38,7 +39,13 @@ class MeshReport:
 
 
 def check_mesh(mesh: Mesh) -> MeshReport:
-    """Measure *mesh*, which may have any faults but must have a triangle."""
+    """Measure *mesh*, which may have any faults but must have a triangle.
+
+    Raises:
+        MeshError: it has none.
+    """
+    if not len(mesh.faces):
+        raise MeshError("The mesh has no triangles, so there is nothing to measure.")
     table = edge_table(mesh.faces)
     fault = manifold_fault(mesh.faces, table) or ""
     points = mesh.vertices_mm[np.unique(mesh.faces)]
