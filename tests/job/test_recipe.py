@@ -12,7 +12,7 @@ from layflat.base import InputError, LayflatError, SettingError, StoppedError, f
 from layflat.cut import read_hpgl
 from layflat.film import generic_film
 from layflat.job import JobResult, read_order, run_job, write_job
-from layflat.job.sheets import best_view
+from layflat.job.places import best_view
 from layflat.nest import check_layout
 from layflat.pattern import Finish, pattern_area_mm2, read_drawing, to_polygon
 from layflat.surface import EdgeKind, Mesh

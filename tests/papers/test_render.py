@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from layflat.papers.camera import VIEWS, View
-from layflat.papers.raycast import sky_openness
-from layflat.papers.render import PAPER, Line, render
+from layflat.papers.raycast import Stage, make_stage
+from layflat.papers.render import PAPER, Line, Mark, render
 from layflat.papers.shading import Shading, to_linear, to_srgb
 from layflat.surface import Mesh
 
@@ -26,7 +26,7 @@ def two_plates() -> Mesh:
     return Mesh(np.vstack([near, far]), np.vstack([near_faces, far_faces + 4]))
 
 
-def pixels(mesh: Mesh, **options: object) -> np.ndarray:
+def pixels(mesh: Mesh | Stage, **options: object) -> np.ndarray:
     options = {"view": FRONT, "size_px": SIZE, "ink": 0.0, **options}
     return np.asarray(render(mesh, **options)).astype(int)  # type: ignore[arg-type]
 
@@ -113,12 +113,39 @@ def test_srgb_is_undone() -> None:
     assert float(to_linear(np.array([0.5]))[0]) == pytest.approx(0.2140, abs=1e-4)
 
 
-def test_openness_found_before_gives_the_same_picture() -> None:
+def test_a_stage_made_before_gives_the_same_picture() -> None:
     mesh = ball(80.0)
-    assert (pixels(mesh, openness=sky_openness(mesh)) == pixels(mesh)).all()
-    assert (pixels(mesh, openness=np.zeros(len(mesh.vertices_mm))) != pixels(mesh)).any()
-    with pytest.raises(ValueError, match="openness"):
-        pixels(mesh, openness=np.ones(3))
+    stage = make_stage(mesh)
+    assert (pixels(stage) == pixels(mesh)).all()
+    assert (pixels(stage) == pixels(stage)).all()
+
+
+def test_a_place_under_a_roof_sees_less_sky() -> None:
+    near, near_faces = plate(10.0, half=50.0)
+    far, far_faces = plate(0.0, half=20.0)
+    lying = np.vstack([near, far])[:, [1, 2, 0]]
+    mesh = Mesh(lying, np.vstack([near_faces, far_faces + 4]))
+    roof, under = make_stage(mesh).smooth[:4, 3], make_stage(mesh).smooth[4:, 3]
+    assert roof.min() > under.max()
+    assert (make_stage(mesh, sky_directions=0).smooth[:, 3] == 1.0).all()
+
+
+def test_a_mark_colours_its_part_of_the_near_surface_only() -> None:
+    part, faces = plate(10.1, half=8.0)
+    mark = Mark(Mesh(part, faces), (0, 0, 255))
+    hidden = Mark(Mesh(part - [[30.0, 0.0, 0.0]], faces), (255, 0, 0))
+    seen = pixels(two_plates(), marks=[mark, hidden], shading=Shading.PLAIN)
+    blue = seen[..., 2] > seen[..., 0] + 60
+    assert blue[45, 60]
+    scale = 90 * (1 - 2 * 0.06) / 100.0
+    assert blue.sum() == pytest.approx((16 * scale) ** 2, rel=0.2)
+    assert not (seen[..., 0] > seen[..., 2] + 60).any()
+
+
+def test_a_picture_of_a_part_has_no_ink_along_its_sides() -> None:
+    """What is cut off by the picture's side is no contour."""
+    inked = pixels(ball(80.0), focus=plate(70.0, half=20.0)[0], ink=1.0, margin=0.0)
+    assert (inked == pixels(ball(80.0), focus=plate(70.0, half=20.0)[0], margin=0.0)).all()
 
 
 def test_wrong_arrays_are_refused() -> None:

@@ -37,6 +37,8 @@ class Cover:
         keep_mm: (3,) float64, a point on the side of the line that is covered, or None.
         finishes: edges, by name, that end otherwise than the job's rule for their kind says.
         film_over: keep-outs, by name, that are covered all the same, with the reason.
+        lay: the panel's turn in laying, from 1, or None: after those that have one (see
+            `layflat.job.laying`).
     """
 
     panel: str
@@ -44,6 +46,7 @@ class Cover:
     keep_mm: FloatArray | None = None
     finishes: Mapping[str, EdgeFinish] = field(default_factory=dict)
     film_over: Mapping[str, str] = field(default_factory=dict)
+    lay: int | None = None
 
 
 @dataclass(frozen=True)
@@ -191,6 +194,7 @@ def _cover(table: Settings) -> Cover:
         keep_mm=_point(table, "keep_mm") if "line_mm" in table else None,
         finishes={name: _finish(edges.table(name)) for name in edges.names()},
         film_over=dict(_film_over(table)),
+        lay=table.integer("lay", least=1, most=999) if "lay" in table else None,
     )
     table.finish()
     return cover

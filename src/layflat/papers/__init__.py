@@ -9,8 +9,8 @@ from layflat.papers.lettering import panel_title
 from layflat.papers.look import contrast_ratio, strain_colours
 from layflat.papers.pictures import layout_picture, pattern_picture, strain_sheet_picture
 from layflat.papers.price_sheet import PriceRow, PriceSheet, price_document, price_sheet
-from layflat.papers.raycast import sky_openness, vertex_normals
-from layflat.papers.render import CLAY, INK, PAPER, Colour, Line, render
+from layflat.papers.raycast import Stage, make_stage, vertex_normals
+from layflat.papers.render import CLAY, INK, PAPER, Colour, Line, Mark, render
 from layflat.papers.shading import Shading
 from layflat.papers.strain import Effort, StrainSummary, summarise
 from layflat.papers.strain_map import strain_picture
@@ -30,10 +30,12 @@ __all__ = [
     "LayingSheet",
     "LengthUnit",
     "Line",
+    "Mark",
     "Paper",
     "PriceRow",
     "PriceSheet",
     "Shading",
+    "Stage",
     "StrainSummary",
     "View",
     "WeedingSheet",
@@ -43,13 +45,13 @@ __all__ = [
     "laying_document",
     "laying_sheet",
     "layout_picture",
+    "make_stage",
     "panel_title",
     "pattern_picture",
     "picture_png",
     "price_document",
     "price_sheet",
     "render",
-    "sky_openness",
     "strain_colours",
     "strain_picture",
     "strain_sheet_picture",

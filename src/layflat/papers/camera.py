@@ -7,7 +7,6 @@ from types import MappingProxyType
 import numpy as np
 
 from layflat.base import FloatArray
-from layflat.surface import Mesh
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,8 +50,10 @@ VIEWS: Mapping[str, View] = MappingProxyType(
 class Camera:
     """Maps points to pixels (x right, y down) and pixels to rays; depth grows away from the eye."""
 
-    def __init__(self, mesh: Mesh, *, view: View, size_px: tuple[int, int], margin: float) -> None:
-        points = mesh.vertices_mm[np.unique(mesh.faces)]
+    def __init__(
+        self, points: FloatArray, *, view: View, size_px: tuple[int, int], margin: float
+    ) -> None:
+        """A camera whose picture is filled by *points*, (k, 3)."""
         low, high = points.min(axis=0), points.max(axis=0)
         self.target = 0.5 * (low + high)
         radius = max(0.5 * float(np.linalg.norm(high - low)), 1e-9)
@@ -96,14 +97,28 @@ class Camera:
         high = np.clip(np.ceil(pixels.max(axis=0)) + 2, 0, self.size_px).astype(int)
         return slice(int(low[1]), int(high[1])), slice(int(low[0]), int(high[0]))
 
-    def rays(self, pixels: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Origins about the target, and unit directions, of rays through pixels (k, 2)."""
-        flat = (pixels - 0.5 * np.array(self.size_px)) / self.scale * np.array([1, -1])
-        plane = (flat + self.centre) @ self.axes[:2]
+    def all_of_it(self) -> tuple[slice, slice]:
+        """The rows and columns of the whole picture."""
+        return slice(0, self.size_px[1]), slice(0, self.size_px[0])
+
+    def rays(self, columns: FloatArray, rows: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Origins about the target, and unit directions, of the rays of a grid, row by row.
+
+        Args:
+            columns: (w,) places along the picture, in pixels.
+            rows: (h,) places down the picture, in pixels.
+
+        Returns:
+            two arrays (h * w, 3); all origins are equally far from the picture plane.
+        """
+        across = (columns - 0.5 * self.size_px[0]) / self.scale + self.centre[0]
+        upward = self.centre[1] - (rows - 0.5 * self.size_px[1]) / self.scale
+        plane = across[None, :, None] * self.axes[0] + upward[:, None, None] * self.axes[1]
+        plane = plane.reshape(-1, 3)
         if self.distance:
             eye = self.distance * self.axes[2]
             direction = plane - eye
-            direction /= np.linalg.norm(direction, axis=1, keepdims=True)
-            return np.broadcast_to(eye, plane.shape), direction
+            length = np.sqrt(np.einsum("ij,ij->i", direction, direction))
+            return np.broadcast_to(eye, plane.shape), direction / length[:, None]
         far = 1e4 / min(self.scale, 1.0) + np.abs(plane).max(initial=0.0)
         return plane + far * self.axes[2], np.broadcast_to(-self.axes[2], plane.shape)

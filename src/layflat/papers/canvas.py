@@ -20,6 +20,9 @@ from layflat.base import FloatArray
 from layflat.papers.lettering import written
 from layflat.papers.look import INK, SANS
 
+PNG_LEVEL = 1
+"""How hard pictures are packed: little, since the typesetter packs them again."""
+
 _MM_PER_PT = 25.4 / 72.0
 
 
@@ -161,7 +164,7 @@ def photo(picture: Image.Image) -> bytes:
     The typesetter takes files from memory as text only, and SVG can carry pixels as text.
     """
     stream = io.BytesIO()
-    picture.convert("RGB").save(stream, format="PNG")
+    picture.convert("RGB").save(stream, format="PNG", compress_level=PNG_LEVEL)
     canvas = Canvas(*picture.size)
     canvas.picture(stream.getvalue(), 0, 0, *picture.size)
     return canvas.svg().encode()

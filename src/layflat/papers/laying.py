@@ -17,7 +17,7 @@ from layflat.pattern import Pattern
 _EFFORT_WORDS = {
     Effort.EASY: "easy",
     Effort.CARE: "needs care",
-    Effort.HARD: "hard: two people, warm, slowly",
+    Effort.HARD: "hard: warm it, pull slowly",
 }
 
 
@@ -50,12 +50,14 @@ class LayingSheet:
         head: what stands on every sheet.
         film: the film's name.
         pieces: in the order of laying.
+        order: a sentence on the order of the pieces.
         climate, slip, tack: the shop's own values, or common practice.
     """
 
     head: Head
     film: str
     pieces: tuple[LayingPiece, ...]
+    order: str = ""
     climate: str = cautions.CLIMATE
     slip: str = cautions.SLIP
     tack: str = cautions.TACK
@@ -78,7 +80,8 @@ def laying_document(sheet: LayingSheet) -> Document:
         "job": one_line(sheet.head.job, most=140),
         "summary": f"{count} {'piece' if count == 1 else 'pieces'} of {sheet.film} on "
         f"{sheet.head.vehicle}",
-        "order": _steps(cautions.ORDER),
+        "steps": _steps(cautions.ORDER),
+        "order": sheet.order,
         "after": _steps(cautions.AFTER),
         "inspect": cautions.INSPECT,
         "climate": sheet.climate,

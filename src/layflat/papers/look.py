@@ -5,6 +5,7 @@ The categories are the colour-blind-safe set of M. Okabe and K. Ito, *Color Univ
 (2002, rev. 2008). No colour ever stands alone: a word or a shape says the same.
 """
 
+from functools import cache
 from typing import Final
 
 import numpy as np
@@ -67,11 +68,20 @@ def strain_colours(position: FloatArray) -> NDArray[np.uint8]:
     Returns:
         The shape of *position* with a last axis of 3: sRGB, uint8.
     """
+    scale = _strain_scale()
+    nearest = np.rint((np.clip(position, -1.0, 1.0) + 1.0) * (0.5 * (len(scale) - 1)))
+    rgb: NDArray[np.uint8] = scale[nearest.astype(np.int64)]
+    return rgb
+
+
+@cache
+def _strain_scale() -> NDArray[np.uint8]:
+    """The scale in steps too fine for 8 bits to show, (4097, 3)."""
     anchors = [*reversed(_COMPRESSION), _NEUTRAL, *_STRETCH]
     lab = _srgb_to_lab(np.array([_rgb(colour) for colour in anchors]))
     at = np.linspace(-1.0, 1.0, len(anchors))
-    clipped = np.clip(position, -1.0, 1.0)
-    mixed = np.stack([np.interp(clipped, at, lab[:, i]) for i in range(3)], axis=-1)
+    fine = np.linspace(-1.0, 1.0, 4097)
+    mixed = np.stack([np.interp(fine, at, lab[:, i]) for i in range(3)], axis=-1)
     rgb: NDArray[np.uint8] = np.rint(_lab_to_srgb(mixed) * 255.0).astype(np.uint8)
     return rgb
 

@@ -1,5 +1,6 @@
 """What rays meet on a surface (Embree), and how much of the sky its places see."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,21 +12,67 @@ from layflat.base import FloatArray, IntArray
 from layflat.papers.camera import Camera
 from layflat.surface import Mesh
 
-_RAYS = 1 << 19
+Float32Array = NDArray[np.float32]
+
+_RAYS = 1 << 17
+"""Rays in one batch: their values stay in the processor's cache."""
+
+
+@dataclass(frozen=True, eq=False)
+class Stage:
+    """A mesh made ready to be seen; made once, it serves any number of pictures.
+
+    Attributes:
+        mesh: what is seen.
+        middle_mm: (3,) float64; rays are cast in coordinates about it.
+        smooth: (n, 4) float32, each vertex's unit normal and its openness to the sky.
+        rays: Embree's own index of the triangles.
+    """
+
+    mesh: Mesh
+    middle_mm: FloatArray
+    smooth: Float32Array
+    rays: rtcore_scene.EmbreeScene
+
+
+def make_stage(mesh: Mesh, *, sky_directions: int = 40) -> Stage:
+    """*mesh* made ready to be seen.
+
+    Args:
+        mesh: faces counter-clockwise from outside.
+        sky_directions: how many directions to the sky tell how open a place is; this takes
+            longest of all on a large mesh. 0 leaves every place open.
+    """
+    middle = mesh.vertices_mm.mean(axis=0)
+    local, normals = mesh.vertices_mm - middle, vertex_normals(mesh)
+    rays = _scene(local, mesh.faces)
+    openness = _sky_openness(mesh, local, normals, rays, sky_directions)
+    smooth = np.column_stack([normals, openness]).astype(np.float32)
+    return Stage(mesh, middle, smooth, rays)
 
 
 @dataclass(eq=False)
 class Seen:
-    """What each ray of a window met: face -1 and infinite depth where nothing."""
+    """What each ray of a window met: face -1 and infinite depth where nothing.
+
+    Attributes:
+        corner: (2,) the window's first column and row in the picture.
+        supersample: rays per pixel along each side.
+        face, depth, normal, to_eye, openness: by row and column of rays; normals are on the
+            side of the eye.
+        inside: whether the ray met the face from behind.
+        mark: the last of the marks that lies there, -1 for none.
+    """
 
     corner: IntArray
     supersample: int
     face: IntArray
-    depth: FloatArray
-    normal: FloatArray
-    to_eye: FloatArray
-    openness: FloatArray
+    depth: Float32Array
+    normal: Float32Array
+    to_eye: Float32Array
+    openness: Float32Array
     inside: NDArray[np.bool_]
+    mark: IntArray
 
 
 def vertex_normals(mesh: Mesh) -> FloatArray:
@@ -46,25 +93,28 @@ def vertex_normals(mesh: Mesh) -> FloatArray:
 
 def _scene(local: FloatArray, faces: IntArray) -> rtcore_scene.EmbreeScene:
     scene = rtcore_scene.EmbreeScene()
-    TriangleMesh(scene, local[faces].astype(np.float32))
+    TriangleMesh(scene, local.astype(np.float32)[faces])
     return scene
 
 
 def cast(
-    mesh: Mesh,
-    openness: FloatArray,
+    stage: Stage,
     camera: Camera,
     window: tuple[slice, slice],
     supersample: int,
+    *,
+    marks: Sequence[Mesh] = (),
+    near_mm: float = 4.0,
 ) -> Seen:
     """What the rays through *window* (rows, columns) meet, *supersample* a pixel each way.
 
     Args:
-        mesh: what is seen.
-        openness: (n,) float64, one per vertex, carried to the rays.
+        stage: what is seen.
         camera: where the eye is.
         window: of the picture.
         supersample: rays per pixel along each side.
+        marks: parts of the surface that are told apart, each a mesh that lies on it.
+        near_mm: how far a mark may lie from the surface, along the ray.
     """
     corner = np.array([window[1].start, window[0].start])
     shape = tuple(supersample * (part.stop - part.start) for part in window)
@@ -72,55 +122,71 @@ def cast(
         corner=corner,
         supersample=supersample,
         face=np.full(shape, -1, dtype=np.int64),
-        depth=np.full(shape, np.inf),
-        normal=np.zeros((*shape, 3)),
-        to_eye=np.zeros((*shape, 3)),
-        openness=np.ones(shape),
+        depth=np.full(shape, np.inf, dtype=np.float32),
+        normal=np.zeros((*shape, 3), dtype=np.float32),
+        to_eye=np.zeros((*shape, 3), dtype=np.float32),
+        openness=np.ones(shape, dtype=np.float32),
         inside=np.zeros(shape, dtype=bool),
+        mark=np.full(shape, -1, dtype=np.int64),
     )
-    local = mesh.vertices_mm - camera.target
-    scene = _scene(local, mesh.faces)
-    smooth = np.column_stack([vertex_normals(mesh), openness])
+    scenes = [_scene(mark.vertices_mm - stage.middle_mm, mark.faces) for mark in marks]
+    near = camera.axes[2].astype(np.float32)
+    columns = (np.arange(shape[1]) + 0.5) / supersample + corner[0]
     band = max(1, _RAYS // max(1, shape[1]))
     for top in range(0, shape[0], band):
-        rows = np.arange(top, min(top + band, shape[0]))
-        grid = np.stack(np.meshgrid(np.arange(shape[1]), rows), axis=-1).reshape(-1, 2)
-        origins, directions = camera.rays((grid + 0.5) / supersample + corner)
-        found = scene.run(
-            np.ascontiguousarray(origins, dtype=np.float32),
-            np.ascontiguousarray(directions, dtype=np.float32),
-            output=True,
-        )
-        hit = found["primID"] >= 0
-        face = found["primID"][hit].astype(np.int64)
-        corners = mesh.faces[face]
-        v, w = found["u"][hit].astype(np.float64), found["v"][hit].astype(np.float64)
-        weights = np.stack([1 - v - w, v, w], axis=1)
-        triangle = local[corners]
-        values = np.einsum("ij,ijk->ik", weights, smooth[corners])
-        normal = values[:, :3]
-        normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-30)
-        to_eye = -directions[hit]
-        flat = np.cross(triangle[:, 1] - triangle[:, 0], triangle[:, 2] - triangle[:, 0])
-        inside = np.einsum("ij,ij->i", flat, to_eye) < 0
+        rows = (np.arange(top, min(top + band, shape[0])) + 0.5) / supersample + corner[1]
+        origins, directions = camera.rays(columns, rows)
+        from_middle = origins + (camera.target - stage.middle_mm)
+        start = np.ascontiguousarray(from_middle, dtype=np.float32)
+        ahead = np.ascontiguousarray(directions, dtype=np.float32)
+        found = stage.rays.run(start, ahead, output=True)
+        hit = np.flatnonzero(found["primID"] >= 0)
+        face, reach, ahead_hit = found["primID"][hit], found["tfar"][hit], ahead[hit]
+        normal, openness = _smooth_at(stage, face, found["u"][hit], found["v"][hit])
+        inside = _dot(found["Ng"][hit], ahead_hit) > 0.0
         normal[inside] *= -1
-        at = (grid[hit, 1], grid[hit, 0])
-        points = np.einsum("ij,ijk->ik", weights, triangle)
-        seen.depth[at] = camera.distance - points @ camera.axes[2]
+        at = (top + hit // shape[1], hit % shape[1])
+        # All rays start at one depth: from the eye, or from a plane before everything.
+        seen.depth[at] = camera.distance - origins[0] @ camera.axes[2] - reach * (ahead_hit @ near)
         seen.face[at], seen.inside[at] = face, inside
-        seen.normal[at], seen.to_eye[at], seen.openness[at] = normal, to_eye, values[:, 3]
+        seen.normal[at], seen.to_eye[at], seen.openness[at] = normal, -ahead_hit, openness
+        for index, scene in enumerate(scenes):
+            distance = scene.run(start[hit], ahead_hit, query="DISTANCE")
+            marked = distance <= reach + near_mm
+            seen.mark[at[0][marked], at[1][marked]] = index
     return seen
 
 
-def sky_openness(mesh: Mesh, *, directions: int = 40, reach: float = 0.20) -> FloatArray:
+def _smooth_at(
+    stage: Stage, face: NDArray[np.int32], u: Float32Array, v: Float32Array
+) -> tuple[Float32Array, Float32Array]:
+    """Unit normals (k, 3) and openness (k,) at places of faces, from those of the corners."""
+    a, b, c = stage.mesh.faces[face].T
+    u, v = u[:, None], v[:, None]
+    values = (1.0 - u - v) * stage.smooth[a] + u * stage.smooth[b] + v * stage.smooth[c]
+    normal = values[:, :3]
+    normal = normal / np.sqrt(np.maximum(_dot(normal, normal), 1e-30))[:, None]
+    return normal, values[:, 3]
+
+
+def _dot(first: Float32Array, second: Float32Array) -> Float32Array:
+    product: Float32Array = np.einsum("ij,ij->i", first, second)
+    return product
+
+
+def _sky_openness(
+    mesh: Mesh,
+    points: FloatArray,
+    normals: FloatArray,
+    scene: rtcore_scene.EmbreeScene,
+    directions: int,
+    reach: float = 0.20,
+) -> FloatArray:
     """How much of the sky each vertex sees, 0 to 1, over obstacles nearer than *reach* sizes.
 
     Rays go to fixed directions over the sphere (a Fibonacci lattice), weighted by the cosine.
     """
-    points = mesh.vertices_mm - mesh.vertices_mm.mean(axis=0)
     size = float(np.linalg.norm(np.ptp(points, axis=0)))
-    normals = vertex_normals(mesh)
-    scene = _scene(points, mesh.faces)
     step = np.arange(directions) + 0.5
     height = 1.0 - 1.25 * step / directions
     turn = step * np.pi * (3.0 - np.sqrt(5.0))

@@ -16,8 +16,8 @@ from scipy import ndimage
 
 from layflat.base import FloatArray, frozen
 from layflat.papers.camera import Camera, View
-from layflat.papers.raycast import Seen, cast, sky_openness
-from layflat.papers.shading import Shading, shade, to_linear, to_srgb
+from layflat.papers.raycast import Seen, Stage, cast, make_stage
+from layflat.papers.shading import Shading, Values, shade, to_linear, to_srgb
 from layflat.surface import Mesh
 
 Colour = tuple[int, int, int]
@@ -27,6 +27,8 @@ INK: Colour = (33, 31, 28)
 CLAY: Colour = (206, 202, 194)
 
 _FINE = 4
+_LINEAR = to_linear(np.arange(256) / 255.0).astype(np.float32)
+"""Linear light by sRGB value."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -47,19 +49,32 @@ class Line:
         object.__setattr__(self, "points_mm", frozen(self.points_mm).reshape(-1, 3))
 
 
+@dataclass(frozen=True, eq=False)
+class Mark:
+    """A part of the surface in a colour of its own.
+
+    Attributes:
+        mesh: the part; it lies on the surface, and need not share its vertices.
+        colour: of the part.
+    """
+
+    mesh: Mesh
+    colour: Colour
+
+
 def render(
-    mesh: Mesh,
+    mesh: Mesh | Stage,
     *,
     view: View,
     size_px: tuple[int, int],
     face_colours: NDArray[np.uint8] | None = None,
     face_gloss: FloatArray | None = None,
     lines: Sequence[Line] = (),
-    openness: FloatArray | None = None,
+    marks: Sequence[Mark] = (),
     shading: Shading = Shading.STUDIO,
     ink: float = 1.0,
     ground: bool = False,
-    focus: Mesh | None = None,
+    focus: FloatArray | None = None,
     margin: float = 0.06,
     paper: Colour = PAPER,
     supersample: int = 2,
@@ -68,18 +83,18 @@ def render(
 
     Args:
         mesh: what is seen; faces counter-clockwise from outside. A vertex that is shared is
-            smooth; double it where an edge is to look sharp.
+            smooth; double it where an edge is to look sharp. For several pictures of one mesh
+            make a stage of it first: that takes longest of all (see `make_stage`).
         view: where the eye is; see `VIEWS`.
         size_px: width and height of the picture.
         face_colours: (m, 3) uint8 sRGB, one per face; light clay if not given.
         face_gloss: (m,) float64, 0 matt, 1 clear coat, more is glass; 1 if not given.
         lines: drawn on the surface, the later over the earlier.
-        openness: (n,) float64, how much of the sky each vertex sees, from `sky_openness`;
-            computed if not given, which takes longest of all on a large mesh.
+        marks: parts of the surface in another colour, the later over the earlier.
         shading: the manner; `PLAIN` keeps colours that carry numbers.
         ink: strength of the drawn contours, 0 to 1.
         ground: whether a soft shadow lies on the ground below.
-        focus: the part that fills the picture, if it is not the whole mesh.
+        focus: (k, 3) points that fill the picture, if it is not the whole mesh.
         margin: free paper at the tighter pair of sides, as a fraction of the picture.
         paper: colour of the ground.
         supersample: rays per pixel along each side, 1 to 4.
@@ -90,33 +105,29 @@ def render(
     Raises:
         ValueError: an array does not go with the mesh, or the mesh or the size is empty.
     """
-    colours, gloss = _checked(mesh, size_px, face_colours, face_gloss)
-    camera = Camera(focus or mesh, view=view, size_px=size_px, margin=margin)
+    if isinstance(mesh, Stage):
+        stage, mesh = mesh, mesh.mesh
+        colours, gloss = _checked(mesh, size_px, face_colours, face_gloss)
+    else:
+        colours, gloss = _checked(mesh, size_px, face_colours, face_gloss)
+        # Only the studio looks at the sky.
+        stage = make_stage(mesh, sky_directions=40 if shading is Shading.STUDIO else 0)
+    points = _used(mesh) if focus is None else focus
+    camera = Camera(points, view=view, size_px=size_px, margin=margin)
     light = np.ones((size_px[1], size_px[0], 3)) * to_linear(np.array(paper) / 255.0)
     if ground:
         light *= _ground_light(mesh, camera)[..., None]
-    window = camera.window(mesh.vertices_mm)
-    if openness is None:
-        studio = shading is Shading.STUDIO
-        openness = sky_openness(mesh) if studio else np.ones(len(mesh.vertices_mm))
-    elif openness.shape != (len(mesh.vertices_mm),):
-        raise ValueError(f"openness must be ({len(mesh.vertices_mm)},)")
-    seen = cast(mesh, openness, camera, window, supersample)
-    picture = light[window].repeat(supersample, axis=0).repeat(supersample, axis=1)
-    hit = seen.face >= 0
-    inside = np.where(seen.inside[hit], 0.35, 1.0)
-    picture[hit] = shade(
-        shading,
-        normals=seen.normal[hit],
-        to_eye=seen.to_eye[hit],
-        colours=to_linear(colours / 255.0)[seen.face[hit]] * inside[:, None],
-        gloss=gloss[seen.face[hit]] * inside,
-        openness=seen.openness[hit],
-        camera=camera.axes,
+    # A part that fills the picture leaves no rays to be spared round it.
+    window = camera.window(points) if focus is None else camera.all_of_it()
+    seen = cast(stage, camera, window, supersample, marks=[mark.mesh for mark in marks])
+    picture = (
+        light[window].astype(np.float32).repeat(supersample, axis=0).repeat(supersample, axis=1)
     )
+    hit = seen.face >= 0
+    picture[hit] = _shaded(seen, hit, camera, shading, colours, gloss, marks)
     if ink > 0:
         stroke = ink * _contours(seen, camera.scale * supersample)[..., None]
-        picture = picture * (1 - stroke) + to_linear(np.array(INK) / 255.0) * stroke
+        picture = picture * (1 - stroke) + _LINEAR[np.array(INK)] * stroke
     height, width = (side // supersample for side in picture.shape[:2])
     picture = picture.reshape(height, supersample, width, supersample, 3)
     light[window] = picture.mean(axis=(1, 3))
@@ -124,6 +135,32 @@ def render(
     for line in lines:
         _draw(image, line, seen, camera)
     return image
+
+
+def _shaded(
+    seen: Seen,
+    hit: NDArray[np.bool_],
+    camera: Camera,
+    shading: Shading,
+    colours: NDArray[np.uint8],
+    gloss: FloatArray,
+    marks: Sequence[Mark],
+) -> Values:
+    """(k, 3) the light of the rays that met something; the inside of a panel is dark."""
+    face = seen.face[hit]
+    inside = np.where(seen.inside[hit], np.float32(0.35), np.float32(1.0))
+    painted = _LINEAR[colours[face]]
+    for index, mark in enumerate(marks):
+        painted[seen.mark[hit] == index] = _LINEAR[np.array(mark.colour)]
+    return shade(
+        shading,
+        normals=seen.normal[hit],
+        to_eye=seen.to_eye[hit],
+        colours=painted * inside[:, None],
+        gloss=gloss.astype(np.float32)[face] * inside,
+        openness=seen.openness[hit],
+        camera=camera.axes.astype(np.float32),
+    )
 
 
 def _checked(
@@ -144,20 +181,34 @@ def _checked(
     return face_colours, face_gloss
 
 
-def _contours(seen: Seen, scale: float) -> FloatArray:
+def _used(mesh: Mesh) -> FloatArray:
+    """The vertices that some face uses."""
+    used = np.zeros(len(mesh.vertices_mm), dtype=bool)
+    used[mesh.faces] = True
+    return mesh.vertices_mm[used]
+
+
+def _contours(seen: Seen, scale: float) -> Values:
     """Ink, 0 to 1: where depth jumps by more than the slope explains, or the normal turns."""
     hit = seen.face >= 0
-    depth = scale * np.where(hit, seen.depth, seen.depth[hit].max(initial=0.0) + 1e5 / scale)
-    ink = np.zeros(depth.shape)
+    depth = np.float32(scale) * np.where(
+        hit, seen.depth, seen.depth[hit].max(initial=0.0) + 1e5 / scale
+    )
+    ink = np.zeros_like(depth)
     for axis in (0, 1):
-        before = np.roll(depth, 1, axis=axis) - depth
-        after = np.roll(depth, -1, axis=axis) - depth
+        # Views with that axis first: what is written to them is written to the arrays.
+        far, drawn = np.moveaxis(depth, axis, 0), np.moveaxis(ink, axis, 0)
+        normal, met = np.moveaxis(seen.normal, axis, 0), np.moveaxis(hit, axis, 0)
+        step = np.diff(far, axis=0)
+        edge = np.zeros_like(step[:1])
+        before, after = np.concatenate((edge, -step)), np.concatenate((step, edge))
         jump = np.maximum(before, after) - np.minimum(np.abs(before), np.abs(after))
-        ink = np.maximum(ink, np.clip(jump / 8.0 - 0.5, 0.0, 1.0))
-        turned = 1 - np.einsum("ijk,ijk->ij", seen.normal, np.roll(seen.normal, -1, axis=axis))
-        both = hit & np.roll(hit, -1, axis=axis)
-        ink = np.maximum(ink, np.where(both, 0.7 * np.clip(turned / 0.25 - 0.25, 0, 1), 0.0))
-    return np.where(hit, 0.85 * ink, 0.0)
+        np.maximum(drawn, np.clip(jump / 8.0 - 0.5, 0.0, 1.0), out=drawn)
+        turned = 1 - np.einsum("ijk,ijk->ij", normal[:-1], normal[1:])
+        bend = np.where(met[:-1] & met[1:], 0.7 * np.clip(turned / 0.25 - 0.25, 0, 1), 0.0)
+        np.maximum(drawn[:-1], bend, out=drawn[:-1])
+    inked: Values = np.where(hit, np.float32(0.85) * ink, np.float32(0.0))
+    return inked
 
 
 def _ground_light(mesh: Mesh, camera: Camera) -> FloatArray:
@@ -165,8 +216,7 @@ def _ground_light(mesh: Mesh, camera: Camera) -> FloatArray:
     width, height = camera.size_px
     light = np.ones(width * height)
     floor = float(mesh.vertices_mm[:, 2].min())
-    grid = np.stack(np.meshgrid(np.arange(width), np.arange(height)), axis=-1).reshape(-1, 2)
-    origins, directions = camera.rays(grid.astype(np.float64) + 0.5)
+    origins, directions = camera.rays(0.5 + np.arange(float(width)), 0.5 + np.arange(float(height)))
     down = directions[:, 2] < -1e-3
     reach = (floor - camera.target[2] - origins[down, 2]) / directions[down, 2]
     places = origins[down, :2] + reach[:, None] * directions[down, :2] + camera.target[:2]

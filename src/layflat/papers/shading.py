@@ -6,10 +6,15 @@ linear light and stored in sRGB (IEC 61966-2-1).
 """
 
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from layflat.base import FloatArray
+
+Values = NDArray[np.floating[Any]]
+"""Numbers of single or double precision; pictures need no more than single."""
 
 
 class Shading(StrEnum):
@@ -45,13 +50,13 @@ def to_srgb(linear: FloatArray) -> FloatArray:
 def shade(
     shading: Shading,
     *,
-    normals: FloatArray,
-    to_eye: FloatArray,
-    colours: FloatArray,
-    gloss: FloatArray,
-    openness: FloatArray,
-    camera: FloatArray,
-) -> FloatArray:
+    normals: Values,
+    to_eye: Values,
+    colours: Values,
+    gloss: Values,
+    openness: Values,
+    camera: Values,
+) -> Values:
     """The light that each point sends to the eye.
 
     Args:
@@ -64,7 +69,7 @@ def shade(
         camera: (3, 3), rows right, up and towards the eye.
 
     Returns:
-        (k, 3) linear light, 0 to about 1.
+        (k, 3) linear light, 0 to about 1; of single precision if all that came in is.
     """
     facing = np.clip(np.einsum("ij,ij->i", normals, to_eye), 0.02, 1.0)
     if shading is Shading.ZEBRA:
@@ -72,7 +77,7 @@ def shade(
         stripes = 0.5 + 0.5 * np.tanh(
             6.0 * np.sin(14.0 * np.arctan2(mirrored[:, 2], mirrored[:, 1]))
         )
-        light: FloatArray = (0.05 + 0.85 * stripes)[:, None] * np.ones(3)
+        light: Values = (0.05 + 0.85 * stripes)[:, None] * np.ones(3)
         return light
     key = _lamp(camera, right=-0.45, up=0.75, near=0.55)
     fill = _lamp(camera, right=0.80, up=0.25, near=0.50)
@@ -85,27 +90,27 @@ def shade(
     ) * (0.30 + 0.70 * openness)
     lit = colours * diffuse[:, None]
     if shading is Shading.PLAIN:
-        plain: FloatArray = colours * (0.62 + 0.42 * diffuse / 0.9)[:, None]
+        plain: Values = colours * (0.62 + 0.42 * diffuse / 0.9)[:, None]
         return plain
     mirrored = 2.0 * facing[:, None] * normals - to_eye
     fresnel = 0.03 + 0.97 * (1.0 - facing) ** 5
     strength = np.clip(fresnel, 0.0, 0.6) * gloss * (0.25 + 0.75 * openness)
     mirror = _environment(mirrored)
     spark = np.clip(mirrored @ key, 0.0, 1.0) ** 90 * 0.35 * gloss * openness
-    result: FloatArray = lit + (strength * mirror)[:, None] + spark[:, None]
+    result: Values = lit + (strength * mirror)[:, None] + spark[:, None]
     return result
 
 
-def _lamp(camera: FloatArray, *, right: float, up: float, near: float) -> FloatArray:
+def _lamp(camera: Values, *, right: float, up: float, near: float) -> Values:
     direction = right * camera[0] + up * camera[1] + near * camera[2]
-    lamp: FloatArray = direction / np.linalg.norm(direction)
+    lamp: Values = direction / np.linalg.norm(direction)
     return lamp
 
 
-def _environment(direction: FloatArray) -> FloatArray:
+def _environment(direction: Values) -> Values:
     """A room of paper: dim floor, light walls, one wide soft lamp overhead."""
     height = direction[:, 2]
     walls = 0.30 + 0.45 * np.clip(0.5 + 0.5 * np.tanh(height / 0.10), 0.0, 1.0)
     lamp = 1.1 * np.clip((height - 0.55) / 0.22, 0.0, 1.0)
-    light: FloatArray = walls + lamp
+    light: Values = walls + lamp
     return light

@@ -16,7 +16,7 @@ from scipy import ndimage
 
 from layflat.base import FloatArray
 from layflat.film import Film, Flat
-from layflat.papers.canvas import Frame
+from layflat.papers.canvas import PNG_LEVEL, Frame
 from layflat.papers.look import INK, strain_colours
 from layflat.papers.raster import rasterise
 from layflat.papers.strain import at_vertices
@@ -24,11 +24,12 @@ from layflat.papers.strain import at_vertices
 LIMIT_AT = 0.5
 """Where on the colour scale (0 to 1) a limit of the film lies."""
 
-_FINE = 2
-_PER_MM = 6.0
+_PER_MM = 7.0
 _DARK_FROM = 0.66
 _HATCH_MM = 1.8
 _DASH_MM = 1.6
+_CONTOURS = ((0.5, 0.45, 0.16), (1.5, 0.7, 0.2), (1.0, 1.0, 0.42))
+"""Parts of a limit, with the strength and width in mm of their lines."""
 _INK = np.array([int(INK[i : i + 2], 16) for i in (1, 3, 5)])
 
 
@@ -57,7 +58,9 @@ def strain_png(flat: Flat, *, frame: Frame, width_mm: float, height_mm: float) -
     )
     width_px, height_px = round(width_mm * _PER_MM), round(height_mm * _PER_MM)
     stream = io.BytesIO()
-    _paint(flat, scaled, width_px, height_px, per_mm=_PER_MM).save(stream, format="PNG")
+    _paint(flat, scaled, width_px, height_px, per_mm=_PER_MM).save(
+        stream, format="PNG", compress_level=PNG_LEVEL
+    )
     return stream.getvalue()
 
 
@@ -70,50 +73,66 @@ def scale_position(strain: float, film: Film) -> float:
 def _paint(
     flat: Flat, frame: Frame, width_px: int, height_px: int, *, per_mm: float
 ) -> Image.Image:
-    """The map on a grid of its own; *frame* in pixels, *per_mm* pixels for a mm of line width."""
+    """The map; *frame* in pixels, *per_mm* pixels for a mm of line width."""
     values = rasterise(
-        _FINE * frame.on_paper(flat.points_mm),
+        frame.on_paper(flat.points_mm),
         flat.mesh.faces,
         at_vertices(flat) / [flat.film.stretch_limit, flat.film.finger_limit],
-        width=_FINE * width_px,
-        height=_FINE * height_px,
+        width=width_px,
+        height=height_px,
     )
     inside = np.isfinite(values[..., 0])
     stretch, compression = np.moveaxis(np.nan_to_num(values), -1, 0)
     position = LIMIT_AT * np.where(stretch >= compression, stretch, -compression)
     strokes = np.maximum(
-        _strokes(stretch, inside, _FINE * per_mm, leaning_right=True),
-        _strokes(compression, inside, _FINE * per_mm, leaning_right=False),
+        _strokes(stretch, inside, per_mm, leaning_right=True),
+        _strokes(compression, inside, per_mm, leaning_right=False),
     )[..., None]
     # Lines are dark on light film and light on dark film.
     ink = np.where(np.abs(position)[..., None] > _DARK_FROM, 255.0, _INK)
     drawn = strain_colours(position) * (1.0 - strokes) + ink * strokes
     rgba = np.dstack((drawn, np.where(inside, 255.0, 0.0))).round().astype(np.uint8)
-    return Image.fromarray(rgba).resize((width_px, height_px), Image.Resampling.BOX)
+    return Image.fromarray(rgba)
 
 
 def _strokes(
     ratio: FloatArray, inside: NDArray[np.bool_], per_mm: float, *, leaning_right: bool
 ) -> FloatArray:
-    """Ink (0 to 1) of the contours of one field at parts of its limit, and of its hatching."""
-    rows = np.arange(ratio.shape[0])[:, None]
-    columns = np.arange(ratio.shape[1])[None, :]
-    diagonal = columns + rows if leaning_right else columns - rows
-    ink = np.zeros(ratio.shape)
-    beyond = (ratio > 1.0) & inside
-    line = np.mod(diagonal, _HATCH_MM * per_mm * np.sqrt(2)) < 0.26 * per_mm * np.sqrt(2)
-    ink[beyond & line] = 0.62
-    for level, strength, width_mm in ((0.5, 0.45, 0.16), (1.5, 0.7, 0.2), (1.0, 1.0, 0.42)):
-        above = ratio > level
-        half = max(1, round(0.5 * width_mm * per_mm))
-        near = ndimage.binary_dilation(above, iterations=half) & ~ndimage.binary_erosion(
-            above, iterations=half, border_value=1
-        )
+    """Ink (0 to 1) of the contours of one field at parts of its limit, and of its hatching.
+
+    A pixel's distance from a line is taken from the field's value and slope there; ink fades
+    over one pixel at a line's sides, so that lines are smooth without finer pixels.
+    """
+    if not (ratio[inside] > _CONTOURS[0][0]).any():
+        return np.zeros(ratio.shape)
+    rows = np.arange(float(ratio.shape[0]))[:, None]
+    columns = np.arange(float(ratio.shape[1]))[None, :]
+    rising, falling = (columns + rows) / np.sqrt(2.0), (columns - rows) / np.sqrt(2.0)
+    across = rising if leaning_right else falling
+    hatching = _line(_from_multiples(across, _HATCH_MM * per_mm), 0.26 * per_mm)
+    ink = np.where((ratio > 1.0) & inside, 0.62 * hatching, 0.0)
+    slope = np.maximum(np.hypot(*np.gradient(ratio)), 1e-12)
+    # The rim of the film is no contour.
+    inland = ndimage.binary_erosion(inside, structure=np.ones((3, 3), dtype=bool), iterations=2)
+    for level, strength, width_mm in _CONTOURS:
+        near = strength * _line(np.abs(ratio - level) / slope, width_mm * per_mm)
         if not leaning_right:
-            dash = np.mod(columns + rows, 2 * _DASH_MM * per_mm) < _DASH_MM * per_mm
-            dash |= np.mod(columns - rows, 2 * _DASH_MM * per_mm) < 0.2 * _DASH_MM * per_mm
-            near &= dash
-        # The rim of the film is no contour.
-        near &= ndimage.binary_erosion(inside, iterations=half + 1)
-        ink[near] = np.maximum(ink[near], strength)
+            period = _DASH_MM * np.sqrt(2.0) * per_mm
+            near *= np.maximum(
+                _line(_from_multiples(rising, period), 0.5 * period),
+                _line(_from_multiples(falling, period), 0.1 * period),
+            )
+        ink = np.maximum(ink, np.where(inland, near, 0.0))
+    return ink
+
+
+def _from_multiples(values: FloatArray, step: float) -> FloatArray:
+    """How far values are from the nearest multiple of *step*."""
+    distance: FloatArray = np.abs(values - step * np.rint(values / step))
+    return distance
+
+
+def _line(distance_px: FloatArray, width_px: float) -> FloatArray:
+    """Ink (0 to 1) of a line, by the distance of pixels from its middle."""
+    ink: FloatArray = np.clip(0.5 * (max(width_px, 1.0) + 1.0) - distance_px, 0.0, 1.0)
     return ink

@@ -1,0 +1,94 @@
+"""In which order a job's pieces are laid, and what to mind with each.
+
+There is no one order in the trade. The one here is common practice, no source: from top to
+bottom, since slip solution runs down and should run over what is not laid yet; of panels equally
+high the larger first, since a large piece asks for room and is the likelier to be lifted again.
+A job file may say otherwise: `lay` in a cover is the panel's turn.
+"""
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from layflat.job.pieces import Piece
+from layflat.papers import panel_title
+from layflat.pattern import EdgeRecord, Finish
+
+_RULE = (
+    "From top to bottom, so that slip runs down over what is not laid yet; of equally high panels "
+    "the larger first. Common practice."
+)
+_MAY_CHANGE = "The installer may change the order."
+
+_LEVEL_MM = 100.0
+"""Upper rims that differ by no more are equally high."""
+_MM2_PER_DM2 = 1e4
+_CROWDED = 0.005
+_NEARLY = 0.8
+"""Edges that are crowded by nearly as much as the worst are named with it."""
+_TWO_PEOPLE_MM = 1000.0
+"""One person's hands hold no longer piece at both ends (common practice, no source)."""
+
+
+def laying_order(pieces: Sequence[Piece]) -> tuple[str, ...]:
+    """The names of *pieces*, of one job and with z upwards, in the order of laying.
+
+    Those whose turn the job file gives come first, by their turns; equal turns and the rest
+    follow the rule.
+    """
+    rest = sorted(pieces, key=_top_mm, reverse=True)
+    ordered: list[Piece] = []
+    while rest:
+        level = [piece for piece in rest if _top_mm(piece) >= _top_mm(rest[0]) - _LEVEL_MM]
+        del rest[: len(level)]
+        level.sort(key=pieces.index)
+        # Sorting is stable, and whole square decimetres keep a scan's noise from parting mirror
+        # images: they stay in the order in which they were ordered.
+        level.sort(key=lambda piece: -round(piece.region.mesh.area_mm2 / _MM2_PER_DM2))
+        ordered += level
+    ordered.sort(key=lambda piece: math.inf if piece.cover.lay is None else piece.cover.lay)
+    return tuple(piece.name for piece in ordered)
+
+
+def order_sentence(pieces: Sequence[Piece]) -> str:
+    """The order of laying in words, for the sheet."""
+    given = sum(piece.cover.lay is not None for piece in pieces)
+    if given == len(pieces):
+        return f"In the order that the job asks for. {_MAY_CHANGE}"
+    rule = f"{_RULE} {_MAY_CHANGE}"
+    return f"First what the job puts first. Then f{rule[1:]}" if given else rule
+
+
+def _top_mm(piece: Piece) -> float:
+    return float(piece.region.mesh.vertices_mm[:, 2].max())
+
+
+def laying_advice(piece: Piece) -> Iterator[str]:
+    """What to mind in laying one piece, the places left free apart."""
+    if max(np.ptp(piece.flat.points_mm, axis=0)) > _TWO_PEOPLE_MM:
+        yield "Two people."
+    edges = piece.pattern.edges
+    wrapped = [r for r in edges if r.finish.finish is Finish.WRAP and r.name]
+    if wrapped:
+        listed = ", ".join(f"{r.name} ({r.finish.distance_mm:g}\u00a0mm)" for r in wrapped)
+        yield f"Wrap after the flat has set: {listed}."
+    most = max((_crowd(r) for r in edges if r.name), default=0.0)
+    if most > _CROWDED:
+        crowded = [r.name for r in edges if r.name and _crowd(r) > _NEARLY * most]
+        names = " and ".join(f"“{panel_title(name)}”" for name in dict.fromkeys(crowded))
+        yield (
+            f"At the edge {names} the piece is {100 * most:.1f}\u00a0% longer than the car: work "
+            "the excess out evenly from the middle, never to one corner."
+        )
+
+
+def leave_free(piece: Piece) -> Iterator[str]:
+    """The places of one piece that stay free, in a sentence, if there are any."""
+    if piece.keep_outs:
+        yield "Leave free: " + "; ".join(item.name or item.kind for item in piece.keep_outs) + "."
+
+
+def _crowd(record: EdgeRecord) -> float:
+    """How much longer the flat edge is than the car's, as a fraction."""
+    return record.flat_length_mm / record.surface_length_mm - 1.0
