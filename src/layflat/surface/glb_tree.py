@@ -54,6 +54,8 @@ def checked_tree(described: Any, blob_bytes: int, *, where: str) -> GlbTree:
             left_out += len(primitives) - len(kept)
             meshes.append([_primitive(p, accessors, views) for p in kept])
         shown = [_index(node["mesh"], meshes) for node in nodes if "mesh" in node]
+    except MeshError:
+        raise
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         words = str(error) if type(error) is ValueError else "its description is not whole"
         raise MeshError(f"{where} is a damaged GLB file: {words}; export it again.") from None

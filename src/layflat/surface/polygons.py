@@ -101,12 +101,11 @@ def triangles(polygons: Polygons, *, where: str) -> tuple[IntArray, tuple[str, .
     notes: list[str] = []
     if repeated:
         notes.append(
-            f"{where} has {repeated:,} faces that name a corner twice in a row; it was taken once."
+            f"{where} has {_faces(repeated)} with a corner named twice in a row; it was taken once."
         )
     if not real.all():
         notes.append(
-            f"{where} has {int((~real).sum()):,} faces of fewer than three corners; "
-            "they were left out."
+            f"{where} has {_faces(int((~real).sum()))} of fewer than three corners, left out."
         )
         corners = corners[np.repeat(real, sizes)]
         sizes, number = sizes[real], number[real]
@@ -119,23 +118,24 @@ def triangles(polygons: Polygons, *, where: str) -> tuple[IntArray, tuple[str, .
     faces, bends, crossing = _split(polygons.vertices, corners, sizes)
     if crossing.any():
         raise MeshError(
-            f"{where} has {int(crossing.sum()):,} faces whose outlines cross themselves, the "
-            f"first is face {int(number[crossing.argmax()]):,}; split them into triangles in the "
-            "program that they come from."
+            f"{where} has {_faces(int(crossing.sum()))} with an outline that crosses itself, the "
+            f"first is number {int(number[crossing.argmax()]):,}; split such faces into triangles "
+            "in the program that they come from."
         )
-    many = int((sizes > 3).sum())
-    if many:
+    if many := int((sizes > 3).sum()):
         notes.append(
-            f"{where} has {many:,} faces of more than three corners; they were split into "
-            "triangles."
+            f"{where} has {_faces(many)} of more than three corners, split into triangles."
         )
-    bent = int((bends > _BENT).sum())
-    if bent:
+    if bent := int((bends > _BENT).sum()):
         notes.append(
-            f"{where} has {bent:,} such faces that are not flat, out by up to "
-            f"{100 * float(bends.max()):.0f} % of their width; other ways to split them differ."
+            f"{where} has {_faces(bent)} of more than three corners that are not flat, out by up "
+            f"to {100 * float(bends.max()):.0f} % of their width; other splits would differ."
         )
     return faces, tuple(notes)
+
+
+def _faces(count: int) -> str:
+    return "1 face" if count == 1 else f"{count:,} faces"
 
 
 def _without_repeats(corners: IntArray, sizes: IntArray) -> tuple[IntArray, IntArray, int]:

@@ -10,6 +10,9 @@ from layflat.base import FloatArray, IntArray, MeshError
 from layflat.surface.lines import float_array, int_array, line_blocks
 from layflat.surface.polygons import MAX_TRIANGLES, MAX_VERTICES, Polygons, require_count
 
+_VERTEX, _FACE = (b"v ", b"v"), (b"f ", b"f")
+"""How their lines begin."""
+
 _WITHOUT_SHAPE = frozenset(
     b"vt vn vp g s mg o usemtl usemap mtllib maplib lod bevel c_interp d_interp shadow_obj "
     b"trace_obj".split()
@@ -44,8 +47,8 @@ def read_obj(data: bytes, *, where: str) -> tuple[Polygons, tuple[str, ...]]:
     others: Counter[bytes] = Counter()
     triangles = vertices = 0
     for number, lines in line_blocks(data, where=where):
-        of_v = [line for line in lines if line[:2] == b"v "]
-        of_f = [line for line in lines if line[:2] == b"f "]
+        of_v = [line for line in lines if line[:2] in _VERTEX]
+        of_f = [line for line in lines if line[:2] in _FACE]
         others.update(_other_kinds(lines, number, where))
         try:
             points.append(_vertices(of_v))
@@ -109,13 +112,9 @@ def _other_kinds(lines: list[bytes], number: int, where: str) -> Counter[bytes]:
     kinds = Counter(
         line.split(None, 1)[0]
         for line in lines
-        if line and line[:2] not in (b"v ", b"f ") and line[:1] != b"#"
+        if line and line[:2] not in _VERTEX + _FACE and line[:1] != b"#"
     )
     for kind in kinds:
-        if kind in (b"v", b"f"):
-            raise _wrong_line(
-                [line + b" " if line == kind else line for line in lines], number, where
-            )
         if kind not in _WITHOUT_SHAPE and kind not in _NOT_READ:
             at = next(i for i, line in enumerate(lines) if line.split(None, 1)[:1] == [kind])
             word = kind[:20].decode("ascii", "replace")
@@ -130,9 +129,9 @@ def _wrong_line(lines: list[bytes], number: int, where: str) -> MeshError:
     """What is wrong with the first wrong line of a block."""
     for at, line in enumerate(lines, number):
         try:
-            if line[:2] == b"v ":
+            if line[:2] in _VERTEX:
                 _vertices([line])
-            elif line[:2] == b"f ":
+            elif line[:2] in _FACE:
                 _faces([line])
         except ValueError:
             words = [word.partition(b"/")[0] for word in line.split()[1:]]

@@ -189,7 +189,6 @@ def _read_text(data: bytes, header: Header, where: str) -> Polygons:
                     corners.append(ids)
                     sizes.append(lengths)
                     triangles += int(np.maximum(lengths - 2, 0).sum())
-                    require_count(triangles, where)
             except (ValueError, IndexError):
                 if waiting == [] and len(mine) == left and _last_is_short(mine):
                     raise _cut_short(header, where) from None
@@ -197,6 +196,7 @@ def _read_text(data: bytes, header: Header, where: str) -> Polygons:
                     f"{where} has no readable row of “{element.name}” in one of the lines from "
                     f"{number + header.lines:,} on; its counts are wrong or it is damaged."
                 ) from None
+            require_count(triangles, where)
     if waiting:
         raise _cut_short(header, where)
     return Polygons(
