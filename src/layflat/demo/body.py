@@ -102,8 +102,10 @@ def opening_level(ring: FloatArray) -> Callable[[FloatArray], FloatArray]:
     """Distance from an opening of the nose: negative in it."""
 
     def level(points: FloatArray) -> FloatArray:
-        distance = distance_to(ring, FRONT.flat(points))
-        return np.where(points[:, 0] > 0.0, distance, 1e3)
+        value = np.full(len(points), 1e3)
+        front = points[:, 0] > 0.0
+        value[front] = distance_to(ring, FRONT.flat(points[front]))
+        return value
 
     return level
 

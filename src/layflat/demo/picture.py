@@ -14,10 +14,13 @@ from layflat.demo.parts import Part, parts_of
 from layflat.demo.skin import mirrored
 from layflat.demo.trim import Level, split
 from layflat.papers import INK, Colour, Line, View, render, vertex_normals
-from layflat.surface import KeepOutKind, Mesh, Panel, cut_region
+from layflat.surface import KeepOutKind, Mesh, Panel, cut_region, prepare
 
 FILM: Colour = (120, 178, 214)
 """The colour of panels that are pointed out."""
+
+_FILM_SPACING_MM = 19.0
+"""Films are cut from a body no finer than this."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +59,7 @@ def model_of(design: Design, *, spacing_mm: float = 16.0, marked: Sequence[str] 
         Part(cap, cap_faces, design.paint, 1.0),
         Part(cap * np.array([1.0, -1.0, 1.0]), cap_faces[:, ::-1], design.paint, 1.0),
         *parts,
-        *_films(design, marked),
+        *_films(design, marked, spacing_mm),
     ]
     starts = np.cumsum([len(body), *(len(part.points) for part in shells)])
     mesh = Mesh(
@@ -113,16 +116,19 @@ def _seals(design: Design) -> list[Line]:
     return lines
 
 
-def _films(design: Design, names: Sequence[str]) -> list[Part]:
+def _films(design: Design, names: Sequence[str], spacing_mm: float) -> list[Part]:
     """Panels lifted off the skin by a hair, in blue."""
-    if not names:
-        return []
-    clean = body_mesh(design)
-    films = []
+    panels = []
     for name in names:
         panel = design.info.panel(name)
         if panel is None:
             raise ValueError(f"{design.info.name} has no panel {name!r}")
+        panels.append(panel)
+    if not panels:
+        return []
+    clean = prepare(body_mesh(design, spacing_mm=max(spacing_mm, _FILM_SPACING_MM)))
+    films = []
+    for panel in panels:
         region = cut_region(clean, panel).mesh
         lifted = region.vertices_mm + 1.5 * vertex_normals(region)
         films.append(Part(lifted, np.array(region.faces), FILM, 1.2))
@@ -164,8 +170,9 @@ def picture(model: Model, *, view: View, size_px: tuple[int, int] = (1600, 1000)
 
 def _level(patch: Patch) -> Level:
     def level(points: FloatArray) -> FloatArray:
-        distance = distance_to(patch.ring, patch.sheet.flat(points))
-        value: FloatArray = np.where(patch.where(points), distance, 1e3)
+        value = np.full(len(points), 1e3)
+        front = patch.where(points)
+        value[front] = distance_to(patch.ring, patch.sheet.flat(points[front]))
         return value
 
     return level

@@ -48,14 +48,14 @@ def write_workshop(folder: Path, *, progress: Progress = silent) -> Workshop:
         OutputError: the folder is missing or read-only, or the disk is full.
         StoppedError: raised by *progress*.
     """
+    write_text(folder / "film.toml", FILM)
+    write_text(folder / "machine.toml", MACHINE)
     progress("drawing the van", 0.0)
     van = van_design()
     progress("scanning the van", 0.05)
     scan = scan_like(van, seed=11, spacing_mm=_VAN_SPACING_MM)
     write_bytes(folder / "van-scan.ply", ply_bytes(scan, per_mm=0.001))
     write_text(folder / "van-panels.json", panels_json(van.info))
-    write_text(folder / "film.toml", FILM)
-    write_text(folder / "machine.toml", MACHINE)
     line, keep = sliding_door_line()
     write_text(folder / "van-job.toml", van_job(line, keep))
     progress("drawing the coupe", 0.5)
