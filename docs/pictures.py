@@ -1,30 +1,65 @@
-"""Make the pictures of the README: the invented coupe's layout, as SVG.
+"""Write the pictures of README and guide into `docs/pictures/`, as SVG.
 
-Run from the repository: ``.venv/bin/python docs/pictures.py``. The layout search is bounded by
-time, so that the layout differs a little from run to run.
+    .venv/bin/python docs/pictures.py             all of them
+    .venv/bin/python docs/pictures.py knife       one
+    .venv/bin/python docs/pictures.py --search    look for a new layout first
+
+The same code gives the same bytes. A layout search would not: it ends by the clock. Its places
+are stored in `docs/figures/layout-places.json`; when the pieces have changed so that they do
+not lie as stored any more, the layout is refused, and ``--search`` finds another.
 """
 
-import tempfile
-from dataclasses import replace
+import argparse
+import sys
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from layflat.base import write_text
-from layflat.demo import write_workshop
-from layflat.job import read_order, run_job
-from layflat.papers import layout_picture
+sys.path.insert(0, str(Path(__file__).parent))
 
-PICTURES = Path(__file__).parent / "pictures"
+from figures import laid
+from figures.bodies import body_picture
+from figures.flattening import flattening_picture
+from figures.jobs import designs, pieces
+from figures.knife import knife_picture
+from figures.strain import strain_picture
+
+from layflat.base import write_text
+
+FOLDER = Path(__file__).parent / "pictures"
+
+PICTURES: Mapping[str, Callable[[], str]] = {
+    "van": lambda: body_picture(
+        designs()["van"],
+        view="front-left",
+        covered=("hood", "bumper-front", "mirror-left", "mirror-right"),
+    ),
+    "coupe": lambda: body_picture(
+        designs()["coupe"],
+        view="front-left",
+        covered=("hood", "fender-left", "fender-right", "lamp-left", "lamp-right"),
+    ),
+    "flattening": lambda: flattening_picture(pieces("coupe", ("fender-left",))[0]),
+    "strain": lambda: strain_picture(pieces("van", ("bumper-front",))[0]),
+    "layout": laid.laid_out_picture,
+    "knife": knife_picture,
+}
+"""Every picture by the name of its file."""
 
 
 def main() -> None:
-    """Run the coupe's job and draw its layout."""
-    with tempfile.TemporaryDirectory() as folder:
-        workshop = write_workshop(Path(folder))
-        order = next(item for item in map(read_order, workshop.jobs) if "coupe" in item.vehicle)
-        layout = replace(order.layout, seconds=30.0)
-        result = run_job(replace(order, layout=layout))
-    PICTURES.mkdir(exist_ok=True)
-    write_text(PICTURES / "layout.svg", layout_picture(result.layout, width_mm=240, height_mm=120))
+    """Write the pictures that are asked for."""
+    parser = argparse.ArgumentParser(description="Write the pictures of README and guide.")
+    parser.add_argument("names", nargs="*", metavar="NAME", help=", ".join(PICTURES))
+    parser.add_argument("--search", action="store_true", help="look for a new layout first")
+    asked = parser.parse_args()
+    unknown = sorted(set(asked.names) - set(PICTURES))
+    if unknown:
+        parser.error(f"there is no picture “{unknown[0]}”; there are {', '.join(PICTURES)}")
+    if asked.search:
+        laid.search_anew(seconds=60.0)
+    FOLDER.mkdir(exist_ok=True)
+    for name in asked.names or PICTURES:
+        write_text(FOLDER / f"{name}.svg", PICTURES[name]())
 
 
 if __name__ == "__main__":

@@ -1,0 +1,1 @@
+"""The drawings of README and guide, a module each; `docs/pictures.py` writes them."""
