@@ -12,6 +12,7 @@ from layflat.base import FloatArray
 from layflat.pattern.piece import Curve
 
 _STRAIGHT_BULGE = 1e-9
+_SAME_DIRECTION = 2e-3
 
 
 class Biarc(NamedTuple):
@@ -61,11 +62,25 @@ def biarc(
     return Biarc(middle, (math.tan(0.5 * first), math.tan(0.5 * second)))
 
 
-def arc_length_mm(start: FloatArray, end: FloatArray, bulge: float) -> float:
-    """The length of an element."""
-    chord = math.dist(start, end)
-    half = 2.0 * math.atan(abs(bulge))
-    return chord if half < _STRAIGHT_BULGE else chord * half / math.sin(half)
+def merged(
+    start: FloatArray,
+    leaving: FloatArray,
+    end: FloatArray,
+    arriving: FloatArray,
+    *,
+    slack_mm: float,
+) -> float | None:
+    """The bulge of one line or arc in place of a biarc, where nobody could tell them apart.
+
+    It may lie *slack_mm* from the biarc, and its ends may turn by 0.1° from the directions.
+    """
+    chord = end - start
+    length = math.hypot(*chord)
+    first, second = turn_between(leaving, chord), turn_between(chord, arriving)
+    if abs(first - second) > min(slack_mm / max(length, 1e-300), _SAME_DIRECTION):
+        return None
+    mean = 0.5 * (first + second)
+    return 0.0 if abs(mean) * length < 0.5 * slack_mm else math.tan(0.5 * mean)
 
 
 def distances_to_element(

@@ -24,6 +24,9 @@ from layflat.pattern.units import UNITS_MM
 
 _MOST_BYTES = 40_000_000
 _MOST_ENTITIES = 200_000
+_MOST_UNFOLDED = 50_000
+"""Entities out of blocks: each costs many times what one costs that stands in the file."""
+
 _MOST_POINTS = 2_000_000
 _MOST_DEPTH = 8
 _MM_PER_UNIT = {
@@ -116,17 +119,18 @@ class _Reader:
     sketch: Sketch = field(default_factory=Sketch)
     skipped: Counter[str] = field(default_factory=Counter)
     flattened: Counter[str] = field(default_factory=Counter)
-    entities: int = 0
+    unfolded: int = 0
     points: int = 0
     heights: int = 0
 
     def read(self, entities: Iterable[DXFEntity], *, layer: str | None, depth: int) -> None:
         """Take in the entities; those of a block on layer 0 take the layer of its insertion."""
         for entity in entities:
-            self.entities += 1
-            if self.entities > _MOST_ENTITIES:
+            self.unfolded += depth > 0
+            if self.unfolded > _MOST_UNFOLDED:
                 raise DrawingError(
-                    f"{self.where}: its blocks unfold to more than {_MOST_ENTITIES} entities."
+                    f"{self.where}: its blocks unfold to more than {_MOST_UNFOLDED} entities; "
+                    "draw its pieces without blocks."
                 )
             own = str(entity.dxf.get("layer", "0"))
             self._one(entity, layer if layer and own == "0" else own, depth)
@@ -162,7 +166,7 @@ class _Reader:
     def _insert(self, entity: Any, layer: str, depth: int, source: str) -> None:
         if depth >= _MOST_DEPTH:
             raise DrawingError(f"{self.where}: {source} nests blocks deeper than {_MOST_DEPTH}.")
-        if entity.mcount > _MOST_ENTITIES:
+        if entity.mcount > _MOST_UNFOLDED:
             raise DrawingError(f"{self.where}: {source} repeats its block {entity.mcount} times.")
         for one in entity.multi_insert() if entity.mcount > 1 else (entity,):
             self.read(one.virtual_entities(), layer=layer, depth=depth + 1)

@@ -2,35 +2,38 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import KDTree
-from shapely import MultiPolygon, Point, Polygon, union_all
+from shapely import LinearRing, MultiPolygon, Point, Polygon, set_precision, union_all
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
 from layflat.base import CheckError, FloatArray, InputError, frozen
 from layflat.film import Flat
+from layflat.pattern.curve import sample
 from layflat.pattern.edges import FlatLoop, flat_loop
 from layflat.pattern.finish import Finished, finish_edges
 from layflat.pattern.fit import Fitted, fit_loop
-from layflat.pattern.piece import EdgeFinish, EdgeRecord, Mark, MarkKind, Pattern
+from layflat.pattern.piece import Curve, EdgeFinish, EdgeRecord, Mark, MarkKind, Pattern
 from layflat.pattern.shape import to_polygon
 from layflat.surface import Edge, Region, edge_lengths_mm
 
 INNER_RADIUS_MM = 1.0
 """No inner corner of a cut-out round a keep-out is sharper: film tears from sharp ones."""
 
-_FIRST_SHARE, _SECOND_SHARE = 0.35, 0.45
+_FIRST_SHARE, _SECOND_SHARE = 0.2, 0.7
 """Parts of the deviation for the two fits, before and after the edges are finished."""
 
 _SAMPLE_SHARE = 0.1
-_CORNER_DEG = 6.0
+_CORNER_DEG = 12.0
 _STEP_MM = 2.0
 _ROUNDING_MM = 1e-4
 _SAME_CORNER_MM = 1e-3
+_DECIMALS = 6
 _CRUMB_MM2 = 25.0
+_SEAM_MM2 = 1e-3
 _NECK_MM = 3.0
 _SEGMENTS = 32
 _TICK_MM = (0.5, 2.5)
@@ -107,7 +110,7 @@ def from_flat(
     wanted = [[finishes(edge.edge) for edge in loop.edges] for loop in loops]
     finished = finish_edges(loops, wanted, stretch_limit=flat.film.stretch_limit)
     notes = list(finished.notes)
-    shape = _with_keep_outs(finished.shape, keep_outs, notes)
+    shape = _with_keep_outs(finished.shape, keep_outs, deviation_mm, notes)
     piece = _one_part(shape, name, notes)
     _note_necks(piece, notes)
     # The fit looks at points only: long straight steps get points between.
@@ -115,30 +118,30 @@ def from_flat(
     corners = np.array(
         [edge.points[0] for loop in loops for edge in loop.edges if not edge.closed]
     ).reshape(-1, 2)
-    outer = _fitted(piece.exterior.coords, corners, deviation_mm)
-    holes = [_fitted(ring.coords, corners, deviation_mm) for ring in piece.interiors]
+    drawn = _drawn(piece, corners, deviation_mm)
     pattern = Pattern(
         name=name,
-        outline=outer.curve,
-        cut_outs=tuple(hole.curve for hole in holes),
+        outline=drawn[0].curve,
+        cut_outs=tuple(hole.curve for hole in drawn[1:]),
         marks=_marks(loops, finished, piece, name),
         edges=_records(region, loops, finished),
         deviation_mm=deviation_mm,
-        outline_corners=outer.corners,
+        outline_corners=drawn[0].corners,
     )
     _require_true(pattern, piece, deviation_mm)
     return Made(pattern, tuple(notes))
 
 
 def _with_keep_outs(
-    shape: BaseGeometry, keep_outs: Sequence[KeepOutShape], notes: list[str]
+    shape: BaseGeometry,
+    keep_outs: Sequence[KeepOutShape],
+    deviation_mm: float,
+    notes: list[str],
 ) -> BaseGeometry:
     """The shape without its keep-outs, each with its clearance and rounded inner corners."""
     holes = []
     for item in keep_outs:
-        rim = Polygon(item.points_mm)
-        if not rim.is_valid:
-            raise InputError(f"The rim of the keep-out “{item.name}” crosses itself in the flat.")
+        rim = _rim(item, deviation_mm)
         gap = max(item.clearance_mm, INNER_RADIUS_MM)
         if gap > item.clearance_mm:
             notes.append(
@@ -154,9 +157,18 @@ def _with_keep_outs(
     return shape.difference(union_all(holes)) if holes else shape
 
 
+def _rim(item: KeepOutShape, deviation_mm: float) -> Polygon:
+    """What a keep-out covers: the smooth line through the points of its rim."""
+    if not Polygon(item.points_mm).is_valid:
+        raise InputError(f"The rim of the keep-out “{item.name}” crosses itself in the flat.")
+    share = _FIRST_SHARE * deviation_mm
+    fitted = fit_loop(item.points_mm, deviation_mm=share, tight_bends=False)
+    return Polygon(sample(fitted.curve, deviation_mm=_SAMPLE_SHARE * deviation_mm))
+
+
 def _one_part(shape: BaseGeometry, name: str, notes: list[str]) -> Polygon:
-    """The piece as one polygon, without the unions' steps of rounding; crumbs are left out."""
-    shape = shape.simplify(_ROUNDING_MM)
+    """The piece as one polygon on a fine grid, without the unions' steps; crumbs are left out."""
+    shape = set_precision(shape, _ROUNDING_MM).simplify(_ROUNDING_MM)
     parts = list(shape.geoms) if isinstance(shape, MultiPolygon) else [shape]
     parts = [part for part in parts if isinstance(part, Polygon) and not part.is_empty]
     parts.sort(key=lambda part: -part.area)
@@ -175,7 +187,8 @@ def _one_part(shape: BaseGeometry, name: str, notes: list[str]) -> Polygon:
         )
     if len(parts) > 1:
         notes.append(f"{len(parts) - 1} crumb(s) of less than {_CRUMB_MM2:g} mm² were left out.")
-    return orient(parts[0])
+    holes = [ring for ring in parts[0].interiors if Polygon(ring).area > _SEAM_MM2]
+    return orient(Polygon(parts[0].exterior, holes))
 
 
 def _note_necks(piece: Polygon, notes: list[str]) -> None:
@@ -194,17 +207,36 @@ def _note_necks(piece: Polygon, notes: list[str]) -> None:
         )
 
 
+def _drawn(piece: Polygon, panel_corners: FloatArray, deviation_mm: float) -> list[Fitted]:
+    """Lines and arcs for the outline and the cut-outs of a piece.
+
+    Each ring is first drawn with as few as the deviation bears; if such a line runs astray between
+    the points, it is drawn more closely.
+    """
+    found = []
+    for ring in (piece.exterior, *piece.interiors):
+        for share in (_SECOND_SHARE, 0.5 * _SECOND_SHARE, 0.1 * _SECOND_SHARE):
+            fitted = _fitted(ring.coords, panel_corners, share * deviation_mm)
+            line = LinearRing(sample(fitted.curve, deviation_mm=_SAMPLE_SHARE * deviation_mm))
+            if line.hausdorff_distance(ring) <= deviation_mm * (1.0 - _FIRST_SHARE):
+                break
+        found.append(fitted)
+    return found
+
+
 def _fitted(ring: object, panel_corners: FloatArray, deviation_mm: float) -> Fitted:
     """Lines and arcs through a ring; where it passes a corner of the panel, it keeps it."""
     points = np.asarray(ring, np.float64)[:-1, :2]
     away, nearest = (np.asarray(part) for part in KDTree(points).query(panel_corners))
-    return fit_loop(
+    fitted = fit_loop(
         points,
         corners=np.unique(nearest[away < _SAME_CORNER_MM]),
-        deviation_mm=_SECOND_SHARE * deviation_mm,
+        deviation_mm=deviation_mm,
         least_corner_deg=_CORNER_DEG,
         tight_bends=False,
     )
+    rounded = Curve(np.round(fitted.curve.points_mm, _DECIMALS), fitted.curve.bulges)
+    return replace(fitted, curve=rounded)
 
 
 def _records(

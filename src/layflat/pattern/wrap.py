@@ -301,5 +301,5 @@ def _touching(shape: BaseGeometry, edge: FlatEdge) -> BaseGeometry:
     parts: Sequence[BaseGeometry] = getattr(shape, "geoms", [shape])
     line: LineString = edge.line
     hanging = [part for part in parts if part.buffer(1e-6).intersection(line).length > 0.1]
-    # Widened by a hair into the piece, so that the union has no seam of rounding.
+    # Widened by a hair into the piece, so that the union has no seam; rounding takes it off again.
     return union_all(hanging).buffer(1e-5, join_style="mitre")
