@@ -244,6 +244,7 @@ HOSTILE: dict[str, tuple[bytes, str]] = {
     "obj index below": (b"v 0 0 0\nv 90 0 0\nv 0 90 0\nf 1 2 -9\n", "below 1 in line 4"),
     "obj unknown line": (b"v 0 0 0\nv 9 0 0\nw 0 9 0\nv 0 9 0\nf 1 2 3\n", r"line \(3\) that beg"),
     "obj short vertex": (b"v 0 0 0\nv 90 0\nv 0 90 0\nf 1 2 3\n", "no readable vertex in line 2"),
+    "obj underscore": (b"v 0 0 0\nv 9_0 0 0\nv 0 90 0\nf 1 2 3\n", "no readable vertex in line 2"),
     "obj bare vertex": (b"v 0 0 0\nv\nv 0 90 0\nf 1 2 3\n", "no readable vertex in line 2"),
     "stl bytes after": (STL + b"\0" * 12, "8 triangles, but 12 bytes follow"),
     "stl infinite": (STL[:96] + struct.pack("<f", np.inf) + STL[100:], "not finite"),
@@ -331,6 +332,17 @@ def test_the_limit_counts_triangles_after_splitting(
         read_mesh(tmp_path / "a")
 
 
+@pytest.mark.parametrize("name", ["ply text", "obj"])
+def test_lines_without_end_are_refused(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "a").write_bytes(SEEDS[name] + b"\n" * 1000)
+    read_mesh(tmp_path / "a")
+    monkeypatch.setattr("layflat.surface.lines.MAX_LINES", 1000)
+    with pytest.raises(MeshError, match="more than 1,000 lines"):
+        read_mesh(tmp_path / "a")
+
+
 @pytest.mark.parametrize("end", [b"\r", b"\r\n"], ids=["CR", "CR LF"])
 def test_line_ends_and_indents_do_not_matter(tmp_path: Path, end: bytes) -> None:
     (tmp_path / "a.obj").write_bytes(OBJ)
@@ -348,7 +360,8 @@ def test_blocks_do_not_show(tmp_path: Path) -> None:
     for kind, options in [("ply", {"encoding": "ascii"}), ("obj", {}), ("stl_ascii", {})]:
         data = exported(mesh, kind, **options)
         path = tmp_path / f"a.{kind.partition('_')[0]}"
-        path.write_bytes(data + b"\n" * BLOCK if kind != "stl_ascii" else data)
+        ends = b"\r" if kind == "obj" else b"\n"
+        path.write_bytes(data.replace(b"\n", ends) + ends * BLOCK)
         assert len(path.read_bytes()) > BLOCK
         found = read_mesh(path).mesh
         wanted = mesh.vertices_mm[mesh.faces]

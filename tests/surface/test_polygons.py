@@ -21,6 +21,12 @@ BRIDGED = [(0, 0), (90, 0), (90, 90), (0, 90), (0, 0), (30, 30), (30, 60), (60, 
 BOW = [(0, 0), (100, 100), (100, 0), (0, 100)]
 UNEVEN_BOW = [(0, 0), (100, 100), (100, 0), (0, 60)]
 STAR = [(100 * np.cos(a), 100 * np.sin(a)) for a in np.arange(5) * 4 * np.pi / 5]
+TURN = np.linspace(0, 2.4 * np.pi, 40)
+"""A band that goes round by more than a turn, so that its end lies on its beginning."""
+LAPPED = [
+    *((100 * float(np.cos(a)), 100 * float(np.sin(a))) for a in TURN),
+    *((60 * float(np.cos(a)), 60 * float(np.sin(a))) for a in TURN[::-1]),
+]
 TILT = np.array([[0.36, 0.48, -0.8], [-0.8, 0.6, 0.0], [0.48, 0.64, 0.6]])
 
 
@@ -114,7 +120,11 @@ def test_a_hole_reached_over_a_bridge_stays_open(tmp_path: Path) -> None:
     assert found.mesh.area_mm2 == pytest.approx(90 * 90 - 30 * 30)
 
 
-@pytest.mark.parametrize("face", [BOW, UNEVEN_BOW, STAR], ids=["bow", "uneven bow", "star"])
+@pytest.mark.parametrize(
+    "face",
+    [BOW, UNEVEN_BOW, STAR, LAPPED],
+    ids=["bow", "uneven bow", "star", "lapped"],
+)
 def test_a_face_that_crosses_itself_is_refused_and_named(
     tmp_path: Path, face: list[tuple[float, float]]
 ) -> None:

@@ -9,6 +9,9 @@ from layflat.base import FloatArray, IntArray, MeshError
 BLOCK = 1 << 20
 """How many bytes are taken at a time; no line may be longer."""
 
+MAX_LINES = 60_000_000
+"""Room for the most vertices with normals and texture coordinates, and the most faces."""
+
 
 def text_blocks(data: bytes, *, where: str, start: int = 0) -> Iterator[bytes]:
     """Whole lines from byte *start*, as many at a time as go into `BLOCK` bytes.
@@ -37,13 +40,15 @@ def line_blocks(data: bytes, *, where: str, start: int = 0) -> Iterator[tuple[in
         The number of the block's first line, counted from 1 at *start*, and the lines.
 
     Raises:
-        MeshError: a line is longer than `BLOCK`.
+        MeshError: a line is longer than `BLOCK`, or there are more than `MAX_LINES`.
     """
     number = 1
     for text in text_blocks(data, where=where, start=start):
         lines = [line.strip() for line in text.splitlines()]
         yield number, lines
         number += len(lines)
+        if number > MAX_LINES:
+            raise MeshError(f"{where} has more than {MAX_LINES:,} lines, too many to read.")
 
 
 def float_array(words: Sequence[bytes]) -> FloatArray:
