@@ -28,6 +28,7 @@ open = { finish = "wrap", distance_mm = 8 }
 
 [[cover]]
 panel = "hood"
+lay = 3
 edges = { front = { finish = "short", distance_mm = 2 } }
 
 [[cover]]
@@ -61,6 +62,7 @@ def test_a_job_is_read_whole(tmp_path: Path) -> None:
     hood, door = order.covers
     assert hood.finishes == {"front": EdgeFinish(Finish.SHORT, 2.0)}
     assert hood.line_mm is None
+    assert (hood.lay, door.lay) == (3, None)
     assert door.line_mm is not None
     assert door.line_mm.shape == (2, 3)
     assert door.keep_mm is not None
@@ -94,6 +96,8 @@ def test_values_that_nobody_gave_are_said(tmp_path: Path) -> None:
         ("[100, 0, 0]]", '"x"]', r"line_mm\[1\]” must be a list"),
         ('"wrap", distance_mm = 8', '"wrap"', "“distance_mm” is missing"),
         ('"wrap", distance_mm = 8', '"glue"', "one of flush, short, wrap"),
+        ("lay = 3", "lay = 0", "between 1 and 999"),
+        ("lay = 3", "lay = 1.5", "whole number"),
         ("tax_rate = 0.2", "tax_rate = 20", "between 0 and 1"),
         ("reason =", "because =", "“reason” is missing"),
         ("wash = 90", "polish = 90", "the step “polish” is not known"),

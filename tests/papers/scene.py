@@ -299,7 +299,13 @@ def sheet_of_price(**changes: object) -> PriceSheet:
         "head": head(),
         "currency": "EUR",
         "rows": tuple(
-            PriceRow(text=text, quantity=quantity, rate=rate, amount=Decimal(amount))
+            PriceRow(
+                text=text,
+                quantity=quantity,
+                rate=rate,
+                amount=Decimal(amount),
+                assumed=text == "Laying",
+            )
             for text, quantity, rate, amount in rows
         ),
         "net": Decimal("1178.78"),
@@ -311,7 +317,7 @@ def sheet_of_price(**changes: object) -> PriceSheet:
             ("Mirror caps", "whole, both sides"),
             ("Sliding door", "up to the line drawn 40 mm below the window"),
         ),
-        "free": ("maker's emblem: stays on, 1.5 mm bare round it", "parking sensors, front"),
+        "free": (("Hood", "maker's emblem"), ("Bumper", "parking sensors, front; towing eye")),
         "notes": ("Each line is rounded once, half a coin upwards.",),
     }
     return PriceSheet(**{**values, **changes})  # type: ignore[arg-type]

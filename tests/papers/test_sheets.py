@@ -3,6 +3,7 @@
 import io
 import unicodedata
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from defusedxml.ElementTree import fromstring
@@ -102,6 +103,56 @@ def test_the_piece_map_has_an_overview_and_a_page_for_each_section(count: int, p
     text = text_of(document)
     for item in layout.placements:
         assert plain(panel_title(item.pattern.name)) in text
+
+
+@pytest.mark.parametrize(("paper", "copies"), [(Paper.A4, 1), (Paper.A4, 2), (Paper.LETTER, 1)])
+def test_an_ordinary_fit_report_and_price_stay_on_one_page(paper: Paper, copies: int) -> None:
+    """Also with eight edges and four places left free."""
+    pattern = replace(scene.hood(), edges=scene.hood().edges * copies)
+    head = scene.head(paper=paper)
+    sheet = scene.fit_sheet(head=head, pattern=pattern, free=scene.KEEP_OUTS * copies)
+    assert len(reader(fit_document(sheet)).pages) == 1
+    row = scene.sheet_of_price().rows[-1]
+    rows = scene.sheet_of_price().rows + (row,) * copies
+    covered = scene.sheet_of_price().covered * copies
+    sheet_of_price = scene.sheet_of_price(head=head, rows=rows, covered=covered)
+    assert len(reader(price_document(sheet_of_price)).pages) == 1
+
+
+def test_the_map_takes_the_room_that_the_page_has_left() -> None:
+    """From its least height, with much to say, up to what the piece needs."""
+    heights = []
+    for count in (3, 4, 40):
+        pattern = replace(scene.hood(), edges=(scene.hood().edges * 10)[:count])
+        svg = fit_document(scene.fit_sheet(pattern=pattern)).pictures["strain.svg"]
+        heights.append(float(fromstring(svg.decode()).get("height").removesuffix("mm")))
+    assert heights[2] == 56.0
+    assert heights[0] - heights[1] == pytest.approx(4.75, abs=0.01)
+    bare = scene.fit_sheet(free=(), laying=(), warnings=())
+    tall = fit_document(bare).pictures["strain.svg"].decode()
+    assert float(fromstring(tall).get("height").removesuffix("mm")) <= 112.0
+
+
+def test_every_piece_has_its_row_in_the_inspection() -> None:
+    """Numbers and names again, and no box for openings where a piece has none."""
+    sheet = scene.sheet_of_laying(8)
+    pages = [page.extract_text() for page in reader(laying_document(sheet)).pages]
+    text = plain(pages[-1])
+    assert plain("Inspection, by somebody who did not lay it") in text
+    rows = text.split(plain("Openings free"))[1]
+    for piece in sheet.pieces:
+        assert plain(f"{piece.number}{piece.name}") in rows
+    whole = sum(not piece.pattern.cut_outs for piece in sheet.pieces)
+    assert 0 < whole < len(sheet.pieces)
+    assert rows.count("none") == whole
+
+
+def test_many_pieces_are_inspected_over_several_pages() -> None:
+    sheet = scene.sheet_of_laying(25)
+    text = text_of(laying_document(sheet))
+    rows = text.split(plain("who did not lay it"))[-1]
+    for piece in sheet.pieces:
+        assert plain(f"{piece.number}{piece.name}") in rows
 
 
 def test_the_fit_report_states_its_numbers() -> None:

@@ -76,10 +76,12 @@ def laying_advice(piece: Piece) -> Iterator[str]:
     most = max((_crowd(r) for r in edges if r.name), default=0.0)
     if most > _CROWDED:
         crowded = [r.name for r in edges if r.name and _crowd(r) > _NEARLY * most]
-        names = " and ".join(f"“{panel_title(name)}”" for name in dict.fromkeys(crowded))
+        names = [f"“{panel_title(name)}”" for name in dict.fromkeys(crowded)]
+        listed = " and ".join(part for part in (", ".join(names[:-1]), names[-1]) if part)
+        where = f"At the edge{'s' if len(names) > 1 else ''} {listed}"
         yield (
-            f"At the edge {names} the piece is {100 * most:.1f}\u00a0% longer than the car: work "
-            "the excess out evenly from the middle, never to one corner."
+            f"{where} the piece is {100 * most:.1f}\u00a0% longer than the car: work the excess "
+            "out evenly from the middle, never to one corner."
         )
 
 

@@ -154,6 +154,7 @@ def _price_sheet(head: Head, pieces: tuple[Piece, ...], cost: Price) -> PriceShe
                 quantity=f"{line.quantity} {line.unit}" if line.unit else "",
                 rate=_rate(line.unit, line.rate, rates),
                 amount=line.amount,
+                assumed=line.assumed,
             )
             for line in cost.lines
         ),
@@ -163,11 +164,12 @@ def _price_sheet(head: Head, pieces: tuple[Piece, ...], cost: Price) -> PriceShe
         tax_rate=rates.tax,
         covered=tuple((panel_title(piece.name), _covered(piece)) for piece in pieces),
         free=tuple(
-            dict.fromkeys(
-                f"{item.name or item.kind.value} on {panel_title(piece.name)}"
-                for piece in pieces
-                for item in piece.keep_outs
+            (
+                panel_title(piece.name),
+                "; ".join(item.name or item.kind.value for item in piece.keep_outs),
             )
+            for piece in pieces
+            if piece.keep_outs
         ),
         notes=(ROUNDING,),
     )
@@ -183,7 +185,10 @@ def _rate(unit: str, rate: Decimal, rates: Rates) -> str:
 def _covered(piece: Piece) -> str:
     """What the piece covers, in the customer's words."""
     part = "up to the line agreed" if piece.cover.line_mm is not None else "the whole panel"
-    wrapped = [r.name for r in piece.pattern.edges if r.finish.finish is Finish.WRAP and r.name]
+    edges = piece.pattern.edges
+    wrapped = [r.name for r in edges if r.finish.finish is Finish.WRAP and r.name]
     if wrapped:
         return f"{part}, wrapped round: {', '.join(dict.fromkeys(wrapped))}"
-    return f"{part}, ending just short of its edges"
+    if any(r.finish.finish is Finish.SHORT for r in edges):
+        return f"{part}, ending just short of its edges"
+    return f"{part}, up to its edges"

@@ -1,13 +1,15 @@
 """The fit report of one piece."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from PIL import Image
 from shapely import LinearRing, Point
 
 from layflat.base import FloatArray
-from layflat.film import Film, Flat
+from layflat.film import Film, Flat, to_flat
 from layflat.papers.canvas import photo
 from layflat.papers.engine import Document
 from layflat.papers.head import (
@@ -20,7 +22,7 @@ from layflat.papers.head import (
     per_cent,
     sheet_values,
 )
-from layflat.papers.lettering import one_line
+from layflat.papers.lettering import one_line, panel_title
 from layflat.papers.look import DASHES
 from layflat.papers.pictures import edge_key, strain_sheet_picture
 from layflat.papers.strain import Effort, StrainSummary, summarise
@@ -35,7 +37,14 @@ _QUANTITIES = {
     "youngs_modulus_mpa": "Young's modulus",
 }
 
-_MAP_MM = {Paper.A4: 92.0, Paper.LETTER: 80.0}
+# What a page holds between its rules, and what its parts take, in mm and in signs a line.
+_PAGE_MM = {Paper.A4: 254.0, Paper.LETTER: 236.0}
+_MAP_MM = (56.0, 112.0)
+_LINE_MM, _SMALL_LINE_MM, _EDGE_MM = 4.75, 4.25, 4.75
+_LONG_TITLE = 48
+_HEADING_MM = 11.5
+_FULL_SIGNS, _HALF_SIGNS, _FILM_SIGNS = 104, 46, 66
+_VERDICT_SIGNS, _SMALL_SIGNS = 56, 124
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -78,32 +87,40 @@ def fit_document(sheet: FitSheet) -> Document:
     """The fit report before it is set."""
     summary = summarise(sheet.flat)
     film, unit = sheet.flat.film, sheet.head.unit
+    verdict = verdict_sentence(summary, film, where=_where(sheet, summary.stretch_at_mm))
+    texts = {
+        "piece": one_line(sheet.piece, most=140),
+        "film_line": (
+            f"Film: {film.name}, {film.thickness_um:g} µm; "
+            f"{area(pattern_area_mm2(sheet.pattern), unit)} for "
+            f"{area(sheet.flat.mesh.area_mm2, unit)} of the car"
+        ),
+        "verdict": verdict,
+        "place_alt": f"The vehicle with the panel of {sheet.piece} marked.",
+        "strain_alt": f"Strain map of {sheet.piece}. {verdict}",
+        "numbers": _numbers(summary),
+        "reading": _READING,
+        "edges": [_edge_row(record, unit) for record in sheet.pattern.edges],
+        "free": _free(sheet.free, unit),
+        "laying": list(sheet.laying),
+        "warnings": list(sheet.warnings),
+        "sources": _sources(film),
+    }
     pictures = {
         "strain.svg": strain_sheet_picture(
             sheet.flat,
             pattern=sheet.pattern,
             region=sheet.region,
-            height_mm=_map_height_mm(sheet),
+            free=[
+                (one_line(item.name or item.kind, most=32), to_flat(sheet.flat, item.points_mm))
+                for item in sheet.free
+            ],
+            height_mm=_map_height_mm(sheet, texts),
         ).encode(),
         **{f"edge-{k.value}.svg": edge_key(dashes).encode() for k, dashes in DASHES.items()},
     }
     if sheet.place is not None:
         pictures["place.svg"] = photo(sheet.place)
-    verdict = verdict_sentence(summary, film, where=_where(sheet, summary.stretch_at_mm))
-    texts = {
-        "piece": one_line(sheet.piece, most=140),
-        "film_line": f"Film: {film.name}, {film.thickness_um:g} µm",
-        "verdict": verdict,
-        "place_alt": f"The vehicle with the panel of {sheet.piece} marked.",
-        "strain_alt": f"Strain map of {sheet.piece}. {verdict}",
-        "numbers": _numbers(sheet, summary),
-        "reading": _reading(film),
-        "edges": [_edge_row(record, unit) for record in sheet.pattern.edges],
-        "free": [_free(item, unit) for item in sheet.free],
-        "laying": list(sheet.laying),
-        "warnings": list(sheet.warnings),
-        "sources": _sources(film),
-    }
     values = {
         **sheet_values(sheet.head, sheet="Fit report", title=f"Fit report: {sheet.piece}"),
         **all_written(texts),
@@ -113,11 +130,41 @@ def fit_document(sheet: FitSheet) -> Document:
     return Document(template="fit.typ", values=values, pictures=pictures, dated=sheet.head.dated)
 
 
-def _map_height_mm(sheet: FitSheet) -> float:
-    """No more than the piece needs: a wide one leaves its room to the tables."""
+def _map_height_mm(sheet: FitSheet, texts: Mapping[str, Any]) -> float:
+    """The map's height: no more than the piece needs, and what the page has left for it.
+
+    Heights of texts are estimated from their signs; a report of an ordinary piece stays on one
+    page, and the map of one with very much to say keeps its least height.
+    """
     wide, high = np.ptp(sheet.flat.points_mm, axis=0)
     ratio = min(wide, high) / max(wide, high) if min(wide, high) * 1.25 < max(wide, high) else 1.0
-    return float(np.clip(165.0 * ratio + 34.0, 62.0, _MAP_MM[sheet.head.paper]))
+    least, most = _MAP_MM
+    free = sum(_lines(f"{why}: {names}", _HALF_SIGNS) for why, names in texts["free"])
+    laying = sum(_lines(text, _HALF_SIGNS) for text in texts["laying"])
+    beside = _LINE_MM * (laying + free) + (_HEADING_MM if laying and free else 0.0)
+    warnings = sum(_lines(text, _FULL_SIGNS) for text in texts["warnings"])
+    title = 12.0 if len(texts["piece"]) <= _LONG_TITLE else 18.0
+    rest = (
+        max(
+            8.0
+            + title
+            + _LINE_MM * _lines(texts["film_line"], _FILM_SIGNS)
+            + 6.1 * _lines(texts["verdict"], _VERDICT_SIGNS),
+            38.0,
+        )
+        + _SMALL_LINE_MM * _lines(texts["reading"], _SMALL_SIGNS)
+        + _HEADING_MM
+        + max(1.07 * _LINE_MM * len(texts["numbers"]), beside)
+        + (_HEADING_MM + _EDGE_MM * (len(texts["edges"]) + 1.2) if texts["edges"] else 0.0)
+        + (6.0 + _LINE_MM * (warnings + 1) if warnings else 0.0)
+        + _SMALL_LINE_MM * _lines(" · ".join(texts["sources"]), _SMALL_SIGNS)
+    )
+    needed = 172.0 * ratio + 30.0
+    return float(np.clip(min(needed, _PAGE_MM[sheet.head.paper] - rest), least, most))
+
+
+def _lines(text: str, signs: int) -> int:
+    return -(-len(text) // signs)
 
 
 def verdict_sentence(summary: StrainSummary, film: Film, *, where: str = "at A") -> str:
@@ -141,48 +188,36 @@ def verdict_sentence(summary: StrainSummary, film: Film, *, where: str = "at A")
     )
 
 
-def _numbers(sheet: FitSheet, summary: StrainSummary) -> list[tuple[str, str]]:
-    unit = sheet.head.unit
-    surface = sheet.flat.mesh.area_mm2
+def _numbers(summary: StrainSummary) -> list[tuple[str, str]]:
     return [
         ("Greatest stretch, at A", per_cent(summary.stretch)),
-        ("Stretch that 99 % of the surface stays below", per_cent(summary.stretch_99)),
+        ("Stretch on 99 % of the surface, at most", per_cent(summary.stretch_99)),
         ("Surface beyond the stretch limit", per_cent(summary.over_stretch)),
         ("Greatest compression, at B", per_cent(summary.compression)),
+        ("Compression on 99 % of the surface, at most", per_cent(summary.compression_99)),
         ("Surface beyond the finger limit", per_cent(summary.over_finger)),
-        ("Area on the car", area(surface, unit)),
-        ("Film in the piece", area(pattern_area_mm2(sheet.pattern), unit)),
-        ("Cut-outs", str(len(sheet.pattern.cut_outs))),
     ]
 
 
-def _reading(film: Film) -> list[str]:
-    return [
-        "A is stretched most, B compressed most.",
-        (
-            f"Strong full line: the stretch limit, {per_cent(film.stretch_limit)}. "
-            "Beyond it, hatched: warm the film, pull slowly."
-        ),
-        (
-            f"Strong broken line: the finger limit, {per_cent(film.finger_limit)}. Beyond it, "
-            "hatched the other way: work the film inwards or it folds."
-        ),
-        "Thin lines: half a limit, and one and a half.",
-        "The map lies as the film lies, seen from outside; the rule is at its scale.",
-    ]
+_READING = (
+    "Seen from outside. A is stretched most, B compressed most. Full line: the stretch limit; "
+    "hatched beyond it: warm the film, pull slowly. Broken line: the finger limit; hatched the "
+    "other way: work the film inwards or it folds. Thin lines: half a limit, one and a half."
+)
 
 
 def _edge_row(record: EdgeRecord, unit: LengthUnit) -> dict[str, str]:
     difference = record.surface_length_mm - record.flat_length_mm
-    sign = "+" if difference >= 0 else "−"
+    written = length(abs(difference), unit, decimals=1)
+    sign = "" if not any(digit in written for digit in "123456789") else "−+"[difference > 0]
     return {
-        "name": record.name or "–",
+        "name": panel_title(record.name) if record.name else "–",
         "kind": record.kind.value,
         "line": f"edge-{record.kind.value}.svg",
         "finish": finish_words(record, unit),
         "car": length(record.surface_length_mm, unit),
         "flat": length(record.flat_length_mm, unit),
-        "difference": sign + length(abs(difference), unit, decimals=1),
+        "difference": sign + written,
     }
 
 
@@ -196,9 +231,13 @@ def finish_words(record: EdgeRecord, unit: LengthUnit) -> str:
     return "on the line"
 
 
-def _free(item: KeepOut, unit: LengthUnit) -> str:
-    name = item.name or item.kind.value
-    return f"{name} ({item.kind.value}), with {length(item.clearance_mm, unit, decimals=1)} bare"
+def _free(items: tuple[KeepOut, ...], unit: LengthUnit) -> list[tuple[str, str]]:
+    """Why places are left free and how much bare paint they keep, with their names."""
+    groups: dict[str, list[str]] = {}
+    for item in items:
+        why = f"{item.kind.value}, {length(item.clearance_mm, unit, decimals=1)} bare round it"
+        groups.setdefault(why, []).append(item.name or item.kind.value)
+    return [(why, "; ".join(names)) for why, names in groups.items()]
 
 
 def _sources(film: Film) -> list[str]:
@@ -227,7 +266,7 @@ def _where(sheet: FitSheet, at_mm: FloatArray) -> str:
             if edge.name and distance < nearest[0]:
                 nearest = (distance, edge.name)
     if nearest[0] < 0.12 * span:
-        return f"at A, by the edge “{nearest[1]}”"
+        return f"at A, by the edge “{panel_title(nearest[1])}”"
     ring = LinearRing(points[sheet.region.loops[0].vertices])
     inland = ring.distance(Point(at_mm))
     return f"at A, {length(inland, sheet.head.unit)} in from the edge"

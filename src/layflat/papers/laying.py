@@ -117,6 +117,7 @@ def _piece(index: int, piece: LayingPiece, pictures: dict[str, bytes]) -> dict[s
         "shape_alt": f"The flat shape of piece {piece.number}.",
         "place": place,
         "place_alt": f"Where piece {piece.number} goes on the vehicle.",
+        "openings": bool(piece.pattern.cut_outs),
         "effort": piece.effort.value,
         "effort_word": _EFFORT_WORDS[piece.effort],
         "advice": list(piece.advice),

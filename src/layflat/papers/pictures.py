@@ -12,6 +12,7 @@ from layflat.base import FloatArray
 from layflat.film import Film, Flat
 from layflat.nest import Layout, Placement
 from layflat.papers.canvas import Canvas, Frame, Pen, hatch
+from layflat.papers.labels import Ground, draw_labels, free_spot, place_labels
 from layflat.papers.look import DASHES, GROUND, INK, PAPER, PENCIL, strain_hex
 from layflat.papers.rule import HEIGHT_MM, draw_rule
 from layflat.papers.strain import StrainSummary, summarise
@@ -40,6 +41,19 @@ def pattern_picture(pattern: Pattern, *, width_mm: float = 80.0, height_mm: floa
     return canvas.svg()
 
 
+def layout_height_mm(layout: Layout, *, width_mm: float, section: int | None = None) -> float:
+    """How high a layout's picture must be to be *width_mm* wide."""
+    start, end = _span(layout, section)
+    return (width_mm - 2) * layout.stock.width_mm / (end - start) + HEIGHT_MM + 9.0
+
+
+def _span(layout: Layout, section: int | None) -> tuple[float, float]:
+    if section is None:
+        return 0.0, layout.length_mm
+    part = layout.sections[section]
+    return part.start_mm, part.end_mm
+
+
 def layout_picture(
     layout: Layout,
     *,
@@ -58,11 +72,9 @@ def layout_picture(
         number_pt: least and greatest size of the piece numbers.
     """
     canvas = Canvas(width_mm, height_mm)
-    if section is None:
-        start, end = 0.0, layout.length_mm
-        shown: Sequence[Placement] = layout.placements
-    else:
-        start, end = layout.sections[section].start_mm, layout.sections[section].end_mm
+    start, end = _span(layout, section)
+    shown: Sequence[Placement] = layout.placements
+    if section is not None:
         shown = [item for item in layout.placements if item.section == section]
     width = layout.stock.width_mm
     frame = Frame.fit(
@@ -104,6 +116,7 @@ def strain_sheet_picture(
     *,
     pattern: Pattern | None = None,
     region: Region | None = None,
+    free: Sequence[tuple[str, FloatArray]] = (),
     width_mm: float = 178.0,
     height_mm: float = 104.0,
 ) -> str:
@@ -113,6 +126,7 @@ def strain_sheet_picture(
         flat: the flattened region.
         pattern: its pattern, in the same coordinates; its outline is drawn over the map.
         region: the region that *flat* came from; its edges are drawn by their kind.
+        free: places left free of film: names with rims (k, 2) in the coordinates of *flat*.
         width_mm: of the picture.
         height_mm: of the picture.
     """
@@ -131,15 +145,19 @@ def strain_sheet_picture(
         width_mm,
         map_height,
     )
-    if pattern is not None:
-        piece = _on_paper(pattern, frame)
+    piece = _on_paper(pattern, frame) if pattern else None
+    if piece is not None:
         canvas.loops([_ring(piece)], pen=_FINE)
         for hole in piece.interiors:
             ring = shapely.get_coordinates(hole)
             canvas.loops([ring], fill=PAPER, pen=Pen(INK, 0.35))
     if region is not None:
         _draw_edges(canvas, flat, region, frame)
-    _draw_places(canvas, summary, frame, width_mm, map_height)
+    film = piece or shapely.union_all(
+        shapely.polygons(frame.on_paper(flat.points_mm)[flat.mesh.faces])
+    )
+    ground = Ground(width_mm=width_mm, height_mm=map_height, film=film.simplify(0.1))
+    _draw_words(canvas, summary, frame, ground, free)
     draw_rule(canvas, x=1, y=map_height + 1.5, most_mm=width_mm - 2, scale=frame.scale)
     _draw_legend(canvas, flat.film, y=map_height + HEIGHT_MM + 3.0, width_mm=width_mm)
     return canvas.svg()
@@ -242,33 +260,38 @@ def _draw_edges(canvas: Canvas, flat: Flat, region: Region, frame: Frame) -> Non
             canvas.lines(lines, pen=Pen(INK, 0.8, DASHES[edge.kind]))
 
 
-def _draw_places(
-    canvas: Canvas, summary: StrainSummary, frame: Frame, width_mm: float, height_mm: float
+def _draw_words(
+    canvas: Canvas,
+    summary: StrainSummary,
+    frame: Frame,
+    ground: Ground,
+    free: Sequence[tuple[str, FloatArray]],
 ) -> None:
-    """A and B: where the film is stretched and compressed most, with the value."""
-    places = (
-        ("A", summary.stretch, "+", summary.stretch_at_mm),
-        ("B", summary.compression, "−", summary.compression_at_mm),
-    )
-    wide, high = 25.0, 6.0
-    drawn: list[tuple[float, float]] = []
-    for letter, value, sign, at in places:
-        x, y = (float(v) for v in frame.on_paper(at)[0])
-        left = x + 5 if x + 5 + wide < width_mm else x - 5 - wide
-        top = y - high - 3 if y - high - 3 > 0 else y + 3
-        if any(abs(left - a) < wide and abs(top - b) < high + 1 for a, b in drawn):
-            top = y + 3 + high if y + 3 + 2 * high < height_mm else y - 3 - 2 * high
-        drawn.append((left, top))
-        label = [(left, top), (left + wide, top), (left + wide, top + high), (left, top + high)]
-        foot = (left if left > x else left + wide, top + high / 2)
-        canvas.lines([[(x, y), foot]], pen=Pen(PAPER, 1.0))
-        canvas.lines([[(x, y), foot]], pen=_FINE)
+    """The names of places left free; A and B, where the film is stretched and compressed most."""
+    places = [
+        ("A", f"+{100 * summary.stretch:.1f} %", summary.stretch_at_mm),
+        ("B", f"−{100 * summary.compression:.1f} %", summary.compression_at_mm),
+    ]
+    dots = [Point(frame.on_paper(at)[0]).buffer(1.1) for _, _, at in places]
+    things = [(name, Polygon(frame.on_paper(rim)).convex_hull) for name, rim in free]
+    labels = place_labels(things, ground=ground, taken=dots)
+    draw_labels(canvas, labels)
+    taken: list[BaseGeometry] = [shape for _, shape in things]
+    taken += [shape for label in labels for shape in label.shapes]
+    for (letter, text, _), dot in zip(places, dots, strict=True):
+        others = [*taken, *(item for item in dots if item is not dot)]
+        spot, line = free_spot(dot, 25.0, 6.0, ground=ground, blocked=others)
+        x, y = dot.centroid.x, dot.centroid.y
+        ends = [(x, y), line.coords[1]]
+        canvas.lines([ends], pen=Pen(PAPER, 1.0))
+        canvas.lines([ends], pen=_FINE)
         canvas.circle(x, y, 1.1, fill=PAPER, pen=Pen(INK, 0.4))
         canvas.circle(x, y, 0.35, fill=INK)
-        canvas.loops([label], fill=PAPER, pen=_FINE)
+        left, top, right, _ = spot.bounds
+        canvas.loops([_ring(spot)], fill=PAPER, pen=_FINE)
         canvas.text(left + 1.4, top + 4.5, letter, size_pt=12, bold=True)
-        text = f"{sign}{100 * value:.1f} %"
-        canvas.text(left + wide - 1.4, top + 4.4, text, size_pt=11, anchor="end")
+        canvas.text(right - 1.4, top + 4.4, text, size_pt=11, anchor="end")
+        taken += [spot.buffer(0.4), line.buffer(0.3)]
 
 
 def _draw_legend(canvas: Canvas, film: Film, *, y: float, width_mm: float) -> None:

@@ -9,6 +9,10 @@ from layflat.papers.head import Head, all_written, sheet_values
 from layflat.papers.lettering import one_line
 
 _NO_BREAK = "\u00a0"
+_ASSUMED = (
+    "Assumed: estimated from the sizes of the pieces and not from this workshop's own record of "
+    "time."
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -20,12 +24,14 @@ class PriceRow:
         quantity: how much, with its unit, e.g. "7.35 m"; "" for a lump.
         rate: per unit, with it, e.g. "42.50 per m"; "" for a lump.
         amount: without tax.
+        assumed: whether the quantity is an assumption; the sheet says so.
     """
 
     text: str
     quantity: str
     rate: str
     amount: Decimal
+    assumed: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,7 +45,7 @@ class PriceSheet:
         net, tax, gross: the sums.
         tax_rate: as a fraction.
         covered: what is covered: a panel's name with a sentence.
-        free: what stays free of film, with the reason.
+        free: what stays free of film: a panel's name with what it is there.
         notes: how numbers were rounded, which are assumptions.
         cautions: further points beside the usual ones.
     """
@@ -52,7 +58,7 @@ class PriceSheet:
     gross: Decimal
     tax_rate: Decimal
     covered: tuple[tuple[str, str], ...] = ()
-    free: tuple[str, ...] = ()
+    free: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
 
@@ -79,6 +85,7 @@ def price_document(sheet: PriceSheet) -> Document:
                 "quantity": row.quantity,
                 "rate": row.rate,
                 "amount": money(row.amount),
+                "assumed": row.assumed,
             }
             for row in sheet.rows
         ],
@@ -88,6 +95,7 @@ def price_document(sheet: PriceSheet) -> Document:
         "gross": f"{sheet.currency} {money(sheet.gross)}",
         "covered": list(sheet.covered),
         "free": list(sheet.free),
+        "assumed": _ASSUMED if any(row.assumed for row in sheet.rows) else "",
         "notes": list(sheet.notes),
         "cautions": [*sheet.cautions, *CUSTOMER],
     }

@@ -8,7 +8,7 @@ from layflat.papers.cautions import WEEDING
 from layflat.papers.engine import Document
 from layflat.papers.head import Head, Paper, all_written, area, length, per_cent, run, sheet_values
 from layflat.papers.lettering import panel_title
-from layflat.papers.pictures import layout_picture
+from layflat.papers.pictures import layout_height_mm, layout_picture
 
 _ROLL_MM = {Paper.A4: (265.0, 76.0), Paper.LETTER: (247.0, 78.0)}
 _SECTION_MM = {Paper.A4: (175.0, 126.0), Paper.LETTER: (157.0, 130.0)}
@@ -50,7 +50,11 @@ def weeding_document(sheet: WeedingSheet) -> Document:
     wide, high = _SECTION_MM[head.paper]
     for index in range(len(layout.sections)):
         picture = layout_picture(
-            layout, section=index, width_mm=wide, height_mm=high, number_pt=(13.0, 40.0)
+            layout,
+            section=index,
+            width_mm=wide,
+            height_mm=min(high, layout_height_mm(layout, width_mm=wide, section=index)),
+            number_pt=(13.0, 40.0),
         )
         pictures[f"section-{index + 1}.svg"] = picture.encode()
     count, sections = len(layout.placements), len(layout.sections)

@@ -100,6 +100,11 @@ class StepMinutes:
     minutes: float
     source: str
 
+    @property
+    def assumed(self) -> bool:
+        """Whether no word of the shop stands behind the number."""
+        return self.source == ASSUMED
+
 
 @dataclass(frozen=True)
 class Minutes:

@@ -1,6 +1,6 @@
 """The price of a job: film, time, consumables and tax, in exact decimal arithmetic."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 
 from layflat.base import SettingError
@@ -29,6 +29,7 @@ class PriceLine:
         quantity, unit: how much: metres ("m"), whole minutes ("min"), or a lump ("").
         rate: without tax, per metre, per hour, or for the lump.
         amount: quantity times rate, rounded once.
+        assumed: whether the quantity rests on an assumption of this program.
     """
 
     text: str
@@ -36,6 +37,7 @@ class PriceLine:
     unit: str
     rate: Decimal
     amount: Decimal
+    assumed: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,7 +82,8 @@ def price(*, metres: Decimal, minutes: Minutes, rates: Rates) -> Price:
     for step in minutes.steps:
         if step.minutes > 0:
             whole = as_decimal(step.minutes).quantize(Decimal(1), rounding=ROUND_HALF_UP)
-            lines.append(_line(_WORDS[step.step], whole, "min", rates.per_hour, rates))
+            line = _line(_WORDS[step.step], whole, "min", rates.per_hour, rates)
+            lines.append(replace(line, assumed=step.assumed))
     if rates.consumables > 0:
         text = "Solutions, cloths, blades"
         lines.append(_line(text, Decimal(1), "", rates.consumables, rates))
