@@ -332,6 +332,17 @@ def test_the_limit_counts_triangles_after_splitting(
         read_mesh(tmp_path / "a")
 
 
+def test_other_tables_of_a_ply_are_passed_over_and_said(tmp_path: Path) -> None:
+    table = b"element strip 2\nproperty uchar kind\nproperty list uchar int ids\nelement face"
+    rows = struct.pack("<BBiBB2i", 1, 1, 7, 1, 2, 7, 7)
+    at = len(MIXED) - struct.calcsize("<B4iB3i")
+    data = (MIXED[:at] + rows + MIXED[at:]).replace(b"element face", table, 1)
+    (tmp_path / "a.ply").write_bytes(data)
+    found = read_mesh(tmp_path / "a.ply")
+    assert found.mesh.faces.tolist() == [[0, 1, 2], [0, 2, 3], [3, 2, 4]]
+    assert found.notes[0] == "a.ply also holds strip; only faces were read."
+
+
 @pytest.mark.parametrize("name", ["ply text", "obj"])
 def test_lines_without_end_are_refused(
     name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

@@ -61,7 +61,9 @@ def _read_binary(data: bytes, header: Header, where: str) -> Polygons:
             if element.name == "vertex":
                 vertices = _coordinates(rows, element)
             continue
-        wanted = corner_list(element, where) if element.name == "face" else 0
+        wanted = next(i for i, p in enumerate(element.properties) if p.length_type)
+        if element.name == "face":
+            wanted = corner_list(element, where)
         try:
             found, lengths, at = _binary_lists(data, at, element, header.order, wanted)
         except (IndexError, ValueError):
