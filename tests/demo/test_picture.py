@@ -73,3 +73,14 @@ def test_a_marked_panel_is_blue(designs: dict[str, Design]) -> None:
 def test_a_panel_that_is_not_there_cannot_be_marked(designs: dict[str, Design]) -> None:
     with pytest.raises(ValueError, match="no panel 'roof'"):
         model_of(designs["coupe"], spacing_mm=60.0, marked=["roof"])
+
+
+def test_shut_lines_lie_on_the_skin_and_the_rail_is_on_the_sliding_doors_side(
+    name: str, design: Design, model: Model
+) -> None:
+    points = np.vstack([line.points_mm for line in model.lines])
+    # The mirror caps' rims are no part of the skin.
+    assert (np.abs(design.skin(points)) < 0.01).mean() > 0.9
+    lines = [line.points_mm for line in model.lines]
+    rails = [line for line in lines if np.ptp(line[:, 0]) == pytest.approx(1510.0)]
+    assert [bool(line[:, 1].max() < 0) for line in rails] == ([True] if name == "van" else [])

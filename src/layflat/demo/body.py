@@ -34,6 +34,21 @@ class Patch:
     where: Callable[[FloatArray], np.ndarray[tuple[int], np.dtype[np.bool_]]]
 
 
+@dataclass(frozen=True, eq=False)
+class Seam:
+    """A shut line that belongs to no panel, for pictures only.
+
+    Attributes:
+        sheet: where it is drawn, on the left half.
+        line: (k, 2), drawn with straight sides.
+        sides: where it is seen: 1 is the left, -1 its image on the right.
+    """
+
+    sheet: Sheet
+    line: FloatArray
+    sides: tuple[int, ...] = (1, -1)
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Design:
     """What a body is made from.
@@ -49,6 +64,7 @@ class Design:
         mirror_mm: middle of the left mirror cap.
         mirror_half_mm: its half axes.
         patches: glass and lamps.
+        seams: shut lines of lids and doors that are no panels.
         paint: sRGB of the paint.
     """
 
@@ -65,6 +81,7 @@ class Design:
     mirror_mm: tuple[float, float, float]
     mirror_half_mm: tuple[float, float, float]
     patches: tuple[Patch, ...] = field(default=())
+    seams: tuple[Seam, ...] = field(default=())
     paint: tuple[int, int, int] = (196, 200, 202)
 
 

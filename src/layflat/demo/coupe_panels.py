@@ -1,8 +1,11 @@
 """The coupe's design: panels, glass and lamps drawn on its skin."""
 
+import numpy as np
+
 from layflat.demo import coupe
-from layflat.demo.body import Design, Patch, mirror_field
+from layflat.demo.body import Design, Patch, Seam, mirror_field
 from layflat.demo.coupe import coupe_field
+from layflat.demo.curves import spline_points
 from layflat.demo.drawing import FRONT, LEFT, REAR, TOP, drawn_line, rounded
 from layflat.demo.lines import arch_line, mirror_panel, spot
 from layflat.demo.sketch import across, image, panel
@@ -57,6 +60,7 @@ def _design(info: BodyInfo) -> Design:
         mirror_mm=_MIRROR,
         mirror_half_mm=_MIRROR_HALF,
         patches=_patches(),
+        seams=_seams(),
         paint=(142, 52, 42),
     )
 
@@ -216,4 +220,15 @@ def _patches() -> tuple[Patch, ...]:
         Patch("tail lamp", REAR, tail, (150, 34, 30), 1.8, lambda p: p[:, 0] < -1800),
         Patch("plate", REAR, plate, (150, 168, 176), 0.6, lambda p: p[:, 0] < -1800),
         Patch("skirt", REAR, skirt, dark, 0.5, lambda p: p[:, 0] < -1800),
+    )
+
+
+def _seams() -> tuple[Seam, ...]:
+    pillar = [(-470, 838), (-455, 1250)]
+    lid = spline_points([(-1690, 0), (-1690, 420), (-1640, 640), (-1900, 650), (-2085, 625)])
+    edge = spline_points([(625, 890), (610, 830), (330, 830), (350, 620), (300, 600), (0, 600)])
+    return (
+        Seam(LEFT, np.array(pillar, dtype=np.float64)),
+        Seam(TOP, lid),
+        Seam(REAR, edge),
     )

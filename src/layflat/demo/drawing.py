@@ -45,8 +45,9 @@ class Sheet:
         direction = np.zeros(3)
         direction[depth] = -self.side
         points = meet(skin, start, direction, reach=2 * _FAR)
-        if np.isnan(points).any():
-            raise ValueError(f"the skin is not seen on the {self.name} sheet at {drawn}")
+        unseen = drawn[np.isnan(points).any(axis=1)]
+        if len(unseen):
+            raise ValueError(f"the skin is not seen on the {self.name} sheet at {unseen[0]}")
         return points
 
 

@@ -77,7 +77,7 @@ def model_of(design: Design, *, spacing_mm: float = 16.0, marked: Sequence[str] 
         gloss=np.concatenate(
             [gloss, gloss, *(np.full(len(part.faces), part.gloss) for part in shells)]
         ),
-        lines=(*_seals(design), *shut_lines(design)),
+        lines=(*_seals(design), *_seams(design), *shut_lines(design)),
     )
 
 
@@ -113,6 +113,17 @@ def _seals(design: Design) -> list[Line]:
         for image in (1.0, -1.0):
             points = rim * np.array([1.0, image, 1.0])
             lines.append(Line(points_mm=points, colour=(20, 21, 22), width_px=2.4))
+    return lines
+
+
+def _seams(design: Design) -> list[Line]:
+    """The shut lines that belong to no panel."""
+    lines = []
+    for seam in design.seams:
+        drawn = seam.sheet.lay(design.skin, evened(seam.line, 15.0))
+        for side in seam.sides:
+            points = drawn * np.array([1.0, side, 1.0])
+            lines.append(Line(points_mm=points, colour=INK, width_px=1.3))
     return lines
 
 

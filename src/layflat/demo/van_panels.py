@@ -3,7 +3,7 @@
 import numpy as np
 
 from layflat.demo import van
-from layflat.demo.body import Design, Patch, mirror_field
+from layflat.demo.body import Design, Patch, Seam, mirror_field
 from layflat.demo.drawing import FRONT, LEFT, REAR, TOP, drawn_line, rounded
 from layflat.demo.lines import mirror_panel, spot
 from layflat.demo.sketch import across, image, panel
@@ -59,6 +59,7 @@ def _design(info: BodyInfo) -> Design:
         mirror_mm=_MIRROR,
         mirror_half_mm=_MIRROR_HALF,
         patches=_patches(),
+        seams=_seams(),
         paint=(222, 216, 200),
     )
 
@@ -195,4 +196,16 @@ def _patches() -> tuple[Patch, ...]:
         Patch("rear glass, right", REAR, other, glass, 1.8, lambda p: p[:, 0] < -2000),
         Patch("tail lamp", REAR, tail, lamp, 1.8, lambda p: p[:, 0] < -2000),
         Patch("step", REAR, step, (44, 44, 44), 0.5, lambda p: p[:, 0] < -2000),
+    )
+
+
+def _seams() -> tuple[Seam, ...]:
+    frame = [(590, 1205), (590, 2085), (1120, 2085), (1345, 1790), (1560, 1190)]
+    rail = [(-640, 1190), (-2150, 1190)]
+    doors = [(0, 2165), (770, 2165), (835, 1240), (835, 640), (0, 640)]
+    return (
+        Seam(LEFT, np.array(frame, dtype=np.float64)),
+        Seam(LEFT, np.array(rail, dtype=np.float64), sides=(-1,)),
+        Seam(REAR, np.array(doors, dtype=np.float64)),
+        Seam(REAR, np.array([(0, 2165), (0, 640)], dtype=np.float64)),
     )
