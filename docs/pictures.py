@@ -21,6 +21,7 @@ from figures.bodies import body_picture
 from figures.flattening import flattening_picture
 from figures.jobs import designs, pieces
 from figures.knife import knife_picture
+from figures.offset import offset_picture
 from figures.strain import strain_picture
 
 from layflat.base import write_text
@@ -42,6 +43,7 @@ PICTURES: Mapping[str, Callable[[], str]] = {
     "strain": lambda: strain_picture(pieces("van", ("bumper-front",))[0]),
     "layout": laid.laid_out_picture,
     "knife": knife_picture,
+    "offset": offset_picture,
 }
 """Every picture by the name of its file."""
 

@@ -60,8 +60,8 @@ def tables(page: Path) -> dict[str, list[dict[str, str]]]:
 
 
 def codes(text: str) -> list[str]:
-    """What stands between backticks."""
-    return _CODE.findall(text)
+    """What stands between backticks, outside blocks."""
+    return _CODE.findall(_BLOCK.sub("", text))
 
 
 def as_toml(document: dict[str, Any]) -> str:

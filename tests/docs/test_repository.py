@@ -56,9 +56,12 @@ def test_every_picture_is_small_sound_and_used() -> None:
 def test_pictures_are_drawn_the_same_again(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.syspath_prepend(str(pages.ROOT / "docs"))
     from figures.knife import knife_picture
+    from figures.offset import offset_picture
 
-    assert knife_picture() == knife_picture()
-    del sys.modules["figures.knife"]
+    for draw in (knife_picture, offset_picture):
+        assert draw() == draw()
+    for module in [name for name in sys.modules if name.startswith("figures")]:
+        del sys.modules[module]
 
 
 def test_the_picture_script_draws_what_is_stored() -> None:
