@@ -217,3 +217,11 @@ def panel(
         for i, part in enumerate(np.array_split(points, parts))
     )
     return Panel(name, edges, tuple((Edge(EdgeKind.TRIM, loop, "rim"),) for loop in openings))
+
+
+def farthest(points: FloatArray, line: FloatArray) -> float:
+    """The greatest distance of (k, 3) points from a closed polyline of (n, 3) points."""
+    start, step = line, np.roll(line, -1, axis=0) - line
+    share = np.einsum("kij,ij->ki", points[:, None] - start, step) / (step**2).sum(axis=1)
+    near = start + np.clip(share, 0, 1)[..., None] * step
+    return float(np.linalg.norm(points[:, None] - near, axis=2).min(axis=1).max())

@@ -10,6 +10,7 @@ import igl
 import numpy as np
 import pytest
 import trimesh
+from numpy.typing import NDArray
 
 import zoo
 from layflat.base import FloatArray
@@ -18,6 +19,7 @@ from layflat.surface import (
     EdgeKind,
     Mesh,
     Panel,
+    Region,
     angle_defects,
     boundary_turning,
     cut_region,
@@ -25,6 +27,7 @@ from layflat.surface import (
     locate,
     whole_region,
 )
+from layflat.surface.tidy import SURFACE_MM, tidy
 from layflat.surface.topology import euler_characteristic
 from layflat.surface.trace import Stretch, trace
 
@@ -157,3 +160,40 @@ def test_a_spherical_octant_has_half_pi_r_squared() -> None:
     (turning,) = boundary_turning(region)
     first = [int(np.flatnonzero(region.loops[0].edge_of == i)[0]) for i in range(3)]
     assert turning[first] == pytest.approx([np.pi / 2] * 3, abs=0.05)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_tidying_a_cut_moves_the_surface_within_its_tolerance(
+    monkeypatch: pytest.MonkeyPatch, seed: int
+) -> None:
+    """Distances both ways by libigl's and trimesh's nearest points, areas by trimesh."""
+    cuts: list[Region] = []
+
+    def keep(region: Region, *, free: NDArray[np.bool_]) -> Region:
+        cuts.append(region)
+        return tidy(region, free=free)
+
+    monkeypatch.setattr("layflat.surface.cut.tidy", keep)
+    noise = np.random.default_rng(seed)
+    bowl = zoo.bowl(400)
+    mesh = zoo.sheet(
+        31, side_mm=200, height=lambda x, y: bowl(x, y) + noise.normal(0, 0.1, x.shape), jitter=0.3
+    )
+    after = cut_region(mesh, zoo.panel(zoo.raised(zoo.ring(40, 80), bowl))).mesh
+    before = cuts[0].mesh
+    assert len(after.faces) < len(before.faces)
+    for one, other in ((before, after), (after, before)):
+        squared = igl.point_mesh_squared_distance(_all_over(one), other.vertices_mm, other.faces)[0]
+        assert np.sqrt(squared.max()) <= SURFACE_MM
+        shape = trimesh.Trimesh(other.vertices_mm, other.faces, process=False)
+        middles = one.vertices_mm[one.faces[::9]].mean(axis=1)
+        assert trimesh.proximity.closest_point_naive(shape, middles)[1].max() <= SURFACE_MM
+    areas = [trimesh.Trimesh(m.vertices_mm, m.faces, process=False).area for m in (before, after)]
+    assert areas[1] == pytest.approx(areas[0], rel=1e-5)
+
+
+def _all_over(mesh: Mesh) -> FloatArray:
+    """The corners, the middles of the sides and the middles of all triangles."""
+    corners = mesh.vertices_mm[mesh.faces]
+    sides = (corners + np.roll(corners, 1, axis=1)) / 2
+    return np.concatenate([corners.reshape(-1, 3), sides.reshape(-1, 3), corners.mean(axis=1)])

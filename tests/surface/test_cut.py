@@ -101,22 +101,14 @@ def test_differently_meshed_copies_give_the_same_outline() -> None:
     line = dense.mesh.vertices_mm[dense.loops[0].vertices]
     other = coarse.mesh.vertices_mm[coarse.loops[0].vertices]
     for points_a, points_b in ((line, other), (other, line)):
-        assert _farthest(points_a, points_b) < 0.1
-
-
-def _farthest(points: FloatArray, line: FloatArray) -> float:
-    """The greatest distance of points from a closed polyline."""
-    start, step = line, np.roll(line, -1, axis=0) - line
-    share = np.einsum("kij,ij->ki", points[:, None] - start, step) / (step**2).sum(axis=1)
-    near = start + np.clip(share, 0, 1)[..., None] * step
-    return float(np.linalg.norm(points[:, None] - near, axis=2).min(axis=1).max())
+        assert zoo.farthest(points_a, points_b) < 0.1
 
 
 def test_a_line_is_never_a_staircase() -> None:
     flat = np.array([[-30.1, -20.3], [31.7, -11.9], [28.3, 22.9], [-27.7, 18.1]])
     region = cut_region(zoo.sheet(23, jitter=0.3), zoo.panel(zoo.raised(flat)))
     line = region.mesh.vertices_mm[region.loops[0].vertices]
-    assert _farthest(line, zoo.raised(flat)) < 0.006
+    assert zoo.farthest(line, zoo.raised(flat)) < 0.006
 
 
 @settings(

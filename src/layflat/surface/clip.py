@@ -9,9 +9,11 @@ from layflat.surface.locate import locate
 from layflat.surface.measure import loop_length_mm
 from layflat.surface.mesh import Mesh
 from layflat.surface.panel import Edge, EdgeKind
+from layflat.surface.prepare import BoolArray
 from layflat.surface.region import Loop, Region
 from layflat.surface.settle import settle
 from layflat.surface.split import Split, split_along
+from layflat.surface.tidy import tidy
 from layflat.surface.topology import (
     boundary_loops,
     compact,
@@ -29,6 +31,10 @@ _REACH_MM = 5.0
 
 END_REACH_MM = 25.0
 """How far an end of the line may lie from the edge of the region that it is drawn on to."""
+
+
+_PART = "The part of the panel up to the line"
+"""How what is kept is called in an error."""
 
 
 def clip_region(
@@ -64,8 +70,9 @@ def clip_region(
     lines = trace(region.mesh, [stretch], reach_mm=_REACH_MM)
     split = split_along(region.mesh, lines, what="The line that film ends at")
     kept = _kept_side(split, np.asarray(keep_mm, np.float64).reshape(3))
+    region = _clipped(region, split, kept, lines[0].picked < 0)
     progress("clipped", 1.0)
-    return _clipped(region, split, kept)
+    return region
 
 
 def _on_boundary(region: Region, point: FloatArray, which: str) -> FloatArray:
@@ -88,7 +95,7 @@ def _on_boundary(region: Region, point: FloatArray, which: str) -> FloatArray:
     return best
 
 
-def _kept_side(split: Split, keep_mm: FloatArray) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _kept_side(split: Split, keep_mm: FloatArray) -> BoolArray:
     """(m',) bool: the faces on the side of *keep_mm*."""
     table = edge_table(split.faces)
     line = np.sort(np.stack([split.lines[0][:-1], split.lines[0][1:]], axis=1), axis=1)
@@ -100,21 +107,25 @@ def _kept_side(split: Split, keep_mm: FloatArray) -> np.ndarray[tuple[int], np.d
             "The line that film ends at does not part the panel; draw it from edge to edge."
         )
     nearest = locate(Mesh(split.vertices_mm, split.faces), keep_mm[None]).faces[0]
-    kept: np.ndarray[tuple[int], np.dtype[np.bool_]] = part == part[nearest]
+    kept: BoolArray = part == part[nearest]
     return kept
 
 
-def _clipped(
-    region: Region, split: Split, kept: np.ndarray[tuple[int], np.dtype[np.bool_]]
-) -> Region:
-    """The kept faces with loops whose edges are the region's own and the line."""
+def _clipped(region: Region, split: Split, kept: BoolArray, crossing: BoolArray) -> Region:
+    """The kept faces with loops whose edges are the region's own and the line, tidied.
+
+    Of the boundary only crossings of the line may be dropped.
+    """
     faces, used = compact(split.faces[kept])
     mesh = Mesh(split.vertices_mm[used], faces)
-    require_sheet(mesh.faces, what="The part of the panel up to the line")
+    require_sheet(mesh.faces, what=_PART)
     owner = _owners(region, split)
     loops = [_loop(region, mesh, used, ids, owner) for ids in boundary_loops(faces)]
     loops.sort(key=lambda loop: -loop_length_mm(mesh, loop.vertices))
-    return Region(mesh, tuple(loops))
+    free = np.isin(used, split.lines[0][crossing])
+    region = tidy(Region(mesh, tuple(loops)), free=free)
+    require_sheet(region.mesh.faces, what=_PART)
+    return region
 
 
 def _owners(region: Region, split: Split) -> dict[tuple[int, int], tuple[int, int]]:
