@@ -200,20 +200,6 @@ def test_a_drawing_that_makes_no_sense_is_refused_with_its_place(case: str, tmp_
         read_drawing(written(tmp_path, *draw))
 
 
-def test_blocks_that_unfold_without_end_are_refused(tmp_path: Path) -> None:
-    document = ezdxf.new("R2010", units=4)
-    block = document.blocks.new("B0")
-    block.add_line((0, 0), (1, 0))
-    for level in range(1, 8):
-        block = document.blocks.new(f"B{level}")
-        for copy in range(10):
-            block.add_blockref(f"B{level - 1}", (copy, 0))
-    document.modelspace().add_blockref("B7", (0, 0), dxfattribs=OUTLINE)
-    document.saveas(tmp_path / "bomb.dxf")
-    with pytest.raises(DrawingError, match="unfold"):
-        read_drawing(tmp_path / "bomb.dxf")
-
-
 @pytest.mark.parametrize("share", [0.05, 0.3, 0.6, 0.95])
 def test_a_truncated_file_is_refused(share: float, tmp_path: Path) -> None:
     text = written(tmp_path, square).read_text()

@@ -28,6 +28,8 @@ _MOST_UNFOLDED = 50_000
 """Entities out of blocks: each costs many times what one costs that stands in the file."""
 
 _MOST_POINTS = 2_000_000
+_MOST_SPLINE_NUMBERS = 30_000
+_MOST_SPLINE_DEGREE = 20
 _MOST_DEPTH = 8
 _MM_PER_UNIT = {
     1: 25.4,
@@ -46,6 +48,10 @@ _MM_PER_UNIT = {
     16: 1e5,
 }
 """Millimetres per unit by DXF's number in $INSUNITS."""
+
+_BINARY = b"AutoCAD Binary DXF"
+_BINARY_RECORD = b"\0\0\0"
+"""A string's end and the two bytes of group code 0."""
 
 _BAD_FILE = (
     DXFError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError,
@@ -67,7 +73,7 @@ def read_dxf(path: Path, *, unit: str | None, deviation_mm: float) -> Sketch:
             cannot be a flat line.
         InputError: the file cannot be read.
     """
-    read_bytes(path, max_bytes=_MOST_BYTES)
+    _refuse_many(read_bytes(path, max_bytes=_MOST_BYTES), where=path.name)
     try:
         document = readfile(path)
         auditor = document.audit()
@@ -75,11 +81,6 @@ def read_dxf(path: Path, *, unit: str | None, deviation_mm: float) -> Sketch:
         raise DrawingError(f"{path.name} is not a DXF file: {error}.") from error
     except _BAD_FILE as error:
         raise DrawingError(f"{path.name} is damaged and cannot be read as DXF: {error}.") from error
-    if len(document.entitydb) > _MOST_ENTITIES:
-        raise DrawingError(
-            f"{path.name} holds {len(document.entitydb)} entities; at most "
-            f"{_MOST_ENTITIES} are read."
-        )
     reader = _Reader(where=path.name, deviation_mm=deviation_mm)
     reader.factor = _factor(document, unit, reader.sketch.notes)
     if auditor.fixes:
@@ -92,6 +93,17 @@ def read_dxf(path: Path, *, unit: str | None, deviation_mm: float) -> Sketch:
         raise DrawingError(f"{path.name} is damaged and cannot be read as DXF: {error}.") from error
     reader.finish()
     return reader.sketch
+
+
+def _refuse_many(data: bytes, *, where: str) -> None:
+    """Count the records of a file before the library takes it in, which it does slowly."""
+    if data.startswith(_BINARY):
+        count = data.count(_BINARY_RECORD)
+    else:
+        # Lines come in pairs, a group code and a value; every record begins with code 0.
+        count = sum(1 for code in data.splitlines()[::2] if code.strip() == b"0")
+    if count > _MOST_ENTITIES:
+        raise DrawingError(f"{where} holds {count} records; at most {_MOST_ENTITIES} are read.")
 
 
 def _factor(document: Document, unit: str | None, notes: list[str]) -> float:
@@ -274,7 +286,8 @@ class _Reader:
                     )
                 ]
             )
-            if len(numbers) > _MOST_POINTS or not np.isfinite(numbers).all():
+            sizes = len(numbers) > _MOST_SPLINE_NUMBERS or entity.dxf.degree > _MOST_SPLINE_DEGREE
+            if sizes or not np.isfinite(numbers).all():
                 raise DrawingError(f"{self.where}: {source} is too large or not finite.")
         points = np.array([tuple(p) for p in entity.flattening(self.deviation_mm / self.factor)])
         self.flattened[entity.dxftype()] += 1

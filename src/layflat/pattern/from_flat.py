@@ -34,6 +34,7 @@ _SAME_CORNER_MM = 1e-3
 _DECIMALS = 6
 _CRUMB_MM2 = 25.0
 _SEAM_MM2 = 1e-3
+_THREAD_MM = 1.0
 _NECK_MM = 3.0
 _SEGMENTS = 32
 _TICK_MM = (0.5, 2.5)
@@ -139,7 +140,6 @@ def _with_keep_outs(
     notes: list[str],
 ) -> BaseGeometry:
     """The shape without its keep-outs, each with its clearance and rounded inner corners."""
-    holes = []
     for item in keep_outs:
         rim = _rim(item, deviation_mm)
         gap = max(item.clearance_mm, INNER_RADIUS_MM)
@@ -151,10 +151,37 @@ def _with_keep_outs(
         hole = rim.buffer(gap, quad_segs=_SEGMENTS)
         # Closing rounds the hollow corners too: there the film would end in a thin tip.
         hole = hole.buffer(INNER_RADIUS_MM, quad_segs=_SEGMENTS)
-        holes.append(hole.buffer(-INNER_RADIUS_MM, quad_segs=_SEGMENTS))
+        hole = hole.buffer(-INNER_RADIUS_MM, quad_segs=_SEGMENTS)
+        thread = _thread(shape, hole)
         if hole.intersects(shape.boundary):
-            notes.append(f"The keep-out “{item.name}” reaches the piece's edge and is cut into it.")
-    return shape.difference(union_all(holes)) if holes else shape
+            tips = "" if thread.is_empty else ", thin tips of film beside it too"
+            notes.append(
+                f"The keep-out “{item.name}” reaches the piece's edge and is cut into it{tips}."
+            )
+        elif not thread.is_empty:
+            notes.append(
+                f"Beside the keep-out “{item.name}” the film would be a thread of less than "
+                f"{_THREAD_MM:g} mm; it was taken away."
+            )
+        shape = shape.difference(hole.union(thread))
+    return shape
+
+
+def _thread(shape: BaseGeometry, hole: BaseGeometry) -> BaseGeometry:
+    """What is left of the film between a hole and an edge nearby, if it would tear in weeding.
+
+    It is what a closing of the bare places by a disc of half the thread's width fills in, near the
+    hole.
+    """
+    bare = hole.buffer(6.0 * _THREAD_MM).difference(shape)
+    if bare.is_empty:
+        return bare
+    bare = bare.union(hole)
+    closed = bare.buffer(0.5 * _THREAD_MM, quad_segs=_SEGMENTS)
+    closed = closed.buffer(-0.5 * _THREAD_MM, quad_segs=_SEGMENTS)
+    filled = closed.difference(bare).intersection(hole.buffer(_THREAD_MM))
+    parts = getattr(filled, "geoms", [filled])
+    return union_all([part.buffer(1e-3) for part in parts if part.area > _SEAM_MM2])
 
 
 def _rim(item: KeepOutShape, deviation_mm: float) -> Polygon:

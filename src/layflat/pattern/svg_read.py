@@ -21,12 +21,15 @@ from layflat.pattern.drawing import Layer, Text
 from layflat.pattern.loops import Stroke
 from layflat.pattern.piece import MarkKind
 from layflat.pattern.sketch import Sketch
-from layflat.pattern.svg_path import Affine, shape_path, strokes_of_path, to_affine
+from layflat.pattern.svg_path import Affine, count_numbers, shape_path, strokes_of_path, to_affine
 from layflat.pattern.svg_units import mm_per_unit, number, plain_length
 
 _MOST_BYTES = 20_000_000
 _MOST_ELEMENTS = 200_000
 _MOST_POINTS = 2_000_000
+_MOST_NUMBERS = 400_000
+"""Of all path data and points together; the library reads some ten thousand in a second."""
+
 _MOST_DEPTH = 32
 _SVG = "{http://www.w3.org/2000/svg}"
 _LOOSE = "NO GROUP"
@@ -121,6 +124,7 @@ class _Reader:
     seen: Counter[str] = field(default_factory=Counter)
     flattened: int = 0
     points: int = 0
+    numbers: int = 0
 
     def children(self, group: Element, place: _Place) -> None:
         """Take in what a group holds."""
@@ -180,6 +184,12 @@ class _Reader:
         own = element.get("id")
         source = f"{tag} “{own}”" if own else f"{tag} {self.seen[tag]}"
         where = f"{self.where}: the {source}"
+        self.numbers += count_numbers(element.attrib)
+        if self.numbers > _MOST_NUMBERS:
+            raise DrawingError(
+                f"{self.where} holds more than {_MOST_NUMBERS} numbers in its paths; draw it with "
+                "fewer points."
+            )
         try:
             path = shape_path(tag, element.attrib, where=where)
             lines = strokes_of_path(path, place.to_mm, deviation_mm=self.deviation_mm)
