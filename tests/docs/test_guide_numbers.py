@@ -40,6 +40,20 @@ def test_hard_begins_at_twice_the_stretch_limit() -> None:
     assert "beyond twice the stretch limit" in TEXT
 
 
+def test_words_of_the_fit_report_that_the_guide_explains_stand_on_it() -> None:
+    papers = pages.ROOT / "src" / "layflat" / "papers"
+    sheet = "".join((papers / name).read_text("utf-8") for name in ("templates/fit.typ", "fit.py"))
+    for words in (
+        "Goes on without visible stretch",
+        "Needs care",
+        "Hard to lay in one piece",
+        "on 99 % of the surface, at most",
+        "Car less flat",
+    ):
+        assert words in sheet
+        assert words in TEXT
+
+
 def test_a_test_cut_shows_a_wrong_offset_as_the_guide_says(tmp_path: Path) -> None:
     """Ears where the blade trails less than the file says, corners cut off where it trails more."""
     path = tmp_path / "test-cut.svg"
