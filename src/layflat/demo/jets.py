@@ -144,7 +144,9 @@ def within(quantity: Jet, low: float, high: float) -> Jet:
 
 
 def _times(factor: FloatArray | float, slope: Slope) -> Slope:
-    return None if slope is None else factor * slope
+    if slope is None or (isinstance(factor, float) and factor == 1.0):
+        return slope
+    return factor * slope
 
 
 def _plus(first: Slope, second: Slope) -> Slope:
