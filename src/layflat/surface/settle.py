@@ -33,13 +33,16 @@ def settle(mesh: Mesh, lines: Sequence[Line]) -> Mesh:
     of the mesh stay.
     """
     vertex, target, share = _candidates(mesh, lines)
-    fixed = np.zeros(len(mesh.vertices_mm), np.bool_)
+    fixed, passed = np.zeros((2, len(mesh.vertices_mm)), np.bool_)
     table = edge_table(mesh.faces)
     fixed[table.ends[table.count == 1].reshape(-1)] = True
     for line in lines:
         on_vertex = line.at.simplex[:, 1] < 0
-        fixed[line.at.simplex[on_vertex, 0]] = True
-    good = (share < _SHARE) & ~fixed[vertex]
+        fixed[line.at.simplex[on_vertex & (line.picked >= 0), 0]] = True
+        passed[line.at.simplex[on_vertex, 0]] = True
+    # A vertex that a line passes stays, unless a picked point lies next to it: a line that comes
+    # to that point and leaves it could pass the vertex both times.
+    good = (share < _SHARE) & ~fixed[vertex] & (~passed[vertex] | (share < 0))
     order = np.flatnonzero(good)[np.argsort(share[good], kind="stable")]
     _, first = np.unique(vertex[order], return_index=True)
     order = order[np.sort(first)]
