@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from shapely import LineString, Polygon
 
 from layflat.base import FloatArray, IntArray
@@ -75,7 +76,9 @@ def flat_loop(
     Raises:
         InputError: the loop touches itself or encloses no area.
     """
-    starts = np.flatnonzero(edge_of != np.roll(edge_of, 1))
+    starts = edge_of != np.roll(edge_of, 1)
+    apart = _apart(points_mm, starts, 2.0 * deviation_mm)
+    points_mm, edge_of, starts = points_mm[apart], edge_of[apart], np.flatnonzero(starts[apart])
     if not len(starts):
         fitted = fit_loop(points_mm, deviation_mm=deviation_mm)
         line, _ = sample_elements(fitted.curve, deviation_mm=sample_mm)
@@ -98,6 +101,23 @@ def flat_loop(
         for i, (name, run) in enumerate(zip(names, runs, strict=True))
     ]
     return FlatLoop(Polygon(line), tuple(found))
+
+
+def _apart(points_mm: FloatArray, corners: NDArray[np.bool_], least_mm: float) -> IntArray:
+    """The vertices farther than *least_mm* from the one before that was kept; corners all.
+
+    Where a line crosses a mesh near a vertex, its points lie as close as thousandths of a
+    millimetre, and their noise looks like a jog.
+    """
+    kept: list[int] = []
+    for i, point in enumerate(points_mm):
+        if kept and math.dist(points_mm[kept[-1]], point) <= least_mm:
+            if not corners[i]:
+                continue
+            if not corners[kept[-1]]:
+                kept.pop()
+        kept.append(i)
+    return np.array(kept, dtype=np.int64)
 
 
 def _interior(before: FloatArray, after: FloatArray) -> float:

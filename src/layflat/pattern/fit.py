@@ -29,6 +29,7 @@ from layflat.pattern.stretch import fit_stretch
 
 _SAME_POINT_MM = 1e-7
 _LEAST_CORNER_DEG = 35.0
+_CORNER_REACH_MM = 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,12 +129,26 @@ def _sharp_turns(points: FloatArray, *, least_deg: float, tight_bends: bool) -> 
     before = points - np.roll(points, 1, axis=0)
     after = np.roll(before, -1, axis=0)
     turns = _turns(before, after)
-    sharp = np.abs(turns) > math.radians(least_deg)
+    least = math.radians(least_deg)
+    # A jog of noise turns back at once; a corner is one from farther away too.
+    sharp = (np.abs(turns) > least) & (np.abs(_turns(*_chords(points, _CORNER_REACH_MM))) > least)
     if tight_bends:
         wide = _turns(points - np.roll(points, 2, axis=0), np.roll(points, -2, axis=0) - points)
         sharp &= np.abs(wide) < 1.4 * np.abs(turns)
     found: IntArray = np.flatnonzero(sharp).astype(np.int64)
     return found
+
+
+def _chords(points: FloatArray, reach_mm: float) -> tuple[FloatArray, FloatArray]:
+    """(n, 2) chords that end, and that begin, at each point of a closed line."""
+    line = np.vstack((points, points, points, points[:1]))
+    station = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))))
+    here = station[len(points) : 2 * len(points)]
+    behind, ahead = (
+        np.column_stack([np.interp(at, station, line[:, axis]) for axis in range(2)])
+        for at in (here - reach_mm, here + reach_mm)
+    )
+    return points - behind, ahead - points
 
 
 def _turns(one: FloatArray, two: FloatArray) -> FloatArray:

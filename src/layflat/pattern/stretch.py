@@ -17,6 +17,9 @@ _MOST_TURN = math.radians(160.0)
 _SHARE = 0.9
 """Part of the tolerance that a span may use; the rest is for merged arcs and rounding."""
 
+_LOOSE_BELLY = 0.02
+"""Belly of a short step over its length: that of an arc which turns by 9°."""
+
 _STRAIGHT_SHARE = 0.5
 _MERGED_SHARE = 0.2
 _GROWTH = 1.35
@@ -151,7 +154,7 @@ class _Walk:
         there = here + 1
         found = self._within(here, point, tangent, np.array([there]), loose=True)
         if not found:
-            # The tangents point apart; the line has a kink here.
+            # The tangents point apart: along the chord, with a kink, nothing is astray.
             ends = self.offered.at(np.array([there]))
             found = [_Way(there, tangent, ends.points[0], ends.tangents[0], None)]
         way = found[0]
@@ -200,7 +203,7 @@ class _Walk:
         """The biarcs to candidates at some vertices that keep the tolerance.
 
         The best come first: those that reach farthest, among them those that lie nearest. With
-        *loose* any biarc is good.
+        *loose* they may lie a little farther away.
         """
         ends = self.offered.at(vertices)
         between = slice(2 * here, 2 * int(vertices[-1]) + 1)
@@ -217,7 +220,7 @@ class _Walk:
         turned = 2.0 * np.abs(found.halves).sum(axis=0)
         with np.errstate(invalid="ignore"):
             good = (
-                ((away <= limit) | loose)
+                (away <= limit + (_LOOSE_BELLY * walked if loose else 0.0))
                 & (turned <= _MOST_TURN)
                 & (found.lengths_mm <= 1.1 * walked + 2.0 * limit)
             )
