@@ -38,7 +38,7 @@ from layflat.plan import (
 )
 from layflat.surface import Mesh
 
-_SKY = 12
+_SKY = 8
 """Directions to the sky: enough for small pictures, and the body is the same in all."""
 
 

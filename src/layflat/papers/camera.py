@@ -3,10 +3,14 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from layflat.base import FloatArray
+
+_Number = TypeVar("_Number", bound=np.floating[Any])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,6 +51,15 @@ VIEWS: Mapping[str, View] = MappingProxyType(
 """The views that papers use, by name."""
 
 
+def along(vectors: NDArray[_Number], direction: NDArray[_Number]) -> NDArray[_Number]:
+    """How far vectors (k, 3) reach along a direction (3,).
+
+    A matrix product would wake the threads of the algebra library for work this small.
+    """
+    reach: NDArray[_Number] = np.einsum("ij,j->i", vectors, direction)
+    return reach
+
+
 class Camera:
     """Maps points to pixels (x right, y down) and pixels to rays; depth grows away from the eye."""
 
@@ -78,7 +91,8 @@ class Camera:
 
     def _plane(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Coordinates in the picture plane through the target, in mm, and depths."""
-        local = (points - self.target) @ self.axes.T
+        moved = points - self.target
+        local = np.column_stack([along(moved, axis) for axis in self.axes])
         if self.distance:
             factor = self.distance / np.maximum(self.distance - local[:, 2], 1e-3 * self.distance)
             return local[:, :2] * factor[:, None], self.distance - local[:, 2]

@@ -38,13 +38,13 @@ _QUANTITIES = {
 }
 
 # What a page holds between its rules, and what its parts take, in mm and in signs a line.
-_PAGE_MM = {Paper.A4: 254.0, Paper.LETTER: 236.0}
+_PAGE_MM = {Paper.A4: 248.5, Paper.LETTER: 230.5}
 _MAP_MM = (56.0, 112.0)
 _LINE_MM, _SMALL_LINE_MM, _EDGE_MM = 4.75, 4.25, 4.75
 _LONG_TITLE = 48
-_HEADING_MM = 11.5
+_HEADING_MM = 10.5
 _FULL_SIGNS, _HALF_SIGNS, _FILM_SIGNS = 104, 46, 66
-_VERDICT_SIGNS, _SMALL_SIGNS = 56, 124
+_VERDICT_SIGNS, _SMALL_SIGNS = 56, 134
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -9,7 +9,7 @@ from embreex.mesh_construction import TriangleMesh
 from numpy.typing import NDArray
 
 from layflat.base import FloatArray, IntArray
-from layflat.papers.camera import Camera
+from layflat.papers.camera import Camera, along
 from layflat.surface import Mesh
 
 Float32Array = NDArray[np.float32]
@@ -147,7 +147,9 @@ def cast(
         normal[inside] *= -1
         at = (top + hit // shape[1], hit % shape[1])
         # All rays start at one depth: from the eye, or from a plane before everything.
-        seen.depth[at] = camera.distance - origins[0] @ camera.axes[2] - reach * (ahead_hit @ near)
+        seen.depth[at] = (
+            camera.distance - origins[0] @ camera.axes[2] - reach * along(ahead_hit, near)
+        )
         seen.face[at], seen.inside[at] = face, inside
         seen.normal[at], seen.to_eye[at], seen.openness[at] = normal, -ahead_hit, openness
         for index, scene in enumerate(scenes):
@@ -195,7 +197,7 @@ def _sky_openness(
     free, total = np.zeros(len(points)), np.full(len(points), 1e-9)
     start = (points + 1e-3 * size * normals).astype(np.float32)
     for direction in sky:
-        cosine = normals @ direction
+        cosine = along(normals, direction)
         above = np.flatnonzero(cosine > 0.05)
         rays = np.ascontiguousarray(np.broadcast_to(direction, (len(above), 3)), dtype=np.float32)
         limit = np.full(len(above), reach * size, dtype=np.float32)

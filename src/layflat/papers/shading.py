@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layflat.base import FloatArray
+from layflat.papers.camera import along
 
 Values = NDArray[np.floating[Any]]
 """Numbers of single or double precision; pictures need no more than single."""
@@ -85,8 +86,8 @@ def shade(
     diffuse = (
         0.20
         + 0.30 * sky * openness
-        + 0.48 * np.clip(normals @ key, 0.0, None) * (0.35 + 0.65 * openness)
-        + 0.16 * np.clip(normals @ fill, 0.0, None)
+        + 0.48 * np.clip(along(normals, key), 0.0, None) * (0.35 + 0.65 * openness)
+        + 0.16 * np.clip(along(normals, fill), 0.0, None)
     ) * (0.30 + 0.70 * openness)
     lit = colours * diffuse[:, None]
     if shading is Shading.PLAIN:
@@ -96,7 +97,7 @@ def shade(
     fresnel = 0.03 + 0.97 * (1.0 - facing) ** 5
     strength = np.clip(fresnel, 0.0, 0.6) * gloss * (0.25 + 0.75 * openness)
     mirror = _environment(mirrored)
-    spark = np.clip(mirrored @ key, 0.0, 1.0) ** 90 * 0.35 * gloss * openness
+    spark = np.clip(along(mirrored, key), 0.0, 1.0) ** 90 * 0.35 * gloss * openness
     result: Values = lit + (strength * mirror)[:, None] + spark[:, None]
     return result
 
