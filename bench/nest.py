@@ -3,8 +3,9 @@
 `python -m bench.nest 60` gives every search 60 s instead of the default; the published best of
 each instance stands beside. The peer is the same engine, called without process, check, fallback
 or bound, with the same polygons, seed and seconds: what there is to lose is the overhead of our
-care. Both searches end by the clock, so that single ratios carry noise of a few per cent; the
-mean over all is the figure.
+care, to be more than made good by pushing pieces together. Both searches end by the clock, so
+that single ratios carry noise of a few per cent; the mean over all is the figure, and its
+standard error stands beside it.
 """
 
 import json
@@ -13,6 +14,7 @@ import sys
 import time
 from pathlib import Path
 
+import numpy as np
 import spyrrow
 from tests.reference.strip_instances import INSTANCES, Instance, bare_stock
 
@@ -23,10 +25,9 @@ from layflat.nest.pack import make_pack, pack_found, sliced
 from layflat.nest.parts import Frame, make_frame, make_parts
 
 SECONDS = 5.0
-SEED = 1
+SEEDS = (1, 2, 3)
 STRIP_MM = 1000.0
-LEAST_MEAN_RATIO = 0.98
-"""Below 1 by the noise of the mean over three to six searches."""
+LEAST_MEAN_RATIO = 1.0
 _RECORDS = {
     "albano": 9692.056,
     "fu": 30.843,
@@ -60,13 +61,15 @@ def _read(path: Path) -> Instance:
     )
 
 
-def bare(requests: list[Request], frame: Frame, seconds: float) -> tuple[Found, Task, float]:
+def bare(
+    requests: list[Request], frame: Frame, seconds: float, seed: int
+) -> tuple[Found, Task, float]:
     """The bare engine's layout of the same pieces, and the seconds that it took."""
     task = Task(
         parts=make_parts(requests, frame),
         counts=tuple(request.copies for request in requests),
         frame=frame,
-        seed=SEED,
+        seed=seed,
         exploration_s=0,
         compression_s=0,
     )
@@ -74,7 +77,7 @@ def bare(requests: list[Request], frame: Frame, seconds: float) -> tuple[Found, 
         spyrrow.Item(str(i), [tuple(p) for p in part.grown.tolist()], count, list(part.turns or ()))
         for i, (part, count) in enumerate(zip(task.parts, task.counts, strict=True))
     ]
-    config = spyrrow.StripPackingConfig(total_computation_time=round(seconds), seed=SEED)
+    config = spyrrow.StripPackingConfig(total_computation_time=round(seconds), seed=seed)
     instance = spyrrow.StripPackingInstance("", frame.usable_mm + frame.gap_mm, items)
     begin = time.monotonic()
     solution = instance.solve(config)
@@ -84,28 +87,35 @@ def bare(requests: list[Request], frame: Frame, seconds: float) -> tuple[Found, 
 
 def strips(seconds: float) -> None:
     """One strip: yield against the bare engine's."""
-    print(f"One strip, {seconds:g} s each, seed {SEED}; yield in per cent of the strip")
+    print(f"One strip, {seconds:g} s each, seeds {SEEDS}; mean yields in per cent of the strip")
     print(f"{'instance':10} {'ours':>7} {'engine':>7} {'ratio':>7} {'best known':>11} {'time':>6}")
-    ratios = []
+    gains: list[float] = []
     for instance in instances():
-        requests = instance.requests(strip_mm=STRIP_MM)
-        stock = bare_stock(STRIP_MM)
-        begin = time.monotonic()
-        layout = place(requests, stock, gap_mm=0.0, seconds=seconds, seed=SEED, progress=silent)
-        took = time.monotonic() - begin
-        found, _, peer_took = bare(
-            requests, make_frame(stock, gap_mm=0.0, max_section_mm=None), seconds
-        )
-        peer = layout.piece_area_mm2 / (found.length_mm * STRIP_MM)
+        runs = [_duel(instance, seconds, seed) for seed in SEEDS]
+        ours, peer, ours_s, peer_s = np.mean(runs, axis=0)
+        gains += [math.log(run[0] / run[1]) for run in runs]
         record = instance.area / (instance.record_length * instance.height)
-        ratios.append(layout.yield_ / peer)
         print(
-            f"{instance.name:10} {layout.yield_:7.2%} {peer:7.2%} {ratios[-1]:7.3f} "
-            f"{record:11.2%} {took / peer_took:6.2f}"
+            f"{instance.name:10} {ours:7.2%} {peer:7.2%} {ours / peer:7.3f} "
+            f"{record:11.2%} {ours_s / peer_s:6.2f}"
         )
-    mean = math.exp(sum(math.log(ratio) for ratio in ratios) / len(ratios))
-    verdict = "kept" if mean >= LEAST_MEAN_RATIO else "MISSED"
-    print(f"mean ratio of yields {mean:.3f}; at least {LEAST_MEAN_RATIO}: {verdict}")
+    mean, error = math.exp(np.mean(gains)), float(np.std(gains, ddof=1)) / math.sqrt(len(gains))
+    verdict = "pass" if mean >= LEAST_MEAN_RATIO else "MISSED"
+    print(
+        f"mean ratio of yields {mean:.4f} ± {error:.4f} (at least {LEAST_MEAN_RATIO:g}): {verdict}"
+    )
+
+
+def _duel(instance: Instance, seconds: float, seed: int) -> tuple[float, float, float, float]:
+    """Our yield, the bare engine's, and the seconds that each took."""
+    requests = instance.requests(strip_mm=STRIP_MM)
+    stock = bare_stock(STRIP_MM)
+    begin = time.monotonic()
+    layout = place(requests, stock, gap_mm=0.0, seconds=seconds, seed=seed, progress=silent)
+    took = time.monotonic() - begin
+    frame = make_frame(stock, gap_mm=0.0, max_section_mm=None)
+    found, _, peer_took = bare(requests, frame, seconds, seed)
+    return layout.yield_, layout.piece_area_mm2 / (found.length_mm * STRIP_MM), took, peer_took
 
 
 def sections(seconds: float) -> None:
@@ -122,11 +132,11 @@ def sections(seconds: float) -> None:
             stock,
             gap_mm=4.0,
             seconds=seconds,
-            seed=SEED,
+            seed=SEEDS[0],
             max_section_mm=limit,
             progress=silent,
         )
-        found, task, _ = bare(requests, frame, seconds)
+        found, task, _ = bare(requests, frame, seconds, SEEDS[0])
         pack = pack_found(found, task)
         packs = sliced(pack or make_pack(()), frame)
         peer = sum(part.length_mm + 2 * stock.end_margin_mm for part in packs)

@@ -20,7 +20,8 @@ STOCK = Stock(width_mm=240, edge_margin_mm=20)
 TRIANGLE = piece([(0, 0), (120, 0), (0, 190)], name="triangle")
 REQUESTS = [Request(pattern=TRIANGLE, copies=6)]
 # In stacks every triangle has 120 mm of the roll for itself. The good layout lays pairs into
-# each other, 130 by 200 mm; the engine places centres, half a gap off the strip's edge.
+# each other, 130 by 200 mm; the engine places centres, half a gap off the strip's edge. Pushed
+# together a pair takes 120 mm: its second triangle reaches 10 mm higher, up to what lies before.
 GOOD_SPOTS = [
     spot
     for pair in range(3)
@@ -28,7 +29,7 @@ GOOD_SPOTS = [
 ]
 GOOD = json.dumps({"length": 402.0, "spots": GOOD_SPOTS})
 BETTER = json.dumps({"length": 400.0, "spots": [[0, 0.0, 60.0, 60.0]] * 6})
-GOOD_MM = 3 * 130 + 2 * 4 + 2 * 5
+GOOD_MM = 3 * 120 + 2 * 4 + 2 * 5
 STACKS_MM = 6 * 120 + 5 * 4 + 2 * 5
 
 WORKERS = {
@@ -93,7 +94,7 @@ def test_a_sound_layout_comes_whatever_the_worker_does(name: str, worker) -> Non
     layout = lay_out(seconds=2 if name in WAITS else 60)
     check_layout(layout)
     assert len(layout.placements) == 6
-    assert layout.length_mm == pytest.approx(GOOD_MM if name in KEEPS_GOOD else STACKS_MM)
+    assert layout.length_mm == pytest.approx(GOOD_MM if name in KEEPS_GOOD else STACKS_MM, abs=0.02)
     assert all(is_gone(int(pid)) for pid in pids.read_text().split())
     assert layout.notes
 

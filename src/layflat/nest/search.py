@@ -14,6 +14,7 @@ from layflat.nest.engine import Task, whole_seconds
 from layflat.nest.groups import Neighbours
 from layflat.nest.pack import Pack, Spot, make_pack, pack_found, sliced
 from layflat.nest.parts import Frame, Part
+from layflat.nest.push import pushed
 from layflat.nest.race import Outcome, race
 from layflat.nest.shelves import shelf_packs
 
@@ -140,8 +141,8 @@ class Search:
             self._take(outcomes)
             if outcomes[0].ending == "stopped" and time.monotonic() > self._deadline:
                 self.notes.append(
-                    "The layout engine was stopped at the end of the time budget; its last sound "
-                    "layout counted."
+                    f"The search used its whole {self.seconds:g} s; the best layout found by then "
+                    "counts."
                 )
             if self._is_sectioned or outcomes[0].ending != "done":
                 break
@@ -169,7 +170,7 @@ class Search:
                 self._failures[outcome.ending] = self._failures.get(outcome.ending, 0) + 1
             sound = self._last_sound(outcome)
             if sound is not None:
-                fresh += sliced(sound, self.frame)
+                fresh += [self._pushed(pack) for pack in sliced(self._pushed(sound), self.frame)]
         if not fresh:
             return
         self._pool = [*self._pool, *fresh]
@@ -185,6 +186,11 @@ class Search:
                 return pack
             self._failures["reported a layout that the check refused"] = 1
         return None
+
+    def _pushed(self, pack: Pack) -> Pack:
+        """The pack pushed together, as long as independent geometry confirms it."""
+        closer = pushed(pack, gap_mm=self.frame.gap_mm)
+        return closer if _is_sound(closer, self.frame) else pack
 
     def _film(self) -> float:
         return film_mm(self.best, extra_mm=self.extra_mm)
