@@ -11,6 +11,7 @@ from itertools import pairwise
 import contourpy
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
@@ -18,18 +19,20 @@ from figures.svg import CHALK, GROUND, Picture
 from layflat.base import FloatArray
 from layflat.demo import Design
 from layflat.demo.picture import model_of
-from layflat.papers import VIEWS, render
+from layflat.papers import VIEWS, Line, render
 
 _PX = (2400, 1400)
 _WIDTH_MM = 240.0
 _TONES = 17
 _PAINT = (196, 200, 202)
+_RING = (230, 0, 0)
 _DARK, _LIGHT = (33, 31, 28), (246, 243, 236)
 
 
 def body_picture(design: Design, *, view: str, covered: tuple[str, ...]) -> str:
     """The body of *design* with the panels in *covered* under blue film."""
     bare, filmed = (_render(design, view, marked) for marked in ((), covered))
+    free = _left_free(filmed)
     scale = _WIDTH_MM / _PX[0]
     picture = Picture(_WIDTH_MM, scale * _PX[1], ground=GROUND)
     light = ndimage.gaussian_filter(bare.mean(axis=2), 0.8)
@@ -43,23 +46,37 @@ def body_picture(design: Design, *, view: str, covered: tuple[str, ...]) -> str:
     picture.shape(_rims(light, lighter, scale), fill="#FFFFFF")
     film = ndimage.gaussian_filter((filmed[..., 2] - filmed[..., 0]) * 1.0, 0.8)
     film -= ndimage.gaussian_filter(bare[..., 2] - bare[..., 0], 0.8)
-    picture.shape(_rims(film, 22.0, scale), fill=CHALK, opacity=0.36)
+    picture.shape(_rims(np.where(free, 0.0, film), 22.0, scale), fill=CHALK, opacity=0.36)
     return picture.svg()
 
 
 def _render(design: Design, view: str, marked: tuple[str, ...]) -> FloatArray:
+    """The vehicle with panels under film; places left free then have a red ring round them."""
     model = model_of(replace(design, paint=_PAINT), marked=marked)
+    rings = [
+        Line(points_mm=np.vstack([item.points_mm, item.points_mm[:1]]), colour=_RING, width_px=3)
+        for panel in design.info.panels
+        if panel.name in marked
+        for item in panel.keep_outs
+    ]
     image: Image.Image = render(
         model.mesh,
         view=VIEWS[view],
         size_px=_PX,
         face_colours=model.colours,
         face_gloss=model.gloss,
-        lines=model.lines,
+        lines=rings or model.lines,
         ground=True,
         margin=0.06,
     )
     return np.asarray(image, dtype=np.float64)
+
+
+def _left_free(picture: FloatArray) -> NDArray[np.bool_]:
+    """The places within red rings."""
+    red, green, _ = np.moveaxis(picture, -1, 0)
+    found: NDArray[np.bool_] = ndimage.binary_fill_holes((red > 150) & (green < 0.6 * red))
+    return found
 
 
 def _rims(values: FloatArray, limit: float, scale: float) -> Iterator[FloatArray]:
