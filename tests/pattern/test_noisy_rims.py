@@ -8,6 +8,8 @@ from layflat.base import FloatArray
 from layflat.pattern import EdgeFinish, Finish, Pattern, from_flat
 from layflat.pattern.arcs import distances_to_curve
 from layflat.pattern.curve import tangent_turns
+from layflat.pattern.edges import _apart
+from layflat.pattern.stretch import _with_middles
 
 FLUSH = EdgeFinish(Finish.FLUSH)
 SIDE = 600.0
@@ -82,3 +84,21 @@ def test_a_step_of_a_millimetre_is_kept() -> None:
     corners = [(0.0, 0.0), (100.0, 0.0), (100.0, 1.0), (200.0, 1.0), (200.0, 100.0), (0.0, 100.0)]
     pattern = drawn(polygon_edges(corners))
     assert len(pattern.outline.bulges) == 6
+
+
+def test_the_middle_of_a_chord_may_be_off_by_its_sagitta() -> None:
+    """c² / 8 r on a circle of radius r (geometry of a circular segment, to second order)."""
+    angle = np.linspace(0.0, 2.0, 41)
+    points = 100.0 * np.column_stack((np.cos(angle), np.sin(angle)))
+    every, allowance = _with_middles(points)
+    np.testing.assert_array_equal(every[::2], points)
+    np.testing.assert_array_equal(allowance[::2], 0.0)
+    assert allowance[9:-8:2] == pytest.approx(5.0**2 / 800.0, rel=0.02)
+    assert _with_middles(np.column_stack((angle, angle)))[1] == pytest.approx(0.0, abs=1e-12)
+
+
+def test_of_two_vertices_at_one_place_the_corner_is_kept() -> None:
+    points = np.array([(0.0, 0.0), (0.01, 0.0), (5.0, 0.0), (5.01, 0.0), (9.0, 3.0)])
+    corner = np.array([True, False, False, True, False])
+    assert _apart(points, corner, 0.02).tolist() == [0, 3, 4]
+    assert _apart(points, np.ones(5, dtype=bool), 0.02).tolist() == [0, 1, 2, 3, 4]
