@@ -10,9 +10,10 @@ from shapely import LinearRing, Polygon
 
 from layflat.base import FloatArray, InputError
 from layflat.pattern import Curve, curve_area_mm2, fit_curve, sample
-from layflat.pattern.arcs import biarc, distances_to_curve, distances_to_element
+from layflat.pattern.arcs import distances_to_curve, distances_to_element
 from layflat.pattern.curve import tangent_turns
 from layflat.pattern.fit import fit_loop
+from layflat.pattern.spans import Joints, biarcs
 
 
 def ring(radius: float, count: int) -> FloatArray:
@@ -129,9 +130,9 @@ def test_options_out_of_range_are_refused() -> None:
 def test_a_biarc_leaves_and_arrives_as_asked() -> None:
     start, end = np.array([0.0, 0.0]), np.array([10.0, 4.0])
     leaving, arriving = np.array([0.6, 0.8]), np.array([1.0, 0.0])
-    pair = biarc(start, leaving, end, arriving)
-    assert pair is not None
-    path = Curve(np.array([start, pair.middle, end]), np.array([*pair.bulges, 0.0]))
+    pair = biarcs(start, leaving, Joints(np.array([1]), end[None], arriving[None]))
+    bulges = np.tan(0.5 * pair.halves[:, 0])
+    path = Curve(np.array([start, pair.middles[0], end]), np.array([*bulges, 0.0]))
     turns = tangent_turns(path)
     assert turns[1] == pytest.approx(0.0, abs=1e-12)
     points = sample(path, deviation_mm=1e-6)

@@ -33,35 +33,6 @@ def turn_between(one: FloatArray, two: FloatArray) -> float:
     return math.atan2(cross, float(one @ two))
 
 
-def biarc(
-    start: FloatArray, leaving: FloatArray, end: FloatArray, arriving: FloatArray
-) -> Biarc | None:
-    """The biarc with equal tangent lengths between two points with unit directions.
-
-    With v from start to end, t the sum of the directions and d the tangent length, the middle
-    lies half-way between start + d leaving and end - d arriving, where
-    v·v - 2 d v·t - 2 d² (1 - leaving·arriving) = 0 (K. M. Bolton, Biarc curves, Computer-Aided
-    Design 7 (1975) 89-92; from memory). None if no such pair exists or one arc would turn by
-    a half circle or more.
-    """
-    across = end - start
-    both = leaving + arriving
-    square, along = float(across @ across), float(across @ both)
-    spread = 2.0 * (1.0 - float(leaving @ arriving))
-    if spread < 1e-12:
-        length = square / (2.0 * along) if along > 0 else 0.0
-    else:
-        length = (math.sqrt(along * along + spread * square) - along) / spread
-    if not length > 0:
-        return None
-    middle = 0.5 * (start + end + length * (leaving - arriving))
-    first = turn_between(leaving, middle - start)
-    second = turn_between(end - middle, arriving)
-    if max(abs(first), abs(second)) >= 0.5 * math.pi:
-        return None
-    return Biarc(middle, (math.tan(0.5 * first), math.tan(0.5 * second)))
-
-
 def merged(
     start: FloatArray,
     leaving: FloatArray,

@@ -1,7 +1,6 @@
 """Many biarcs at once: from one joint to every candidate for the next.
 
-A *joint* is a point with a unit tangent. `layflat.pattern.arcs` has the single biarc and its
-source; here are the same formulas over arrays.
+A *joint* is a point with a unit tangent.
 """
 
 import math
@@ -52,7 +51,14 @@ class Biarcs(NamedTuple):
 
 
 def biarcs(start: FloatArray, leaving: FloatArray, ends: Joints) -> Biarcs:
-    """The biarcs with equal tangent lengths from one joint to each of the others."""
+    """The biarcs with equal tangent lengths from one joint to each of the others.
+
+    With v from start to end, t the sum of the directions and d the tangent length, the middle
+    lies half-way between start + d leaving and end - d arriving, where
+    v·v - 2 d v·t - 2 d² (1 - leaving·arriving) = 0 (K. M. Bolton, Biarc curves, Computer-Aided
+    Design 7 (1975) 89-92; from memory). There is none where no such length exists or one arc
+    would turn by a half circle or more.
+    """
     across = ends.points - start
     along = across @ leaving + np.sum(across * ends.tangents, axis=1)
     square = np.sum(across * across, axis=1)
