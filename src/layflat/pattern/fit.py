@@ -8,8 +8,8 @@ A fit to the chords would reproduce facets. So the fit is a smooth line past the
 2. Every vertex offers joints: points near it with a tangent, from local quadratics over shorter
    and longer windows (`layflat.pattern.joints`).
 3. From each joint the farthest is sought that a biarc (`layflat.pattern.spans`) reaches while it
-   passes every vertex between within the deviation, with an eye on how far the next will reach
-   (`layflat.pattern.stretch`): tangents run on smoothly at every joint that is no corner.
+   passes every vertex between within the deviation (`layflat.pattern.stretch`): tangents run on
+   smoothly at every joint that is no corner.
 
 The deviation is measured from the vertices of the polyline to the curve. The other way, a point
 of the curve lies from the polyline at most as far as the deviation and the sagitta of the chord

@@ -23,10 +23,8 @@ _LOOSE_BELLY = 0.02
 _STRAIGHT_SHARE = 0.5
 _MERGED_SHARE = 0.2
 _GROWTH = 1.35
-_BATCH = 6
+_BATCH = 4
 _REFINED = 10
-_TRIED = 5
-_BACK = 3
 _BEND_REACH = 3
 
 
@@ -55,7 +53,7 @@ def fit_stretch(
 
     From each joint all biarcs to the candidates (`layflat.pattern.joints`) for the next are tried,
     at vertices farther and farther on, for those that pass every vertex between within the
-    tolerance. Of the farthest the one is taken from which the following biarc reaches farthest.
+    tolerance; the farthest is taken.
 
     Args:
         points: (m + 1, 2) float64; a closed line repeats its first point at the end.
@@ -120,67 +118,50 @@ class _Walk:
     def elements(self) -> tuple[FloatArray, list[Element]]:
         """The first joint's place and all elements in order."""
         firsts = self.offered.at(np.array([0]))
-        ways = [
-            way
-            for point, tangent in zip(firsts.points, firsts.tangents, strict=True)
-            for way in self._ways(0, point, tangent)
-        ]
-        ways.sort(key=lambda way: -way.to)
+        ways = [self._way(0, *first) for first in zip(firsts.points, firsts.tangents, strict=True)]
+        found = [way for way in ways if way is not None]
+        # The first of equals: tangents are offered from the smoothest on.
+        way = max(found, key=lambda way: way.to) if found else None
         elements: list[Element] = []
         here, at, leaving = 0, firsts.points[0], firsts.tangents[0]
         while here < self.last:
-            way, ways = self._best(ways) if ways else self._short_step(here, at, leaving)
+            way = way or self._short_step(here, at, leaving)
             elements += self._elements(at, way)
             here, at, leaving = way.to, way.point, way.tangent
+            way = self._way(here, at, leaving) if here < self.last else None
         return firsts.points[0], elements
 
-    def _best(self, ways: list[_Way]) -> tuple[_Way, list[_Way]]:
-        """The way whose successor reaches farthest, with its successors."""
-        if ways[0].to == self.last:
-            return ways[0], []
-        far = [way for way in ways if way.to >= ways[0].to - _BACK]
-        tried = np.unique(np.linspace(0, len(far) - 1, min(_TRIED, len(far))).astype(int))
-        best, following = far[0], list[_Way]()
-        for i in tried.tolist():
-            found = self._ways(far[i].to, far[i].point, far[i].tangent)
-            if found and (not following or found[0].to > following[0].to):
-                best, following = far[i], found
-        return best, following
-
-    def _short_step(
-        self, here: int, point: FloatArray, tangent: FloatArray
-    ) -> tuple[_Way, list[_Way]]:
+    def _short_step(self, here: int, point: FloatArray, tangent: FloatArray) -> _Way:
         """A step to the next vertex where no biarc keeps near the chord: the nearest there is."""
         there = here + 1
         found = self._within(here, point, tangent, np.array([there]), loose=True)
-        if not found:
-            # The tangents point apart: along the chord, with a kink, nothing is astray.
-            ends = self.offered.at(np.array([there]))
-            found = [_Way(there, tangent, ends.points[0], ends.tangents[0], None)]
-        way = found[0]
-        return way, [] if there == self.last else self._ways(there, way.point, way.tangent)
+        if found is not None:
+            return found
+        # The tangents point apart: along the chord, with a kink, nothing is astray.
+        ends = self.offered.at(np.array([there]))
+        return _Way(there, tangent, ends.points[0], ends.tangents[0], None)
 
-    def _ways(self, here: int, point: FloatArray, tangent: FloatArray) -> list[_Way]:
-        """The biarcs from a joint within the tolerance, the farthest first, then the nearest fit.
+    def _way(self, here: int, point: FloatArray, tangent: FloatArray) -> _Way | None:
+        """The biarc from a joint that reaches farthest within the tolerance, if there is any.
 
         Vertices are tried in growing strides as long as any is reached, then between the last
         stride that was and the next.
         """
         strides = self._strides(here)
-        reached: list[_Way] = []
+        reached: _Way | None = None
         for low in range(0, len(strides), _BATCH):
             found = self._within(here, point, tangent, strides[low : low + _BATCH])
-            if not found:
+            if found is None:
                 break
             reached = found
-        if not reached:
-            return []
-        good = reached[0].to
+        if reached is None:
+            return None
+        good = reached.to
         bad = next((int(v) for v in strides if v > good), self.last + 1)
         if bad - good > 1:
             count = min(bad - good, _REFINED)
             between = np.unique(np.linspace(good, bad - 1, count).astype(np.int64))
-            reached = self._within(here, point, tangent, between)
+            reached = self._within(here, point, tangent, between) or reached
         return reached
 
     def _strides(self, here: int) -> IntArray:
@@ -199,11 +180,11 @@ class _Walk:
         vertices: IntArray,
         *,
         loose: bool = False,
-    ) -> list[_Way]:
-        """The biarcs to candidates at some vertices that keep the tolerance.
+    ) -> _Way | None:
+        """The best biarc to the candidates at some vertices that keeps the tolerance.
 
-        The best come first: those that reach farthest, among them those that lie nearest. With
-        *loose* they may lie a little farther away.
+        It is the one that reaches farthest, among such the one that lies nearest. With *loose* it
+        may lie a little farther away.
         """
         ends = self.offered.at(vertices)
         between = slice(2 * here, 2 * int(vertices[-1]) + 1)
@@ -225,18 +206,17 @@ class _Walk:
                 & (found.lengths_mm <= 1.1 * walked + 2.0 * limit)
             )
         which = np.flatnonzero(good)
-        which = which[np.lexsort((away[which], -ends.at[which]))]
-        bulges = np.tan(0.5 * found.halves)
-        return [
-            _Way(
-                int(ends.at[i]),
-                tangent,
-                ends.points[i],
-                ends.tangents[i],
-                Biarc(found.middles[i], (float(bulges[0, i]), float(bulges[1, i]))),
-            )
-            for i in which.tolist()
-        ]
+        if not len(which):
+            return None
+        best = which[np.lexsort((away[which], -ends.at[which]))[0]]
+        first, second = np.tan(0.5 * found.halves[:, best]).tolist()
+        return _Way(
+            int(ends.at[best]),
+            tangent,
+            ends.points[best],
+            ends.tangents[best],
+            Biarc(found.middles[best], (first, second)),
+        )
 
     def _elements(self, at: FloatArray, way: _Way) -> list[Element]:
         """The arcs of a way; one line or arc where nobody could tell the two from it."""
