@@ -104,9 +104,9 @@ def _nose() -> Nose:
     foot = spot(skin, LEFT, 1120, _SILL)
     return Nose(
         cowl=across(drawn_line(skin, TOP, cowl, (1935, 560), (1985, 280), (1988, 0))),
-        hood_side=drawn_line(skin, TOP, cowl, (2060, 755), (2250, 700), (2390, 610), lamp_in),
+        hood_side=drawn_line(skin, TOP, cowl, (2060, 755), (2250, 690), (2390, 585), lamp_in),
         hood_front=across(drawn_line(skin, FRONT, lamp_in, (440, 806), (240, 800), (0, 800))),
-        lamp_top=drawn_line(skin, FRONT, lamp_in, (580, 880), (720, 945), (830, 960), lamp_out),
+        lamp_top=drawn_line(skin, FRONT, lamp_in, (640, 876), (735, 938), (830, 955), lamp_out),
         lamp_low=drawn_line(skin, FRONT, lamp_in, (600, 740), (760, 730), (850, 790), lamp_out),
         seam=drawn_line(skin, LEFT, lamp_out, (2080, 740), arch[0]),
         arch=arch,
