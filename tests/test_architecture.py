@@ -25,6 +25,7 @@ def imported_modules(path: Path) -> list[str]:
 def test_the_parts_are_those_of_the_design() -> None:
     assert PARTS == [
         "base", "cli", "cut", "demo", "film", "job", "nest", "papers", "pattern", "plan", "surface",
+        "web",
     ]  # fmt: skip
 
 

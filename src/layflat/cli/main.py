@@ -18,6 +18,7 @@ _COMMANDS = {
     "check": "Say what a scanned surface is like and what would be mended.",
     "flatten": "Find the flat film piece for a panel, and what laying it asks of the film.",
     "nest": "Lay pieces out on a roll.",
+    "serve": "Start the workshop app.",
     "cut": "Turn a layout into a cut program, checked by simulating the knife.",
 }
 _STOPPED = "Stopped; nothing was written."

@@ -1,0 +1,1 @@
+"""The board: every open job by where it stands."""

@@ -1,0 +1,67 @@
+"""Bodies, their revisions and their panels."""
+
+from django.conf import settings
+from django.db import models
+
+from layflat.web.files.models import StoredFile
+from layflat.web.work.models import Computation
+
+
+class Body(models.Model):
+    """A vehicle's body as the shop knows it.
+
+    Attributes:
+        maker, name: the shop's own words.
+        years: as people write them, such as "2029–2033"; `year_from`, `year_to` for search.
+        is_retired: no longer offered for new jobs.
+    """
+
+    maker = models.CharField(max_length=80)
+    name = models.CharField(max_length=80)
+    year_from = models.PositiveSmallIntegerField(null=True, blank=True)
+    year_to = models.PositiveSmallIntegerField(null=True, blank=True)
+    note = models.CharField(max_length=400, blank=True)
+    is_retired = models.BooleanField(default=False)
+
+    class Meta:
+        """By what people look for."""
+
+        ordering = ("maker", "name", "year_from")
+
+    def __str__(self) -> str:
+        return f"{self.maker} {self.name}"
+
+
+class Revision(models.Model):
+    """One state of a body: a scan and its panels. Jobs keep the revision that they were made on.
+
+    Attributes:
+        body, number: the first is 1.
+        scan: the file as it was uploaded; `unit` as given, "" where the file fixes it.
+        panels: a panels file.
+        light: GLB of the mended scan with few triangles, for the browser.
+        mending: what reading and mending said, as JSON: list of sentences and counts.
+        preparation: the computation that makes `light` and `mending`.
+    """
+
+    body = models.ForeignKey(Body, on_delete=models.PROTECT, related_name="revisions")
+    number = models.PositiveIntegerField()
+    scan = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
+    unit = models.CharField(max_length=2, blank=True)
+    panels = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
+    light = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
+    mending = models.JSONField(null=True)
+    preparation = models.ForeignKey(Computation, null=True, on_delete=models.PROTECT)
+    added_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT)
+    added_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        """Numbered within a body, the newest first."""
+
+        ordering = ("-number",)
+        constraints = (
+            models.UniqueConstraint(fields=("body", "number"), name="one_number_per_body"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.body}, revision {self.number}"

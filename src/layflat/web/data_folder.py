@@ -1,0 +1,48 @@
+"""The data folder: the one place where the app keeps what it knows."""
+
+import os
+import secrets
+from pathlib import Path
+
+from layflat.base import OutputError
+
+VARIABLE = "LAYFLAT_DATA"
+"""The environment variable that names the folder."""
+_KEY_FILE = "secret-key"
+
+
+def data_folder() -> Path | None:
+    """The folder that the environment names; None without one, as in a type check."""
+    name = os.environ.get(VARIABLE, "")
+    return Path(name).resolve() if name else None
+
+
+def prepare_data_folder(folder: Path) -> None:
+    """Make the folder, its parts and its secret key, as far as they are not there.
+
+    Raises:
+        OutputError: it cannot be written.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / "files").mkdir(exist_ok=True)
+        key = folder / _KEY_FILE
+        if not key.exists():
+            # Created closed to others; a key that others could read would sign for them.
+            handle = os.open(key, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+            with os.fdopen(handle, "w", encoding="ascii") as file:
+                file.write(secrets.token_urlsafe(64))
+    except FileExistsError:
+        # Another process was quicker with the key.
+        return
+    except OSError as error:
+        raise OutputError(
+            f"The data folder {folder} cannot be written: {error.strerror}."
+        ) from error
+
+
+def secret_key(folder: Path | None) -> str:
+    """The folder's key; without a folder, one that ends with the process."""
+    if folder is None or not (folder / _KEY_FILE).is_file():
+        return secrets.token_urlsafe(64)
+    return (folder / _KEY_FILE).read_text(encoding="ascii")

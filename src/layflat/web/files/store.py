@@ -1,0 +1,79 @@
+"""Contents in the data folder, each in a file named by its hash."""
+
+import hashlib
+import os
+import tempfile
+from collections.abc import Iterable
+from pathlib import Path
+
+from django.conf import settings
+
+from layflat.base import InputError, OutputError
+from layflat.web.files.models import StoredFile
+from layflat.web.people.models import Person
+
+
+def path_of(sha256: str) -> Path:
+    """Where the content with a hash lies."""
+    folder: Path | None = settings.FILES_FOLDER
+    if folder is None:
+        raise OutputError("There is no data folder; name one in LAYFLAT_DATA.")
+    return folder / sha256[:2] / sha256
+
+
+def keep(
+    chunks: Iterable[bytes], *, name: str, media_type: str, most_bytes: int, who: Person | None
+) -> StoredFile:
+    """Keep a content: written aside, flushed, named by its hash, then recorded.
+
+    Args:
+        chunks: its bytes in order.
+        name: for people; only its last part counts.
+        media_type: what the caller found it to be.
+        most_bytes: more is refused.
+        who: brought it.
+
+    Raises:
+        InputError: it is larger than *most_bytes*, or empty.
+        OutputError: it cannot be written.
+    """
+    digest, size = hashlib.sha256(), 0
+    folder = path_of("00").parent.parent
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        handle, aside = tempfile.mkstemp(dir=folder, prefix="incoming-")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                for chunk in chunks:
+                    size += len(chunk)
+                    if size > most_bytes:
+                        raise InputError(
+                            f"“{_last(name)}” is larger than {most_bytes / 1e6:.0f} MB."
+                        )
+                    digest.update(chunk)
+                    file.write(chunk)
+                file.flush()
+                os.fsync(file.fileno())
+            if size == 0:
+                raise InputError(f"“{_last(name)}” is empty.")
+            place = path_of(digest.hexdigest())
+            place.parent.mkdir(exist_ok=True)
+            Path(aside).replace(place)
+        finally:
+            Path(aside).unlink(missing_ok=True)
+    except OSError as error:
+        raise OutputError(f"“{_last(name)}” cannot be kept: {error.strerror}.") from error
+    kept, _ = StoredFile.objects.get_or_create(
+        sha256=digest.hexdigest(),
+        defaults={
+            "size": size,
+            "media_type": media_type,
+            "name": _last(name),
+            "added_by": who,
+        },
+    )
+    return kept
+
+
+def _last(name: str) -> str:
+    return name.replace("\\", "/").rsplit("/", 1)[-1][:200] or "unnamed"

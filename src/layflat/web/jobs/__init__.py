@@ -1,0 +1,1 @@
+"""Jobs from the enquiry on: customer, vehicle, wishes, walk-round."""

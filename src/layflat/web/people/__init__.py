@@ -1,0 +1,1 @@
+"""People of the shop, what each may do, and the shop itself."""

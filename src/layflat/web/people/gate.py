@@ -1,0 +1,54 @@
+"""Who may open what: everything is closed to strangers unless a view says otherwise."""
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+
+from layflat.web.people.models import Person, Role
+
+View = TypeVar("View", bound=Callable[..., HttpResponseBase])
+_OPEN = "open_to_strangers"
+_ROLES = "open_to_roles"
+
+
+def open_to_strangers(view: View) -> View:
+    """Marks a view that needs no sign-in, such as a customer's private link."""
+    setattr(view, _OPEN, True)
+    return view
+
+
+def only(*roles: Role) -> Callable[[View], View]:
+    """Marks a view that only some roles may open; the owner always may."""
+
+    def mark(view: View) -> View:
+        setattr(view, _ROLES, frozenset({Role.OWNER, *roles}))
+        return view
+
+    return mark
+
+
+class SignInGate:
+    """Asks strangers to sign in, and refuses views to roles that they are not for."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Hand the request on; the gate closes once the view is known."""
+        return self.get_response(request)
+
+    def process_view(
+        self, request: HttpRequest, view: Callable[..., Any], _args: Any, _kwargs: Any
+    ) -> HttpResponseBase | None:
+        """Let the request through, send it to sign-in, or refuse it."""
+        if getattr(view, _OPEN, False):
+            return None
+        if not isinstance(request.user, Person):
+            return redirect_to_login(request.get_full_path())
+        roles = getattr(view, _ROLES, None)
+        if roles is not None and request.user.role not in roles:
+            raise PermissionDenied
+        return None

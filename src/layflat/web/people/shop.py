@@ -1,0 +1,45 @@
+"""The shop as templates and other parts see it."""
+
+import datetime
+import zoneinfo
+from typing import Any
+
+from django.http import HttpRequest
+
+from layflat.web.people.models import Shop
+
+_FORMS = {"iso": "%Y-%m-%d", "day": "%d.%m.%Y", "month": "%m/%d/%Y"}
+_INCH_MM = 25.4
+
+
+def the_shop() -> Shop:
+    """The shop's row; one with defaults, not saved, before the first start is done."""
+    return Shop.objects.first() or Shop(name="Layflat")
+
+
+def shop_context(_request: HttpRequest) -> dict[str, Any]:
+    """The shop for every template, asked for once a page and only if it is used."""
+    found: list[Shop] = []
+
+    def shop() -> Shop:
+        if not found:
+            found.append(the_shop())
+        return found[0]
+
+    return {"shop": shop}
+
+
+def shown_length(mm: float, shop: Shop) -> str:
+    """A length for people: whole millimetres, or inches to a tenth."""
+    return f"{mm / _INCH_MM:.1f} in" if shop.inches else f"{mm:.0f} mm"
+
+
+def shown_day(day: datetime.date, shop: Shop) -> str:
+    """A day as the shop writes it."""
+    return day.strftime(_FORMS[shop.date_form])
+
+
+def shown_moment(moment: datetime.datetime, shop: Shop) -> str:
+    """A moment in the shop's own time."""
+    local = moment.astimezone(zoneinfo.ZoneInfo(shop.time_zone))
+    return f"{shown_day(local.date(), shop)} {local:%H:%M}"

@@ -1,0 +1,146 @@
+"""Django's settings. What a shop sets is in the environment; the rest is the same everywhere.
+
+`LAYFLAT_DATA` names the data folder, `DATABASE_URL` a PostgreSQL database (else SQLite in the data
+folder), `LAYFLAT_HOSTS` the host names that the app answers to, by commas, `LAYFLAT_HTTPS=yes`
+that it is reached through TLS, and `LAYFLAT_SCHEDULER` a Dask scheduler on another machine.
+"""
+
+import os
+from pathlib import Path
+from typing import Any
+
+import dj_database_url
+from csp.constants import NONE, SELF
+
+from layflat.web.data_folder import data_folder, secret_key
+
+HERE = Path(__file__).parent
+DATA_FOLDER = data_folder()
+FILES_FOLDER = None if DATA_FOLDER is None else DATA_FOLDER / "files"
+
+SECRET_KEY = secret_key(DATA_FOLDER)
+DEBUG = False
+ALLOWED_HOSTS = os.environ.get("LAYFLAT_HOSTS", "localhost,127.0.0.1,[::1]").split(",")
+HTTPS = os.environ.get("LAYFLAT_HTTPS", "") == "yes"
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "csp",
+    "layflat.web.people",
+    "layflat.web.record",
+    "layflat.web.files",
+    "layflat.web.work",
+    "layflat.web.bodies",
+    "layflat.web.jobs",
+    "layflat.web.board",
+]
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "layflat.web.people.gate.SignInGate",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+ROOT_URLCONF = "layflat.web.urls"
+ASGI_APPLICATION = "layflat.web.asgi.application"
+TEMPLATES: list[dict[str, Any]] = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [HERE / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "layflat.web.people.shop.shop_context",
+            ]
+        },
+    }
+]
+
+_SQLITE = {
+    "ENGINE": "django.db.backends.sqlite3",
+    "NAME": ":memory:" if DATA_FOLDER is None else str(DATA_FOLDER / "layflat.sqlite3"),
+    # IMMEDIATE: several processes write; with SQLite's default they fail each other as "locked".
+    # FULL: what was acknowledged survives a power cut.
+    "OPTIONS": {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
+    },
+}
+_URL = os.environ.get("DATABASE_URL", "")
+DATABASES: dict[str, Any] = {
+    "default": dj_database_url.parse(_URL, conn_max_age=60, conn_health_checks=True)
+    if _URL
+    else _SQLITE
+}
+DATABASES["default"]["ATOMIC_REQUESTS"] = False
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "people.Person"
+LOGIN_URL = "people:sign-in"
+LOGIN_REDIRECT_URL = "board:board"
+LOGOUT_REDIRECT_URL = "people:sign-in"
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 10},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+
+LANGUAGE_CODE = "en-gb"
+USE_I18N = False
+USE_TZ = True
+TIME_ZONE = "UTC"
+
+STATIC_URL = "/static/"
+STATICFILES_DIRS = [HERE / "static"]
+WHITENOISE_USE_FINDERS = True
+WHITENOISE_MIMETYPES = {".glb": "model/gltf-binary"}
+
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
+FILE_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 2_000
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "blob:", "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "form-action": [SELF],
+        "base-uri": [NONE],
+        "frame-ancestors": [NONE],
+        "manifest-src": [SELF],
+    }
+}
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_AGE = 14 * 24 * 3600
+SESSION_COOKIE_SECURE = HTTPS
+CSRF_COOKIE_SECURE = HTTPS
+SECURE_SSL_REDIRECT = HTTPS
+SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
+SECURE_HSTS_PRELOAD = HTTPS
+
+SCHEDULER = os.environ.get("LAYFLAT_SCHEDULER", "")
+WORKERS = int(os.environ.get("LAYFLAT_WORKERS", "2"))

@@ -1,0 +1,11 @@
+"""Every address of the app, by the part that answers."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("layflat.web.board.urls")),
+    path("", include("layflat.web.people.urls")),
+    path("bodies/", include("layflat.web.bodies.urls")),
+    path("jobs/", include("layflat.web.jobs.urls")),
+    path("work/", include("layflat.web.work.urls")),
+]

@@ -1,0 +1,1 @@
+"""Long computations: rows are the truth, Dask computes."""
