@@ -18,6 +18,7 @@ import typst
 from layflat.base import CheckError
 
 _STANDARD = "a-2a"  # archival, tagged, and strict: a sign without a glyph is an error
+_COUNTING_PPI = 4.0
 _PROBE = b"""
 #set document(date: datetime(year: 2000, month: 1, day: 1))
 #set text(font: ("Source Sans Pro", "Libertinus Serif", "DejaVu Sans Mono"))
@@ -56,6 +57,14 @@ class Document:
             CheckError: the typesetter refused it.
         """
         return _set(self, form="png", ppi=ppi)
+
+    def page_count(self) -> int:
+        """How many pages the sheet takes.
+
+        Raises:
+            CheckError: the typesetter refused it.
+        """
+        return len(self.pages(ppi=_COUNTING_PPI))
 
 
 def picture_png(svg: str, *, ppi: float = 144.0) -> bytes:

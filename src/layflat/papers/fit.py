@@ -1,8 +1,6 @@
 """The fit report of one piece."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 from PIL import Image
@@ -10,12 +8,11 @@ from shapely import LinearRing, Point
 
 from layflat.base import FloatArray
 from layflat.film import Film, Flat, to_flat
-from layflat.papers.canvas import photo
+from layflat.papers.canvas import Canvas, photo
 from layflat.papers.engine import Document
 from layflat.papers.head import (
     Head,
     LengthUnit,
-    Paper,
     all_written,
     area,
     length,
@@ -37,14 +34,10 @@ _QUANTITIES = {
     "youngs_modulus_mpa": "Young's modulus",
 }
 
-# What a page holds between its rules, and what its parts take, in mm and in signs a line.
-_PAGE_MM = {Paper.A4: 248.5, Paper.LETTER: 230.5}
 _MAP_MM = (56.0, 112.0)
-_LINE_MM, _SMALL_LINE_MM, _EDGE_MM = 4.75, 4.25, 4.75
-_LONG_TITLE = 48
-_HEADING_MM = 10.5
-_FULL_SIGNS, _HALF_SIGNS, _FILM_SIGNS = 104, 46, 66
-_VERDICT_SIGNS, _SMALL_SIGNS = 56, 134
+"""Least and greatest height of the map."""
+_MAP_STEP_MM = 2.0
+_PICTURE_MM = 178.0
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -106,19 +99,7 @@ def fit_document(sheet: FitSheet) -> Document:
         "warnings": list(sheet.warnings),
         "sources": _sources(film),
     }
-    pictures = {
-        "strain.svg": strain_sheet_picture(
-            sheet.flat,
-            pattern=sheet.pattern,
-            region=sheet.region,
-            free=[
-                (one_line(item.name or item.kind, most=32), to_flat(sheet.flat, item.points_mm))
-                for item in sheet.free
-            ],
-            height_mm=_map_height_mm(sheet, texts),
-        ).encode(),
-        **{f"edge-{k.value}.svg": edge_key(dashes).encode() for k, dashes in DASHES.items()},
-    }
+    pictures = {f"edge-{k.value}.svg": edge_key(dashes).encode() for k, dashes in DASHES.items()}
     if sheet.place is not None:
         pictures["place.svg"] = photo(sheet.place)
     values = {
@@ -127,44 +108,51 @@ def fit_document(sheet: FitSheet) -> Document:
         "effort": summary.effort.value,
         "place": "place.svg" if sheet.place is not None else None,
     }
-    return Document(template="fit.typ", values=values, pictures=pictures, dated=sheet.head.dated)
-
-
-def _map_height_mm(sheet: FitSheet, texts: Mapping[str, Any]) -> float:
-    """The map's height: no more than the piece needs, and what the page has left for it.
-
-    Heights of texts are estimated from their signs; a report of an ordinary piece stays on one
-    page, and the map of one with very much to say keeps its least height.
-    """
-    wide, high = np.ptp(sheet.flat.points_mm, axis=0)
-    ratio = min(wide, high) / max(wide, high) if min(wide, high) * 1.25 < max(wide, high) else 1.0
-    least, most = _MAP_MM
-    free = sum(_lines(f"{why}: {names}", _HALF_SIGNS) for why, names in texts["free"])
-    laying = sum(_lines(text, _HALF_SIGNS) for text in texts["laying"])
-    beside = _LINE_MM * (laying + free) + (_HEADING_MM if laying and free else 0.0)
-    warnings = sum(_lines(text, _FULL_SIGNS) for text in texts["warnings"])
-    title = 12.0 if len(texts["piece"]) <= _LONG_TITLE else 18.0
-    rest = (
-        max(
-            8.0
-            + title
-            + _LINE_MM * _lines(texts["film_line"], _FILM_SIGNS)
-            + 6.1 * _lines(texts["verdict"], _VERDICT_SIGNS),
-            38.0,
-        )
-        + _SMALL_LINE_MM * _lines(texts["reading"], _SMALL_SIGNS)
-        + _HEADING_MM
-        + max(1.07 * _LINE_MM * len(texts["numbers"]), beside)
-        + (_HEADING_MM + _EDGE_MM * (len(texts["edges"]) + 1.2) if texts["edges"] else 0.0)
-        + (6.0 + _LINE_MM * (warnings + 1) if warnings else 0.0)
-        + _SMALL_LINE_MM * _lines(" · ".join(texts["sources"]), _SMALL_SIGNS)
+    report = Document(template="fit.typ", values=values, pictures=pictures, dated=sheet.head.dated)
+    strain = strain_sheet_picture(
+        sheet.flat,
+        pattern=sheet.pattern,
+        region=sheet.region,
+        free=[
+            (one_line(item.name or item.kind, most=32), to_flat(sheet.flat, item.points_mm))
+            for item in sheet.free
+        ],
+        width_mm=_PICTURE_MM,
+        height_mm=_map_height_mm(report, most_mm=_needed_height_mm(sheet.flat)),
     )
-    needed = 172.0 * ratio + 30.0
-    return float(np.clip(min(needed, _PAGE_MM[sheet.head.paper] - rest), least, most))
+    return _with_map(report, strain)
 
 
-def _lines(text: str, signs: int) -> int:
-    return -(-len(text) // signs)
+def _with_map(report: Document, strain: str) -> Document:
+    return replace(report, pictures={**report.pictures, "strain.svg": strain.encode()})
+
+
+def _needed_height_mm(flat: Flat) -> float:
+    """The height at which the map fills the page's width, or is as high as it may be."""
+    wide, high = np.ptp(flat.points_mm, axis=0)
+    ratio = min(wide, high) / max(wide, high) if min(wide, high) * 1.25 < max(wide, high) else 1.0
+    return float(np.clip(172.0 * ratio + 30.0, *_MAP_MM))
+
+
+def _map_height_mm(report: Document, *, most_mm: float) -> float:
+    """The greatest height of the map with which the report stays on one page.
+
+    It is found by setting the report with an empty map. A report with very much to say keeps the
+    least height and goes on to a second page.
+    """
+
+    def on_one_page(height_mm: float) -> bool:
+        return _with_map(report, Canvas(_PICTURE_MM, height_mm).svg()).page_count() == 1
+
+    least = _MAP_MM[0]
+    heights = [*np.arange(least, most_mm, _MAP_STEP_MM).tolist(), most_mm]
+    if on_one_page(most_mm):
+        return most_mm
+    low, high = 0, len(heights) - 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if on_one_page(heights[middle]) else (low, middle)
+    return float(heights[low])
 
 
 def verdict_sentence(summary: StrainSummary, film: Film, *, where: str = "at A") -> str:
