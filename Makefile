@@ -3,6 +3,8 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 STAMPS := $(VENV)/.stamps
+NPM := src/layflat/web/npm
+NPM_LOCK := $(NPM)/package.json $(NPM)/package-lock.json $(NPM)/.npmrc
 
 .PHONY: help setup demo test check bench lock clean
 
@@ -14,7 +16,7 @@ help:
 	@echo "make bench   benchmarks, as ratios against a peer in the same run"
 	@echo "make lock    write the hash-pinned requirements anew"
 
-setup: $(STAMPS)/runtime
+setup: $(STAMPS)/runtime $(STAMPS)/npm
 
 $(STAMPS)/venv:
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Layflat needs Python 3.11 or newer.")'
@@ -26,7 +28,26 @@ $(STAMPS)/runtime: $(STAMPS)/venv requirements/runtime.txt requirements/build.tx
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 	touch $@
 
-$(STAMPS)/dev: $(STAMPS)/runtime requirements/dev.txt requirements/testdata.txt
+# npm is the machine's own; where there is none, Node comes as a wheel into $(VENV).
+$(STAMPS)/node: $(STAMPS)/venv requirements/node.txt
+	if command -v node >/dev/null && command -v npm >/dev/null; then \
+	  echo "Node $$(node --version) of this machine is used."; \
+	else \
+	  $(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/node.txt; \
+	fi
+	touch $@
+
+# What pages run in the browser, by the lock's hashes.
+$(STAMPS)/npm: $(STAMPS)/node $(NPM_LOCK)
+	cd $(NPM) && PATH="$$PATH:$(abspath $(BIN))" npm ci --omit=dev
+	touch $@
+
+# The same with what browser tests need besides.
+$(STAMPS)/npm-dev: $(STAMPS)/npm
+	cd $(NPM) && PATH="$$PATH:$(abspath $(BIN))" npm ci
+	touch $@
+
+$(STAMPS)/dev: $(STAMPS)/runtime $(STAMPS)/npm-dev requirements/dev.txt requirements/testdata.txt
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/dev.txt
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --no-deps -r requirements/testdata.txt
 	touch $@
@@ -50,6 +71,7 @@ lock: $(STAMPS)/dev
 	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate pyproject.toml --output-file requirements/runtime.txt
 	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate requirements/build.in --output-file requirements/build.txt
 	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate requirements/dev.in --output-file requirements/dev.txt
+	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate requirements/node.in --output-file requirements/node.txt
 
 clean:
-	rm -rf $(VENV) demo-out build dist bench/out
+	rm -rf $(VENV) $(NPM)/node_modules demo-out build dist bench/out

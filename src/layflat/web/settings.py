@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import dj_database_url
-from csp.constants import NONE, SELF
+from csp.constants import NONCE, NONE, SELF
 
 from layflat.web.data_folder import data_folder, secret_key
 
@@ -109,6 +109,11 @@ TIME_ZONE = "UTC"
 
 STATIC_URL = "/static/"
 STATICFILES_DIRS = [HERE / "static"]
+STATICFILES_FINDERS = [
+    "django.contrib.staticfiles.finders.FileSystemFinder",
+    "django.contrib.staticfiles.finders.AppDirectoriesFinder",
+    "layflat.web.vendor.VendorFinder",
+]
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_MIMETYPES = {".glb": "model/gltf-binary"}
 
@@ -119,7 +124,9 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 2_000
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [NONE],
-        "script-src": [SELF],
+        # The nonce is for the import map, which browsers take from the page only; it appears in
+        # the policy of pages that have one.
+        "script-src": [SELF, NONCE],
         "style-src": [SELF],
         "img-src": [SELF, "blob:", "data:"],
         "font-src": [SELF],
