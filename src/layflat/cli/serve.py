@@ -4,7 +4,9 @@ from pathlib import Path
 
 import click
 
-from layflat.cli.console import FILE
+from layflat.cli.console import FILE, progress_shown
+
+_LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
 @click.command("serve")
@@ -24,15 +26,31 @@ from layflat.cli.console import FILE
     show_default=True,
     help="Port to answer on.",
 )
-def command(data: Path, host: str, port: int) -> None:
+@click.option(
+    "--demo",
+    is_flag=True,
+    help="Put an invented workshop into the folder first, if it has no shop yet.",
+)
+def command(data: Path, host: str, port: int, *, demo: bool) -> None:
     """Start the workshop app, for browsers on this machine or in the shop.
 
     \b
     Examples:
       layflat serve
+      layflat serve --demo --data demo-data
       layflat serve --data /srv/layflat --host 0.0.0.0
     """
-    from layflat.web import serve
+    from layflat.web import open_demo, serve
 
+    if demo:
+        with progress_shown() as progress:
+            lines = open_demo(data, progress=progress)
+        for line in lines:
+            click.echo(line)
+        if host not in _LOOPBACK:
+            click.echo(
+                "Caution: the invented workshop's passwords are known to everybody, and this "
+                "address is open to other machines."
+            )
     click.echo(f"Layflat answers on http://{host}:{port}/ (Ctrl-C ends it); data in {data}")
     serve(data, host=host, port=port)

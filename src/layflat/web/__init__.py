@@ -3,6 +3,6 @@
 A Django project over the core, one Django app per part of the work. The core knows nothing of it.
 """
 
-from layflat.web.serve import serve
+from layflat.web.serve import open_demo, serve
 
-__all__ = ["serve"]
+__all__ = ["open_demo", "serve"]

@@ -6,6 +6,7 @@ that it is reached through TLS, and `LAYFLAT_SCHEDULER` a Dask scheduler on anot
 """
 
 import os
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -108,7 +109,15 @@ USE_TZ = True
 TIME_ZONE = "UTC"
 
 STATIC_URL = "/static/"
-STATICFILES_DIRS = [HERE / "static"]
+# Typefaces are served from the packages that bring them.
+_FONTS = {"sans": "font_source_sans_pro", "serif": "font_source_serif_pro"}
+STATICFILES_DIRS: list[Path | tuple[str, Path]] = [
+    HERE / "static",
+    *(
+        (f"vendor/fonts/{name}", Path(str(resources.files(package))) / "files")
+        for name, package in _FONTS.items()
+    ),
+]
 STATICFILES_FINDERS = [
     "django.contrib.staticfiles.finders.FileSystemFinder",
     "django.contrib.staticfiles.finders.AppDirectoriesFinder",
@@ -148,6 +157,14 @@ SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS
+
+# Faults go to stderr; without this Django would mail them to nobody.
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"stderr": {"class": "logging.StreamHandler"}},
+    "loggers": {"django": {"handlers": ["stderr"], "level": "ERROR", "propagate": True}},
+}
 
 SCHEDULER = os.environ.get("LAYFLAT_SCHEDULER", "")
 WORKERS = int(os.environ.get("LAYFLAT_WORKERS", "2"))

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from typing import Any, TypeVar
+from urllib.parse import urlsplit, urlunsplit
 
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
@@ -47,8 +48,18 @@ class SignInGate:
         if getattr(view, _OPEN, False):
             return None
         if not isinstance(request.user, Person):
-            return redirect_to_login(request.get_full_path())
+            return _to_sign_in(request)
         roles = getattr(view, _ROLES, None)
         if roles is not None and request.user.role not in roles:
             raise PermissionDenied
         return None
+
+
+def _to_sign_in(request: HttpRequest) -> HttpResponseBase:
+    """To sign-in, and from there back; a page that asked for a part of itself goes as a whole."""
+    if request.headers.get("HX-Request") != "true":
+        return redirect_to_login(request.get_full_path())
+    page = urlsplit(request.headers.get("HX-Current-URL", ""))
+    place = urlunsplit(("", "", page.path or "/", page.query, ""))
+    whole = redirect_to_login(place)
+    return HttpResponse(status=204, headers={"HX-Redirect": whole.url})

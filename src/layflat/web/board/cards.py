@@ -1,0 +1,191 @@
+"""What stands on the board: a card for every open job, by stage."""
+
+import datetime
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+from django.db.models import F
+from django.urls import NoReverseMatch, reverse
+
+from layflat.web.jobs.models import Job, Stage
+from layflat.web.people.models import Shop
+from layflat.web.people.shop import shown_day
+
+NEXT: dict[str, str] = {
+    Stage.ENQUIRY: "Begin the walk-round",
+    Stage.INTAKE: "Finish the walk-round",
+    Stage.COVER: "Choose the cover",
+    Stage.OFFERED: "Hear from the customer",
+    Stage.ACCEPTED: "Plan the bay",
+}
+"""The next step from each stage, in the words of the job's own page."""
+COMES_HERE: dict[str, str] = {
+    Stage.ENQUIRY: "Somebody asked for film; nobody has seen the vehicle yet.",
+    Stage.INTAKE: "Vehicles that are being looked over with their owners.",
+    Stage.COVER: "Faults are on record; cover and price are being settled.",
+    Stage.OFFERED: "Offers that the customer has, without an answer yet.",
+    Stage.ACCEPTED: "Accepted, and not yet in the bay.",
+}
+"""What each stage's column is for, said while it is empty."""
+
+
+class Due(Enum):
+    """How near the promised day is; the value is the shape in the look."""
+
+    LATE = "late"
+    TODAY = "today"
+    AHEAD = "waiting"
+    NONE = "none"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Card:
+    """One open job, in words.
+
+    Attributes:
+        key, address: of the job and of its page.
+        number, plate, vehicle, customer: which it is.
+        stage: a value of `Stage`.
+        next_step: what is to be done, and `who` has it, or "".
+        due, due_words, day: how near the promised day is, and the day as the shop writes it.
+        blocked_by: what it waits for, or "".
+    """
+
+    key: int
+    address: str
+    number: str
+    plate: str
+    vehicle: str
+    customer: str
+    stage: str
+    next_step: str
+    who: str
+    due: Due
+    due_words: str
+    day: str
+    blocked_by: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Column:
+    """One stage of the board: its cards, the soonest promise first."""
+
+    stage: Stage
+    cards: tuple[Card, ...]
+
+    @property
+    def comes_here(self) -> str:
+        """What the column is for."""
+        return COMES_HERE[self.stage]
+
+
+def open_cards(
+    *, today: datetime.date, shop: Shop, who: int | None = None, late: bool = False
+) -> tuple[Card, ...]:
+    """Cards of the open jobs, the soonest promise first; one query.
+
+    Args:
+        today: in the shop's time zone.
+        shop: writes the days.
+        who: only the jobs that the person with this key has.
+        late: only jobs whose promised day has passed.
+    """
+    jobs = Job.objects.filter(stage__in=NEXT)
+    if who is not None:
+        jobs = jobs.filter(assigned=who)
+    if late:
+        jobs = jobs.filter(promised__lt=today)
+    rows = jobs.order_by(F("promised").asc(nulls_last=True), "id").values_list(
+        "pk",
+        "number",
+        "vehicle__plate",
+        "vehicle__described",
+        "vehicle__body__body__maker",
+        "vehicle__body__body__name",
+        "vehicle__customer__name",
+        "stage",
+        "assigned__shown",
+        "promised",
+        "blocked_by",
+    )
+    return tuple(
+        Card(
+            key=key,
+            address=_address(key),
+            number=number,
+            plate=plate,
+            vehicle=f"{maker} {name}" if maker else described,
+            customer=customer,
+            stage=stage,
+            next_step=NEXT[stage],
+            who=shown or "",
+            due=due_of(promised, today),
+            due_words=due_words(promised, today),
+            day=shown_day(promised, shop) if promised else "",
+            blocked_by=blocked_by,
+        )
+        for (
+            key,
+            number,
+            plate,
+            described,
+            maker,
+            name,
+            customer,
+            stage,
+            shown,
+            promised,
+            blocked_by,
+        ) in rows
+    )
+
+
+def _address(key: int) -> str:
+    try:
+        return reverse("jobs:job", args=[key])
+    except NoReverseMatch:
+        return f"#job-{key}"
+
+
+def columns(cards: Iterable[Card]) -> tuple[Column, ...]:
+    """The cards by stage, every open stage with a column."""
+    by_stage: dict[str, list[Card]] = {stage: [] for stage in NEXT}
+    for card in cards:
+        by_stage[card.stage].append(card)
+    return tuple(Column(stage=Stage(stage), cards=tuple(of)) for stage, of in by_stage.items())
+
+
+def due_of(promised: datetime.date | None, today: datetime.date) -> Due:
+    """How near a promised day is."""
+    if promised is None:
+        return Due.NONE
+    if promised == today:
+        return Due.TODAY
+    return Due.LATE if promised < today else Due.AHEAD
+
+
+def due_words(promised: datetime.date | None, today: datetime.date) -> str:
+    """How near a promised day is, as people say it."""
+    if promised is None:
+        return "no day promised"
+    days = (promised - today).days
+    if days in (0, 1):
+        return ("today", "tomorrow")[days]
+    count = "1 day" if abs(days) == 1 else f"{abs(days)} days"
+    return f"in {count}" if days > 0 else f"late by {count}"
+
+
+def summary(cards: Sequence[Card]) -> str:
+    """How many jobs are open, late and blocked, in a line."""
+    late = sum(card.due is Due.LATE for card in cards)
+    blocked = sum(bool(card.blocked_by) for card in cards)
+    jobs = "1 open job" if len(cards) == 1 else f"{len(cards)} open jobs"
+    return f"{jobs}, {late or 'none'} late, {blocked or 'none'} blocked"
+
+
+def stamp(*parts: object) -> str:
+    """An entity tag: the same as long as all *parts* read the same."""
+    digest = hashlib.sha256("\x00".join(map(repr, parts)).encode())
+    return f'"{digest.hexdigest()[:32]}"'

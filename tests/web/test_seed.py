@@ -1,0 +1,83 @@
+"""The invented workshop in the app, and the command that opens it."""
+
+from pathlib import Path
+
+import pytest
+from django.test import Client
+
+import layflat.web
+from layflat.base import Progress, StoppedError
+from layflat.cli.main import main
+from layflat.web import open_demo
+from layflat.web.board.cards import NEXT, Due, due_of
+from layflat.web.board.views import shop_today
+from layflat.web.jobs.models import Job
+from layflat.web.people.models import Person, Role, Shop
+from layflat.web.record.models import Event
+from layflat.web.seed import PASSWORD, is_empty, seed_workshop, sign_in_lines
+
+
+def test_the_workshop_has_work_in_every_stage_some_late_some_blocked(db: None) -> None:
+    assert is_empty()
+    seed_workshop()
+    assert not is_empty()
+    jobs = list(Job.objects.all())
+    assert {job.stage for job in jobs} == set(NEXT)
+    today = shop_today(Shop.objects.get())
+    assert {due_of(job.promised, today) for job in jobs} == set(Due)
+    assert any(job.blocked_by for job in jobs)
+    for job in jobs:
+        assert Event.objects.filter(job=job).exists(), job
+
+
+def test_everybody_signs_in_as_the_lines_say(db: None) -> None:
+    seed_workshop()
+    _, line = sign_in_lines()
+    assert PASSWORD in line
+    for person in Person.objects.all():
+        assert f"{person.name} ({Role(person.role).label.lower()})" in line
+        answer = Client().post("/sign-in/", {"username": person.name, "password": PASSWORD})
+        assert answer.headers["Location"] == "/"
+
+
+def test_a_seeding_that_is_stopped_leaves_nothing(db: None) -> None:
+    def stop(step: str, fraction: float) -> None:
+        if fraction > 0.5:
+            raise StoppedError("stopped")
+
+    with pytest.raises(StoppedError):
+        seed_workshop(progress=stop)
+    assert is_empty()
+
+
+def test_a_folder_with_a_shop_is_left_as_it_is(
+    shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("layflat.web.serve.set_up", lambda folder: None)
+    (line,) = open_demo(tmp_path)
+    assert "has a shop already" in line
+    assert not Job.objects.exists()
+
+
+@pytest.mark.parametrize(("host", "is_cautious"), [("127.0.0.1", False), ("0.0.0.0", True)])
+def test_the_command_opens_the_workshop_says_how_to_sign_in_and_serves(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    host: str,
+    is_cautious: bool,
+) -> None:
+    done: list[object] = []
+
+    def opened(folder: Path, *, progress: Progress) -> tuple[str, ...]:
+        done.append(folder)
+        return ("opened",)
+
+    monkeypatch.setattr(layflat.web, "open_demo", opened)
+    monkeypatch.setattr(layflat.web, "serve", lambda folder, *, host, port: done.append(port))
+    assert main(["serve", "--demo", "-d", str(tmp_path), "--port", "8790", "--host", host]) == 0
+    assert done == [tmp_path, 8790]
+    said = capsys.readouterr().out
+    assert said.startswith("opened\n")
+    assert ("Caution" in said) == is_cautious
+    assert f"http://{host}:8790/" in said
