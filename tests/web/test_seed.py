@@ -1,5 +1,6 @@
 """The invented workshop in the app, and the command that opens it."""
 
+import importlib
 from pathlib import Path
 
 import pytest
@@ -53,7 +54,9 @@ def test_a_seeding_that_is_stopped_leaves_nothing(db: None) -> None:
 def test_a_folder_with_a_shop_is_left_as_it_is(
     shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("layflat.web.serve.set_up", lambda folder: None)
+    # The package's name `serve` is the function; the module is under its whole name only.
+    module = importlib.import_module("layflat.web.serve")
+    monkeypatch.setattr(module, "set_up", lambda _folder: None)
     (line,) = open_demo(tmp_path)
     assert "has a shop already" in line
     assert not Job.objects.exists()
@@ -74,9 +77,13 @@ def test_the_command_opens_the_workshop_says_how_to_sign_in_and_serves(
         return ("opened",)
 
     monkeypatch.setattr(layflat.web, "open_demo", opened)
-    monkeypatch.setattr(layflat.web, "serve", lambda folder, *, host, port: done.append(port))
+
+    def served(_folder: Path, **options: object) -> None:
+        done.append(options)
+
+    monkeypatch.setattr(layflat.web, "serve", served)
     assert main(["serve", "--demo", "-d", str(tmp_path), "--port", "8790", "--host", host]) == 0
-    assert done == [tmp_path, 8790]
+    assert done == [tmp_path, {"host": host, "port": 8790}]
     said = capsys.readouterr().out
     assert said.startswith("opened\n")
     assert ("Caution" in said) == is_cautious
