@@ -12,7 +12,9 @@ from layflat.base import (
     OutputError,
     file_sha256,
     read_bytes,
+    require_writable,
     write_bytes,
+    write_files,
     write_folder,
     write_text,
 )
@@ -55,6 +57,38 @@ def test_a_full_disk_keeps_the_old_file_and_leaves_no_rest(tmp_path: Path) -> No
         write_text(path, "new")
     assert path.read_text() == "old"
     assert names(tmp_path) == ["a.txt"]
+
+
+def test_several_files_are_written_all_or_none(tmp_path: Path) -> None:
+    first, second = tmp_path / "a.txt", tmp_path / "b.txt"
+    first.write_text("old")
+    with pytest.raises(OutputError, match=r"c\.txt cannot be written"):
+        write_files({first: b"new", second: b"new", tmp_path / "none" / "c.txt": b"new"})
+    assert first.read_text() == "old"
+    assert names(tmp_path) == ["a.txt"]
+    write_files({first: b"new", second: b"new"})
+    assert names(tmp_path) == ["a.txt", "b.txt"]
+
+
+def test_a_stop_while_writing_leaves_no_rest(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stop(handle: int) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(os, "fsync", stop)
+    with pytest.raises(KeyboardInterrupt):
+        write_text(tmp_path / "a.txt", "new")
+    assert names(tmp_path) == []
+
+
+def test_an_input_is_not_an_output(tmp_path: Path) -> None:
+    path = tmp_path / "a.txt"
+    require_writable(path, inputs=[path])
+    path.touch()
+    require_writable(path, inputs=[tmp_path / "b.txt"])
+    with pytest.raises(OutputError, match="is read as input"):
+        require_writable(path, inputs=[tmp_path / "b.txt", path])
 
 
 def test_a_missing_folder_is_said(tmp_path: Path) -> None:

@@ -124,6 +124,10 @@ MESHES: dict[str, tuple[Callable[[Path], object], str]] = {
         ),
         "separate pieces",
     ),
+    "one-triangle": (
+        lambda path: save(path, [[0, 0, 0], [100, 0, 0], [0, 80, 20]], [[0, 1, 2]]),
+        "one triangle only",
+    ),
     "five-million": (too_many, "at most 5,000,000"),
 }
 
@@ -136,14 +140,6 @@ def test_a_mesh_that_cannot_be_used(name: str, tmp_path: Path, here: Callable[..
     result = here("flatten", str(path), "--unit", "mm", "-o", str(tmp_path / "out.obj"))
     assert_one_sentence(result, words)
     assert sorted(tmp_path.iterdir()) == [path]
-
-
-def test_one_triangle_is_a_panel(tmp_path: Path, here: Callable[..., Ended]) -> None:
-    path, out = tmp_path / "a.ply", tmp_path / "out.obj"
-    save(path, [[0, 0, 0], [100, 0, 0], [0, 80, 20]], [[0, 1, 2]])
-    result = here("flatten", str(path), "--unit", "mm", "-o", str(out))
-    assert result.returncode == 0, result.stderr
-    assert out.exists()
 
 
 CROSSED = [(0.0, 0.0), (100.0, 0.0), (20.0, 60.0), (60.0, 60.0)]
@@ -164,7 +160,10 @@ DRAWINGS: dict[str, tuple[Callable[[Path], object], str]] = {
     "empty": (lambda path: path.touch(), "is empty"),
     "no-drawing": (lambda path: path.write_text("a shopping list\n"), "DXF"),
     "no-pieces": (lambda path: draw(path, []), "OUTLINE"),
-    "open": (lambda path: draw(path, BOX[:3], closed=False), "open"),
+    "open": (
+        lambda path: draw(path, BOX[:3], closed=False),
+        "a.dxf: Layer OUTLINE: the line is open",
+    ),
     "crossing": (lambda path: draw(path, CROSSED), "cross"),
     "too-wide": (lambda path: draw(path, [(9 * x, 9 * y) for x, y in BOX]), "mm"),
 }
@@ -243,6 +242,55 @@ def test_a_folder_that_nobody_may_write_to(panel: Path, tmp_path: Path) -> None:
     out = folder / "out.obj"
     assert_one_sentence(process("flatten", str(panel), "--unit", "mm", "-o", str(out)), str(out))
     assert not out.exists()
+
+
+def test_nothing_is_written_where_the_report_cannot_be(
+    panel: Path, tmp_path: Path, here: Callable[..., Ended]
+) -> None:
+    out = str(tmp_path / "out.obj")
+    report = str(tmp_path / "none" / "report.json")
+    command = ["flatten", str(panel), "--unit", "mm", "-o", out, "--report", report]
+    assert_one_sentence(here(*command), "report.json", "no folder")
+    assert_one_sentence(here(*command[:-1], out), "two results")
+    assert sorted(tmp_path.iterdir()) == [panel]
+
+
+def test_an_input_is_not_written_over(tmp_path: Path, here: Callable[..., Ended]) -> None:
+    scan, drawing = tmp_path / "scan.obj", tmp_path / "a.dxf"
+    save(scan, *grid())
+    draw(drawing, BOX)
+    (tmp_path / "link.obj").symlink_to(scan)
+    before = scan.read_bytes(), drawing.read_bytes()
+    for command in (
+        ["flatten", str(scan), "-o", str(scan)],
+        ["flatten", str(scan), "-o", str(tmp_path / "link.obj")],
+        ["check", str(scan), "--report", str(scan)],
+        ["nest", str(drawing), "--width", "610", "--seconds", "1", "-o", str(drawing)],
+        ["cut", str(drawing), "-o", str(tmp_path / "a.plt"), "--report", str(drawing)],
+    ):
+        assert_one_sentence(here(*command), "is read as input")
+    assert (scan.read_bytes(), drawing.read_bytes()) == before
+
+
+def test_places_are_looked_at_before_long_work(
+    tmp_path: Path, here: Callable[..., Ended], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def work(*_: object, **__: object) -> None:
+        raise AssertionError("the work began")
+
+    for name in ("flatten_file", "nest_files", "cut_file", "check_file", "read_order"):
+        monkeypatch.setattr(f"layflat.job.{name}", work)
+    (tmp_path / "file").touch()
+    for command in (
+        ["flatten", "a.ply", "-o", str(tmp_path / "none" / "a.obj")],
+        ["flatten", "a.ply", "-o", str(tmp_path / "a.png")],
+        ["nest", "a.dxf", "--width", "610", "-o", str(tmp_path)],
+        ["cut", "a.dxf", "-o", str(tmp_path / "a.svg")],
+        ["check", "a.ply", "--report", str(tmp_path / "file" / "a.json")],
+        ["job", "a.toml", "-o", str(tmp_path / "file")],
+        ["job", "a.toml", "-o", str(tmp_path / "file" / "out")],
+    ):
+        assert_one_sentence(here(*command), str(tmp_path))
 
 
 def test_missing_files_are_named(tmp_path: Path, here: Callable[..., Ended]) -> None:

@@ -12,7 +12,16 @@ from layflat.base.errors import (
     SettingError,
     StoppedError,
 )
-from layflat.base.files import file_sha256, read_bytes, write_bytes, write_folder, write_text
+from layflat.base.files import (
+    file_sha256,
+    read_bytes,
+    require_own_folder,
+    require_writable,
+    write_bytes,
+    write_files,
+    write_folder,
+    write_text,
+)
 from layflat.base.progress import Progress, part_of, silent
 from layflat.base.report import Report, report_json
 from layflat.base.settings import Settings, read_settings
@@ -38,8 +47,11 @@ __all__ = [
     "read_bytes",
     "read_settings",
     "report_json",
+    "require_own_folder",
+    "require_writable",
     "silent",
     "write_bytes",
+    "write_files",
     "write_folder",
     "write_text",
 ]

@@ -4,13 +4,14 @@ import hashlib
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from layflat.base.errors import InputError, OutputError
 
 _CHUNK = 1 << 20
+_MARK = ".layflat-folder"
 
 
 def read_bytes(path: Path, *, max_bytes: int) -> bytes:
@@ -54,31 +55,77 @@ def file_sha256(path: Path) -> str:
     return digest.hexdigest()
 
 
-def write_bytes(path: Path, data: bytes) -> None:
-    """Write *data* to *path* whole or not at all.
+def require_writable(path: Path, *, inputs: Iterable[Path] = ()) -> None:
+    """See, before long work, that a file can be written at *path* and is none of its *inputs*.
 
     Raises:
-        OutputError: the folder is missing or read-only, or the disk is full.
+        OutputError: it is an input or a folder, or its folder is missing or read-only.
     """
-    aside: Path | None = None
+    folder = path.parent
+    if path.is_dir():
+        raise OutputError(f"{path} cannot be written: it is a folder.")
+    if not folder.is_dir():
+        raise OutputError(f"{path} cannot be written: there is no folder {folder}.")
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise OutputError(f"{path} cannot be written: the folder {folder} is read-only.")
+    if path.exists() and any(each.exists() and path.samefile(each) for each in inputs):
+        raise OutputError(f"{path} is read as input and is not written over; name another file.")
+
+
+def write_files(contents: Mapping[Path, bytes]) -> None:
+    """Write each file of *contents* whole, and all of them or none.
+
+    Raises:
+        OutputError: a folder is missing or read-only, or the disk is full.
+    """
+    asides: dict[Path, Path] = {}
+    path = Path()
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-        aside = Path(name)
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        aside.chmod(0o644)
-        aside.replace(path)
+        for path, data in contents.items():
+            handle, name = tempfile.mkstemp(
+                dir=path.parent, prefix=f".{path.name}.", suffix=".part"
+            )
+            asides[path] = Path(name)
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+            asides[path].chmod(0o644)
+        for path, aside in asides.items():
+            aside.replace(path)
     except OSError as error:
-        if aside is not None:
-            aside.unlink(missing_ok=True)
         raise OutputError(f"{path} cannot be written: {error.strerror}.") from error
+    finally:
+        for aside in asides.values():
+            with suppress(OSError):
+                aside.unlink(missing_ok=True)
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Write *data* to *path* whole or not at all (see `write_files`)."""
+    write_files({path: data})
 
 
 def write_text(path: Path, text: str) -> None:
-    """Write *text* as UTF-8 with plain line ends, whole or not at all (see `write_bytes`)."""
+    """Write *text* as UTF-8 with plain line ends, whole or not at all (see `write_files`)."""
     write_bytes(path, text.encode("utf-8"))
+
+
+def require_own_folder(path: Path) -> None:
+    """See that *path* is a folder that Layflat may write: new, empty, or its own.
+
+    Raises:
+        OutputError: it is a file, or holds something else.
+    """
+    if path.exists() and not path.is_dir():
+        raise OutputError(f"{path} is a file; name a folder.")
+    if path.is_dir() and any(path.iterdir()) and not (path / _MARK).exists():
+        raise OutputError(
+            f"{path} holds files that Layflat did not write; name an empty or a new folder."
+        )
+    there = next(folder for folder in path.absolute().parents if folder.exists())
+    if not (there.is_dir() and os.access(there, os.W_OK | os.X_OK)):
+        raise OutputError(f"{path} cannot be made: {there} is a file or read-only.")
 
 
 @contextmanager
@@ -91,13 +138,7 @@ def write_folder(path: Path) -> Iterator[Path]:
     Raises:
         OutputError: *path* holds something else, or cannot be written.
     """
-    mark = ".layflat-folder"
-    if path.is_dir() and any(path.iterdir()) and not (path / mark).exists():
-        raise OutputError(
-            f"{path} holds files that Layflat did not write; name an empty or a new folder."
-        )
-    if path.exists() and not path.is_dir():
-        raise OutputError(f"{path} is a file; name a folder.")
+    require_own_folder(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         aside = Path(tempfile.mkdtemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part"))
@@ -105,7 +146,9 @@ def write_folder(path: Path) -> Iterator[Path]:
         raise OutputError(f"{path} cannot be made: {error.strerror}.") from error
     try:
         aside.chmod(0o755)
-        (aside / mark).write_text("This folder was written by Layflat and may be replaced by it.\n")
+        (aside / _MARK).write_text(
+            "This folder was written by Layflat and may be replaced by it.\n"
+        )
         yield aside
         old = aside.with_suffix(".old")
         if path.exists():

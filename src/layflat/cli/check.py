@@ -4,7 +4,15 @@ from pathlib import Path
 
 import click
 
-from layflat.cli.console import FILE, UNITS, hand_out, json_option, report_option
+from layflat.cli.console import (
+    FILE,
+    UNITS,
+    hand_out,
+    json_option,
+    progress_shown,
+    report_option,
+    require_outputs,
+)
 
 
 @click.command("check")
@@ -22,5 +30,7 @@ def command(mesh: Path, unit: str | None, report_path: Path | None, as_json: boo
     """
     from layflat.job import check_file
 
-    done = check_file(mesh, unit=unit)
+    require_outputs(report_path, inputs=(mesh,))
+    with progress_shown() as progress:
+        done = check_file(mesh, unit=unit, progress=progress)
     hand_out(done.report, lines=list(done.lines), as_json=as_json, report_path=report_path)

@@ -1,7 +1,7 @@
 """What commands share: progress on the screen, reports out, options with the same meaning."""
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeVar
@@ -11,7 +11,14 @@ from rich.console import Console
 from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
 from rich.progress import Progress as Bars
 
-from layflat.base import Progress, Report, report_json, write_text
+from layflat.base import (
+    OutputError,
+    Progress,
+    Report,
+    report_json,
+    require_writable,
+    write_files,
+)
 
 FILE = click.Path(path_type=Path, dir_okay=True)
 UNITS = click.Choice(["mm", "cm", "m", "in"])
@@ -51,13 +58,48 @@ def report_option(function: _Function) -> _Function:
     )
 
 
-def hand_out(
-    report: Report, *, lines: list[str], as_json: bool, report_path: Path | None = None
+def require_outputs(
+    *paths: Path | None, inputs: Iterable[Path | None], suffixes: tuple[str, ...] = ()
 ) -> None:
-    """Write *report* where it was asked for, and say the result: as JSON or as *lines*."""
+    """See, before long work, that its results can be written and take the place of no input.
+
+    Args:
+        paths: the files to be written, the result first.
+        inputs: the files that are read.
+        suffixes: of the result.
+    """
+    from layflat.job import suffix_of
+
+    read = [path for path in inputs if path is not None]
+    written = [path for path in paths if path is not None]
+    if suffixes:
+        suffix_of(written[0], suffixes)
+    if len({path.resolve() for path in written}) < len(written):
+        raise OutputError(f"{written[0]} is named for two results; name another file for one.")
+    for path in written:
+        require_writable(path, inputs=read)
+
+
+def hand_out(
+    report: Report,
+    *,
+    lines: list[str],
+    as_json: bool,
+    report_path: Path | None = None,
+    texts: Mapping[Path, str] | None = None,
+) -> None:
+    """Write *texts* and *report* where they were asked for, all or none, and say the result.
+
+    Args:
+        report: what was computed, from what and how.
+        lines: the result for a person.
+        as_json: whether the report is said instead of the lines.
+        report_path: where the report is written.
+        texts: results to be written.
+    """
     text = report_json(report)
-    if report_path is not None:
-        write_text(report_path, text)
+    files = dict(texts or {}) | ({report_path: text} if report_path is not None else {})
+    write_files({path: each.encode() for path, each in files.items()})
     if as_json:
         sys.stdout.write(text)
         return

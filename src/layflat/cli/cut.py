@@ -4,7 +4,14 @@ from pathlib import Path
 
 import click
 
-from layflat.cli.console import FILE, hand_out, json_option, progress_shown, report_option
+from layflat.cli.console import (
+    FILE,
+    hand_out,
+    json_option,
+    progress_shown,
+    report_option,
+    require_outputs,
+)
 
 
 @click.command("cut")
@@ -37,12 +44,13 @@ def command(
     """
     from layflat.job import cut_file
 
+    require_outputs(output, report_path, inputs=(layout, machine_path), suffixes=(".plt", ".hpgl"))
     with progress_shown() as progress:
         done = cut_file(layout, machine_path=machine_path, progress=progress)
-    done.write(output)
     hand_out(
         done.report,
         lines=[f"{output}: {done.sentence}"],
         as_json=as_json,
         report_path=report_path,
+        texts={output: done.text_for(output)},
     )

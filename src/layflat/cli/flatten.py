@@ -4,7 +4,15 @@ from pathlib import Path
 
 import click
 
-from layflat.cli.console import FILE, UNITS, hand_out, json_option, progress_shown, report_option
+from layflat.cli.console import (
+    FILE,
+    UNITS,
+    hand_out,
+    json_option,
+    progress_shown,
+    report_option,
+    require_outputs,
+)
 
 
 @click.command("flatten")
@@ -47,6 +55,9 @@ def command(
     """
     from layflat.job import flatten_file
 
+    require_outputs(
+        output, report_path, inputs=(panel, film_path), suffixes=(".obj", ".dxf", ".svg")
+    )
     with progress_shown() as progress:
         done = flatten_file(
             panel,
@@ -55,10 +66,10 @@ def command(
             finger_aversion=finger_aversion,
             progress=progress,
         )
-    done.write(output)
     hand_out(
         done.report,
         lines=[f"{output}: {done.sentence}"],
         as_json=as_json,
         report_path=report_path,
+        texts={output: done.text_for(output)},
     )

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from layflat.base import require_own_folder
 from layflat.cli.console import FILE, hand_out, json_option, progress_shown
 
 
@@ -26,6 +27,7 @@ def command(order: Path, output: Path, as_json: bool) -> None:
     """
     from layflat.job import read_order, run_job, write_job
 
+    require_own_folder(output)
     with progress_shown() as progress:
         result = run_job(read_order(order), progress=progress)
     write_job(result, output)

@@ -4,7 +4,14 @@ from pathlib import Path
 
 import click
 
-from layflat.cli.console import FILE, hand_out, json_option, progress_shown, report_option
+from layflat.cli.console import (
+    FILE,
+    hand_out,
+    json_option,
+    progress_shown,
+    report_option,
+    require_outputs,
+)
 
 
 @click.command("nest")
@@ -86,6 +93,7 @@ def command(
     """
     from layflat.job import nest_files
 
+    require_outputs(output, report_path, inputs=drawings, suffixes=(".dxf", ".svg"))
     with progress_shown() as progress:
         done = nest_files(
             drawings,
@@ -100,10 +108,10 @@ def command(
             seed=seed,
             progress=progress,
         )
-    done.write(output)
     hand_out(
         done.report,
         lines=[f"{output}: {done.sentence}"],
         as_json=as_json,
         report_path=report_path,
+        texts={output: done.text_for(output)},
     )

@@ -1,6 +1,6 @@
 """One job from cover to papers, and the single steps of it on files of their own."""
 
-from layflat.job.done import Done
+from layflat.job.done import Done, suffix_of
 from layflat.job.order import Cover, LayoutOrder, Order, PriceOrder, read_order
 from layflat.job.pieces import Piece, make_pieces
 from layflat.job.recipe import JobResult, lay_out, run_job, write_job
@@ -24,5 +24,6 @@ __all__ = [
     "nest_files",
     "read_order",
     "run_job",
+    "suffix_of",
     "write_job",
 ]

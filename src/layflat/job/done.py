@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from layflat.base import Report, SettingError, write_text
+from layflat.base import Report, SettingError
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,14 +23,13 @@ class Done:
     sentence: str
     lines: tuple[str, ...] = field(default=())
 
-    def write(self, path: Path) -> None:
-        """Write the result to *path*, whole or not at all; the suffix says in which form.
+    def text_for(self, path: Path) -> str:
+        """The result in the form that the suffix of *path* says.
 
         Raises:
             SettingError: the suffix is not one of those that are had.
-            OutputError: it cannot be written.
         """
-        write_text(path, self.texts[suffix_of(path, tuple(self.texts))])
+        return self.texts[suffix_of(path, tuple(self.texts))]
 
 
 def suffix_of(path: Path, known: tuple[str, ...]) -> str:

@@ -22,6 +22,7 @@ from layflat.job.done import Done
 from layflat.pattern import Drawing, EdgeFinish, Finish, dxf_text, from_flat, svg_text
 from layflat.surface import (
     Mended,
+    Mesh,
     MeshReport,
     ReadMesh,
     check_mesh,
@@ -84,6 +85,7 @@ def flatten_file(
     if not read.unit_given:
         defaults["unit"] = read.unit
     mended = mend(read.mesh, fill_mm=_FILL_MM, progress=part_of(progress, start=0.1, end=0.3))
+    _require_surface(mended.mesh, path.name)
     region = whole_region(mended.mesh, name=f"The surface in {path.name}")
     flat = flatten(
         region.mesh,
@@ -133,6 +135,7 @@ def check_file(path: Path, *, unit: str | None = None, progress: Progress = sile
     read = read_mesh(path, unit=unit)
     before = check_mesh(read.mesh)
     mended = mend(read.mesh, progress=progress)
+    _require_surface(mended.mesh, path.name)
     after = check_mesh(mended.mesh)
     try:
         require_sheet(mended.mesh.faces, what="As a whole it")
@@ -163,6 +166,11 @@ def check_file(path: Path, *, unit: str | None = None, progress: Progress = sile
         sentence=lines[-1],
         lines=lines,
     )
+
+
+def _require_surface(mesh: Mesh, name: str) -> None:
+    if len(mesh.faces) == 1:
+        raise MeshError(f"{name} has one triangle only, which is no scan of a panel.")
 
 
 def _line(name: str, report: MeshReport) -> str:

@@ -80,7 +80,7 @@ def read_dxf(path: Path, *, unit: str | None, deviation_mm: float) -> Sketch:
     except OSError as error:
         raise DrawingError(f"{path.name} is not a DXF file: {error}.") from error
     except _BAD_FILE as error:
-        raise DrawingError(f"{path.name} is damaged and cannot be read as DXF: {error}.") from error
+        raise _damaged(path, error) from error
     reader = _Reader(where=path.name, deviation_mm=deviation_mm)
     reader.factor = _factor(document, unit, reader.sketch.notes)
     if auditor.fixes:
@@ -90,9 +90,14 @@ def read_dxf(path: Path, *, unit: str | None, deviation_mm: float) -> Sketch:
     except DrawingError:
         raise
     except _BAD_FILE as error:
-        raise DrawingError(f"{path.name} is damaged and cannot be read as DXF: {error}.") from error
+        raise _damaged(path, error) from error
     reader.finish()
     return reader.sketch
+
+
+def _damaged(path: Path, error: Exception) -> DrawingError:
+    words = str(error).rstrip(".")
+    return DrawingError(f"{path.name} is damaged and cannot be read as DXF: {words}.")
 
 
 def _refuse_many(data: bytes, *, where: str) -> None:

@@ -176,6 +176,6 @@ def _refuse_knot(
         gaps = np.linalg.norm(ends[others] - ends[meeting[0]], axis=1)
         hint = f"; the nearest other end is {gaps.min():.3g} mm away"
     raise DrawingError(
-        f"Layer {layer}: the line is open at {at} ({names[0]}){hint}. Close it, or allow gaps "
-        f"wider than {join_mm:g} mm."
+        f"Layer {layer}: the line is open at {at} ({names[0]}){hint}. Close it; only ends "
+        f"up to {join_mm:g} mm apart are joined."
     )

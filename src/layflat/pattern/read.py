@@ -33,11 +33,14 @@ def read_drawing(
         raise SettingError(f"The joining distance is {join_mm:g} mm; it must be 0 to 10 mm.")
     if not 0.001 <= deviation_mm <= 1:
         raise SettingError(f"The deviation is {deviation_mm:g} mm; it must be 0.001 to 1 mm.")
-    suffix = path.suffix.lower()
-    if suffix == ".dxf":
-        sketch = read_dxf(path, unit=unit, deviation_mm=deviation_mm)
-    elif suffix == ".svg":
-        sketch = read_svg(path, unit=unit, deviation_mm=deviation_mm)
-    else:
+    readers = {".dxf": read_dxf, ".svg": read_svg}
+    reader = readers.get(path.suffix.lower())
+    if reader is None:
         raise DrawingError(f"{path.name} is neither a .dxf nor an .svg file.")
-    return assemble(sketch, where=path.name, join_mm=join_mm)
+    try:
+        sketch = reader(path, unit=unit, deviation_mm=deviation_mm)
+        return assemble(sketch, where=path.name, join_mm=join_mm)
+    except DrawingError as error:
+        if path.name in str(error):
+            raise
+        raise DrawingError(f"{path.name}: {error}") from error
