@@ -74,6 +74,13 @@ def read_obj(data: bytes, *, where: str) -> tuple[Polygons, tuple[str, ...]]:
     polygons = Polygons(
         np.concatenate(points).reshape(-1, 3), np.concatenate(corners), np.concatenate(sizes)
     )
+    idle = vertices - len(np.unique(polygons.corners))
+    if idle > 0 and triangles:
+        # The only trace of an OBJ that was cut short between two lines.
+        notes.append(
+            f"{where} has {idle:,} vertices that no face uses; if they should be part of the "
+            "surface, the file is cut short."
+        )
     return polygons, tuple(notes)
 
 
