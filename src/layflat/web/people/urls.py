@@ -10,4 +10,5 @@ urlpatterns = [
     path("sign-in/", views.sign_in, name="sign-in"),
     path("sign-out/", views.sign_out, name="sign-out"),
     path("shop/", views.people, name="people"),
+    path("shop/people/<int:key>/", views.person, name="person"),
 ]
