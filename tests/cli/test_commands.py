@@ -89,6 +89,7 @@ def test_a_unit_that_nobody_gave_is_said(
     assert main(["flatten", str(panel), "-o", str(tmp_path / "a.obj"), "--json"]) == 0
     said = json.loads(capsys.readouterr().out)
     assert said["defaults"]["unit"] == "mm"
+    assert said["defaults"]["finger_aversion"] == 1.0
     assert any("taken as mm" in sentence for sentence in said["warnings"])
 
 
@@ -112,6 +113,8 @@ def test_a_flattened_drawing_has_the_contract_s_layers(drawing: Path) -> None:
 def test_nest_reports_length_yield_and_bound(layout: Path) -> None:
     said = report_of(layout.with_suffix(".json"))
     assert said["seed"] == 5
+    defaults = said["defaults"]
+    assert defaults == {"end_margin_mm": 5.0}
     placements = said["placements"]
     assert isinstance(placements, list)
     assert len(placements) == 3
@@ -139,6 +142,23 @@ def test_cut_writes_a_program_and_reports_the_tip(layout: Path, tmp_path: Path) 
     again = tmp_path / "q.plt"
     assert main(["cut", str(layout), "-o", str(again)]) == 0
     assert again.read_bytes() == out.read_bytes()
+
+
+def test_cut_says_what_the_machine_file_left_out(layout: Path, tmp_path: Path) -> None:
+    machine, report = tmp_path / "m.toml", tmp_path / "p.json"
+    machine.write_text(
+        "name = 'Bench plotter'\nknife_offset_mm = 0.25\novercut_mm = 0.5\n"
+        "cut_speed_mm_s = 200\ntravel_speed_mm_s = 400\nacceleration_mm_s2 = 3000\n"
+        "force_g = 90\nmax_width_mm = 1600\nmax_section_mm = 3000\nsend_speed = true\n"
+    )
+    command = ["cut", str(layout), "--machine", str(machine), "-o", str(tmp_path / "p.plt")]
+    assert main([*command, "--report", str(report)]) == 0
+    assert report_of(report)["defaults"] == {
+        "machine.units_per_mm": 40.0,
+        "machine.junction_deviation_mm": 0.02,
+        "machine.knife_move_s": 0.05,
+        "machine.send_force": False,
+    }
 
 
 def test_check_says_what_a_mesh_is_like(panel: Path, capsys: pytest.CaptureFixture[str]) -> None:

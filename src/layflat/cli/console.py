@@ -3,10 +3,12 @@
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
+from click.core import ParameterSource
 from rich.console import Console
 from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
 from rich.progress import Progress as Bars
@@ -78,6 +80,22 @@ def require_outputs(
         raise OutputError(f"{written[0]} is named for two results; name another file for one.")
     for path in written:
         require_writable(path, inputs=read)
+
+
+def with_defaults(report: Report, names: Mapping[str, str]) -> Report:
+    """*report* with options that nobody gave among its defaults.
+
+    Args:
+        report: what was computed.
+        names: of options of the present command, with what a report calls them.
+    """
+    context = click.get_current_context()
+    not_given = {
+        said: context.params[option]
+        for option, said in names.items()
+        if context.get_parameter_source(option) is ParameterSource.DEFAULT
+    }
+    return replace(report, defaults={**report.defaults, **not_given})
 
 
 def hand_out(

@@ -12,6 +12,7 @@ from layflat.cli.console import (
     progress_shown,
     report_option,
     require_outputs,
+    with_defaults,
 )
 
 
@@ -67,7 +68,7 @@ def command(
             progress=progress,
         )
     hand_out(
-        done.report,
+        with_defaults(done.report, {"finger_aversion": "finger_aversion"}),
         lines=[f"{output}: {done.sentence}"],
         as_json=as_json,
         report_path=report_path,

@@ -11,7 +11,19 @@ from layflat.cli.console import (
     progress_shown,
     report_option,
     require_outputs,
+    with_defaults,
 )
+
+_NAMES = {
+    "edge_margin": "edge_margin_mm",
+    "end_margin": "end_margin_mm",
+    "gap": "gap_mm",
+    "turns": "turns",
+    "copies": "copies",
+    "seconds": "seconds",
+    "seed": "seed",
+}
+"""What the report calls the options that have a default."""
 
 
 @click.command("nest")
@@ -109,7 +121,7 @@ def command(
             progress=progress,
         )
     hand_out(
-        done.report,
+        with_defaults(done.report, _NAMES),
         lines=[f"{output}: {done.sentence}"],
         as_json=as_json,
         report_path=report_path,

@@ -84,6 +84,7 @@ def run_job(order: Order, *, progress: Progress = silent) -> JobResult:
         defaults["machine"] = machine.name
     else:
         inputs |= Report.hashes(order.machine)
+        defaults |= {f"machine.{key}": value for key, value in machine.defaults.items()}
     read = read_mesh(order.body, unit=order.unit or None)
     inputs[order.body.name] = read.sha256
     mended = mend(read.mesh, progress=part_of(progress, start=0.05, end=0.12))

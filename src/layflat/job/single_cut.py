@@ -28,6 +28,7 @@ def cut_file(path: Path, *, machine_path: Path | None = None, progress: Progress
         inputs = Report.hashes(path)
     else:
         machine = read_machine(machine_path)
+        defaults |= {f"machine.{key}": value for key, value in machine.defaults.items()}
         inputs = Report.hashes(path, machine_path)
     drawing = read_drawing(path)
     done = program(drawing, machine, progress=progress)
