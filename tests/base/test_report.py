@@ -40,3 +40,13 @@ def test_progress_of_a_part_is_mapped_into_the_whole() -> None:
         part("flatten", fraction)
     assert [round(x, 12) for _, x in seen] == [0.5, 0.5, 0.6, 0.7]
     assert seen[0][0] == "hood: flatten"
+
+
+def test_files_of_one_name_are_told_apart(tmp_path: Path) -> None:
+    paths = [tmp_path / "a" / "hood.dxf", tmp_path / "b" / "hood.dxf", tmp_path / "c.dxf"]
+    for path in paths:
+        path.parent.mkdir(exist_ok=True)
+        path.write_text(str(path))
+    hashes = Report.hashes(*paths, paths[0])
+    assert list(hashes) == [paths[0].as_posix(), paths[1].as_posix(), "c.dxf"]
+    assert len(set(hashes.values())) == 3

@@ -2,6 +2,7 @@
 
 import json
 import math
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -35,8 +36,15 @@ class Report:
 
     @staticmethod
     def hashes(*paths: Path) -> dict[str, str]:
-        """The `inputs` of a report on the files at *paths*: their names with their SHA-256."""
-        return {path.name: file_sha256(path) for path in paths}
+        """The `inputs` of a report on the files at *paths*: their names with their SHA-256.
+
+        Files of the same name in several folders are told apart by their folders.
+        """
+        alike = Counter(path.name for path in set(paths))
+        return {
+            path.name if alike[path.name] == 1 else path.as_posix(): file_sha256(path)
+            for path in paths
+        }
 
 
 def report_json(report: Report) -> str:
