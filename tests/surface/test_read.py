@@ -114,16 +114,14 @@ def test_objects_of_one_file_are_taken_together_with_their_places(tmp_path: Path
 
 
 def test_vertices_that_no_face_uses_are_said(tmp_path: Path) -> None:
-    whole = "".join(f"v {x} {y} 0\n" for y in (0, 90) for x in (0, 90, 180))
-    whole += "f 1 2 5 4\nf 2 3 6 5\n"
-    assert not read_mesh(written(tmp_path, "a.obj", whole.encode()), unit="mm").notes
-    short = whole[: whole.index("f 2")].encode()
+    whole = b"v 0 0 0\nv 90 0 0\nv 0 90 0\nv 90 90 0\nf 1 2 3\nf 2 4 3\n"
+    assert not read_mesh(written(tmp_path, "a.obj", whole), unit="mm").notes
+    short = whole[: whole.index(b"f 2")]
     read = read_mesh(written(tmp_path, "a.obj", short), unit="mm")
-    assert len(read.mesh.faces) == 2
-    assert read.notes == (
-        "a.obj has 2 vertices that no face uses; if they should be part of the surface, the file "
-        "is cut short.",
-    )
+    assert len(read.mesh.faces) == 1
+    (note,) = read.notes
+    assert "1 vertices that no face uses" in note
+    assert "cut short" in note
 
 
 def test_polygons_of_an_obj_become_triangles(tmp_path: Path) -> None:
