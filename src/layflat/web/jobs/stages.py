@@ -1,0 +1,127 @@
+"""Where a job stands, what is next, and how it moves on or back."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from layflat.base import InputError
+from layflat.web.jobs.models import Job, Stage
+from layflat.web.people.models import Person
+from layflat.web.record.models import write_event
+
+ORDER: Final = tuple(Stage)
+SENT_BACK: Final = (Stage.INTAKE, Stage.COVER)
+"""Stages that this part may take back; an offer has rules of its own."""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One stage on a job's strip: `state` is "done", "here" or "ahead", said in `word` too."""
+
+    stage: Stage
+    state: str
+    word: str
+
+
+@dataclass(frozen=True)
+class Step:
+    """What is next.
+
+    Attributes:
+        says: one sentence.
+        action: on the button; "" when nothing is to be done here.
+        address: name of the address that the button leads to.
+        is_change: whether the button changes something and so sends a form.
+    """
+
+    says: str
+    action: str = ""
+    address: str = ""
+    is_change: bool = False
+
+
+_NEXT: Final = {
+    Stage.ENQUIRY: Step(
+        "Walk round the vehicle with the customer before anything is agreed.",
+        "Begin the walk-round",
+        "jobs:begin",
+        is_change=True,
+    ),
+    Stage.INTAKE: Step(
+        "Mark what is on the paint before film covers it.",
+        "Finish the walk-round",
+        "jobs:walk-round",
+    ),
+    Stage.COVER: Step(
+        "Choose with the customer what is covered.", "Choose the cover", "cover:cover"
+    ),
+    Stage.OFFERED: Step("The customer has the offer; wait for the answer."),
+    Stage.ACCEPTED: Step("The offer is accepted; plan the bay."),
+    Stage.CLOSED: Step("Nothing is left to do."),
+}
+
+
+def next_step(job: Job) -> Step:
+    """What is next for a job, by where it stands."""
+    return _NEXT[Stage(job.stage)]
+
+
+def strip(job: Job) -> list[Mark]:
+    """Every stage, as seen from where the job stands."""
+    here = ORDER.index(Stage(job.stage))
+    marks = []
+    for place, stage in enumerate(ORDER):
+        if place == here:
+            state, word = "here", "it stands here"
+        elif place < here:
+            state, word = "done", "done"
+        else:
+            state, word = "ahead", "to come"
+        marks.append(Mark(stage, state, word))
+    return marks
+
+
+def move(job: Job, stage: Stage, *, who: Person | None, sentence: str, kind: str) -> None:
+    """Put a job at a stage and say so; call it on a locked job in a transaction."""
+    before = {"stage": job.stage, "version": job.version}
+    job.stage = stage
+    job.version += 1
+    job.save(update_fields=["stage", "version", "changed_at"])
+    write_event(
+        kind,
+        sentence,
+        who=who,
+        job=job,
+        before=before,
+        after={"stage": stage.value, "version": job.version},
+    )
+
+
+def begin_walk_round(job: Job, *, who: Person | None) -> None:
+    """From the enquiry to the walk-round; nothing when it has begun already."""
+    if job.stage == Stage.ENQUIRY:
+        move(
+            job, Stage.INTAKE, who=who, kind="job.walk-round", sentence="The walk-round was begun."
+        )
+
+
+def move_back(job: Job, *, reason: str, who: Person | None) -> None:
+    """One stage back.
+
+    Raises:
+        InputError: without a reason, or where there is no way back.
+    """
+    reason = reason.strip()
+    if not reason:
+        raise InputError("Say why the job goes back; the reason stays in its history.")
+    if job.stage not in SENT_BACK:
+        raise InputError(
+            f"A job that stands at “{Stage(job.stage).label}” cannot go back from here."
+        )
+    earlier = ORDER[ORDER.index(Stage(job.stage)) - 1]
+    move(
+        job,
+        earlier,
+        who=who,
+        kind="job.sent-back",
+        sentence=f"Sent back to “{earlier.label}”: {reason}",
+    )

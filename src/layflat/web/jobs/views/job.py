@@ -1,0 +1,208 @@
+"""A job's page, its edits and its moves."""
+
+from functools import partial
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.db import transaction
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django.urls import NoReverseMatch, reverse
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from layflat.base import InputError, LayflatError
+from layflat.web.jobs.editing import (
+    PARTS,
+    Part,
+    changed_by,
+    label_of,
+    merge_for,
+    save_change,
+    shown_value,
+    values_of,
+)
+from layflat.web.jobs.finding import find_bodies
+from layflat.web.jobs.merging import Merge
+from layflat.web.jobs.models import Job
+from layflat.web.jobs.once import answered_before
+from layflat.web.jobs.stages import SENT_BACK, Step, begin_walk_round, move_back, next_step, strip
+from layflat.web.jobs.views.common import address, change, locked_job, me, the_job
+from layflat.web.jobs.views.history import lines_of
+from layflat.web.jobs.vin import vin_warning
+from layflat.web.jobs.walk_round import gate
+from layflat.web.people.gate import only
+from layflat.web.people.models import Role
+
+_SHOWN_EVENTS = 12
+
+
+@require_safe
+def job(request: HttpRequest, number: str) -> HttpResponse:
+    """Where a job stands and all that is known about it."""
+    found = the_job(number)
+    faults = list(found.faults.select_related("thumb", "photo"))
+    step = next_step(found)
+    context = {
+        "part": "job",
+        "job": found,
+        "marks": strip(found),
+        "step": step,
+        "step_address": _step_address(step, number),
+        "gate": gate(found, faults) if found.stage in SENT_BACK else None,
+        "faults": faults,
+        "vin_warning": _vin_warning(found.vehicle.vin),
+        "editable": [name for name, part in PARTS.items() if _may(request, part)],
+        "can_go_back": found.stage in SENT_BACK and _keeps_counter(request),
+        "lines": lines_of(found, faults, newest=_SHOWN_EVENTS),
+    }
+    return render(request, "jobs/job.html", context)
+
+
+def _step_address(step: Step, number: str) -> str:
+    try:
+        return reverse(step.address, args=[number]) if step.address else ""
+    except NoReverseMatch:
+        return ""
+
+
+def _vin_warning(vin: str) -> str:
+    try:
+        return vin_warning(vin) if vin else ""
+    except InputError as error:
+        return str(error)
+
+
+def _keeps_counter(request: HttpRequest) -> bool:
+    person = me(request)
+    return person is not None and person.keeps_counter
+
+
+def _may(request: HttpRequest, part: Part) -> bool:
+    person = me(request)
+    return person is not None and (person.is_owner or person.role in part.roles)
+
+
+@require_http_methods(["GET", "POST"])
+def edit(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    """Edits one part of a job; tells the second of two editors what the first one changed."""
+    if part not in PARTS:
+        raise Http404(f"A job has no part {part}.")
+    what = PARTS[part]
+    if not _may(request, what):
+        raise PermissionDenied
+    if request.method == "POST" and "find" not in request.POST:
+        return _save(request, number, what)
+    found = the_job(number)
+    row: Any = what.target(found)
+    form = what.form(instance=row)
+    if request.method == "POST":
+        kept = {name: request.POST.get(name, "") for name in form.fields}
+        form = what.form(instance=row, initial=kept)
+    return _edit_page(request, found, what, form, seen=values_of(what.form(instance=row)), row=row)
+
+
+def _save(request: HttpRequest, number: str, part: Part) -> HttpResponse:
+    to = address("job", number)
+    try:
+        with transaction.atomic():
+            before = answered_before(request, went_to=to)
+            if before is not None:
+                return before
+            found = locked_job(number)
+            row: Any = part.target(found, lock=True)
+            merge = merge_for(part, row, request.POST)
+            if merge.clashes:
+                # Not answered yet: the same form may come again.
+                transaction.set_rollback(True)
+                return _clash_page(request, found, part, row, merge)
+            done = save_change(part, found, row, merge, who=me(request))
+            if done.clean.errors:
+                transaction.set_rollback(True)
+                fresh: Any = part.target(found)
+                seen = values_of(part.form(instance=fresh))
+                return _edit_page(request, found, part, done.clean, seen=seen, row=fresh)
+    except LayflatError as error:
+        messages.error(request, str(error))
+        return HttpResponseRedirect(address("edit", number, part.name))
+    if done.names:
+        messages.success(request, f"Saved: {', '.join(name.lower() for name in done.names)}.")
+    if done.theirs:
+        messages.info(
+            request,
+            f"Somebody else changed {', '.join(name.lower() for name in done.theirs)} meanwhile; "
+            "both changes are kept.",
+        )
+    return HttpResponseRedirect(to)
+
+
+def _clash_page(
+    request: HttpRequest, found: Job, part: Part, row: Any, merge: Merge
+) -> HttpResponse:
+    now = part.form(instance=row)
+    current = values_of(now)
+    version = request.POST.get("version", "")
+    clashes = [
+        {
+            "label": label_of(now, name),
+            "theirs": shown_value(now, name, current[name]),
+            "mine": shown_value(now, name, merge.values[name]),
+            "event": changed_by(found, part, version=version, name=name),
+        }
+        for name in merge.clashes
+    ]
+    form = part.form(instance=row, initial=merge.values)
+    return _edit_page(request, found, part, form, seen=current, row=row, clashes=clashes)
+
+
+def _edit_page(
+    request: HttpRequest,
+    found: Job,
+    part: Part,
+    form: Any,
+    *,
+    seen: dict[str, str],
+    row: Any,
+    clashes: list[dict[str, Any]] | None = None,
+) -> HttpResponse:
+    searched = request.POST.get("body-q", "")
+    body = str(form["body"].value() or "") if "body" in form.fields else ""
+    context = {
+        "part": "job",
+        "job": found,
+        "what": part,
+        "form": form,
+        "version": row.version,
+        "seen": seen,
+        "clashes": clashes or [],
+        "body_searched": searched,
+        "bodies": find_bodies(searched, chosen=body),
+        "chosen_body": body,
+    }
+    return render(request, "jobs/edit.html", context)
+
+
+@only(Role.COUNTER, Role.INSTALLER)
+@require_POST
+def begin(request: HttpRequest, number: str) -> HttpResponse:
+    """Begins the walk-round."""
+    return change(
+        request,
+        number,
+        partial(begin_walk_round, who=me(request)),
+        to=address("walk-round", number),
+    )
+
+
+@only(Role.COUNTER)
+@require_POST
+def back(request: HttpRequest, number: str) -> HttpResponse:
+    """Sends a job one stage back."""
+    reason = request.POST.get("reason", "")
+    return change(
+        request,
+        number,
+        partial(move_back, reason=reason, who=me(request)),
+        to=address("job", number),
+        said="The job went one stage back.",
+    )
