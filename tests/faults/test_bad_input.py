@@ -95,7 +95,7 @@ def not_a_number(path: Path) -> None:
 
 
 def too_many(path: Path) -> None:
-    path.write_bytes(bytes(80) + struct.pack("<I", 6_000_000) + bytes(50 * 6_000_000))
+    path.write_bytes(bytes(80) + struct.pack("<I", 5_000_000) + bytes(50 * 5_000_000))
 
 
 MESHES: dict[str, tuple[Callable[[Path], object], str]] = {
@@ -128,7 +128,7 @@ MESHES: dict[str, tuple[Callable[[Path], object], str]] = {
         lambda path: save(path, [[0, 0, 0], [100, 0, 0], [0, 80, 20]], [[0, 1, 2]]),
         "one triangle only",
     ),
-    "five-million": (too_many, "at most 5,000,000"),
+    "five-million": (too_many, "at most 3,000,000"),
 }
 
 

@@ -14,7 +14,7 @@ import shapely
 
 from layflat.base import FloatArray, IntArray, MeshError
 
-MAX_TRIANGLES = 5_000_000
+MAX_TRIANGLES = 3_000_000
 MAX_VERTICES = 3 * MAX_TRIANGLES
 MAX_CORNERS = 1_000
 """The most corners of one face; ear clipping takes up to the square of it."""
