@@ -26,6 +26,7 @@ else:
     _JobModelForm = _VehicleModelForm = _CustomerModelForm = forms.ModelForm
 
 _KNOWN: Final = re.compile(r"c(\d{1,18})(?:v(\d{1,18}))?")
+_PLACE: Final = ("view", "across", "along", "x", "y", "z")
 _FARTHEST_MM: Final = 30_000.0
 """No vehicle that film is laid on is longer: anything beyond is no place on a body."""
 
@@ -151,7 +152,9 @@ class FaultForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         """Ask for a place where none was given."""
         data: dict[str, Any] = super().clean() or {}
-        if not self.errors and not (data["panel"] or self._on_view(data) or self._on_body(data)):
+        if self.errors.keys() & set(_PLACE):
+            self.add_error("panel", "The place could not be read; tap it once more.")
+        elif not self.errors and not (data["panel"] or self._on_view(data) or self._on_body(data)):
             self.add_error("panel", "Tap the place of the fault, or choose the panel.")
         return data
 

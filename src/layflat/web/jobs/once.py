@@ -25,14 +25,32 @@ def answered_before(request: HttpRequest, *, went_to: str = "") -> HttpResponseR
     Raises:
         InputError: the form carries no token.
     """
-    token = request.POST.get(FIELD, "")
-    if len(token) != len(uuid.UUID(int=0).hex) or not token.isalnum():
-        raise InputError("This page is out of date; open it anew and send it again.")
+    token = _token(request)
     who = request.user if isinstance(request.user, Person) else None
     row, is_new = AnsweredForm.objects.get_or_create(
         token=token, defaults={"went_to": went_to, "who": who}
     )
     return None if is_new else HttpResponseRedirect(row.went_to)
+
+
+def earlier_answer(request: HttpRequest) -> HttpResponseRedirect | None:
+    """The first answer's redirect, without claiming the token.
+
+    For forms whose answer may be a page that asks again; the job's lock keeps others from the token
+    in the meantime.
+
+    Raises:
+        InputError: the form carries no token.
+    """
+    row = AnsweredForm.objects.filter(token=_token(request)).first()
+    return None if row is None else HttpResponseRedirect(row.went_to)
+
+
+def _token(request: HttpRequest) -> str:
+    token = request.POST.get(FIELD, "")
+    if len(token) != len(uuid.UUID(int=0).hex) or not token.isalnum():
+        raise InputError("This page is out of date; open it anew and send it again.")
+    return token
 
 
 def note_answer(request: HttpRequest, went_to: str) -> HttpResponseRedirect:

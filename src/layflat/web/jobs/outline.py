@@ -56,7 +56,7 @@ def mirrored(d: str, *, axis: int, about: float) -> str:
         if count % 2 == axis:
             value = 2 * about - value
         count += 1
-        return f"{value:g}"
+        return f"{round(value, 3):.10g}"
 
     return _NUMBER.sub(turn, d)
 

@@ -25,7 +25,7 @@ from layflat.web.jobs.editing import (
 from layflat.web.jobs.finding import find_bodies
 from layflat.web.jobs.merging import Merge
 from layflat.web.jobs.models import Job
-from layflat.web.jobs.once import answered_before
+from layflat.web.jobs.once import answered_before, earlier_answer
 from layflat.web.jobs.stages import SENT_BACK, Step, begin_walk_round, move_back, next_step, strip
 from layflat.web.jobs.views.common import address, change, locked_job, me, the_job
 from layflat.web.jobs.views.history import lines_of
@@ -106,22 +106,20 @@ def _save(request: HttpRequest, number: str, part: Part) -> HttpResponse:
     to = address("job", number)
     try:
         with transaction.atomic():
-            before = answered_before(request, went_to=to)
+            found = locked_job(number)
+            before = earlier_answer(request)
             if before is not None:
                 return before
-            found = locked_job(number)
             row: Any = part.target(found, lock=True)
             merge = merge_for(part, row, request.POST)
             if merge.clashes:
-                # Not answered yet: the same form may come again.
-                transaction.set_rollback(True)
                 return _clash_page(request, found, part, row, merge)
             done = save_change(part, found, row, merge, who=me(request))
             if done.clean.errors:
-                transaction.set_rollback(True)
-                fresh: Any = part.target(found)
-                seen = values_of(part.form(instance=fresh))
-                return _edit_page(request, found, part, done.clean, seen=seen, row=fresh)
+                row.refresh_from_db()
+                seen = values_of(part.form(instance=row))
+                return _edit_page(request, found, part, done.clean, seen=seen, row=row)
+            answered_before(request, went_to=to)
     except LayflatError as error:
         messages.error(request, str(error))
         return HttpResponseRedirect(address("edit", number, part.name))
