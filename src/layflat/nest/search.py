@@ -4,7 +4,7 @@ import math
 import os
 import random
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from layflat.base import Progress, StoppedError
@@ -60,6 +60,7 @@ class Search:
     def __post_init__(self) -> None:
         self._started = time.monotonic()
         self._random = random.Random(self.seed)
+        self._seeds = _seeds(self.seed, self._random)
         self._pool: list[Pack] = []
         self._failures: dict[str, int] = {}
 
@@ -116,7 +117,7 @@ class Search:
             parts=tuple(part for part, _ in held),
             counts=tuple(count for _, count in held),
             frame=self.frame,
-            seed=self._random.randrange(_SEEDS),
+            seed=next(self._seeds),
             exploration_s=exploration,
             compression_s=compression,
             workers=workers,
@@ -205,6 +206,13 @@ class Search:
                 length = min(length, found)
         done = (time.monotonic() - self._started) / self.seconds
         self.progress(self.describe(length), min(1.0, done))
+
+
+def _seeds(first: int, choice: random.Random) -> Iterator[int]:
+    """The seeds of the engine's runs: the one that was given, then others."""
+    yield first % _SEEDS
+    while True:
+        yield choice.randrange(_SEEDS)
 
 
 def _single(part: Part) -> Pack:
