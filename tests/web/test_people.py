@@ -4,10 +4,11 @@ from collections.abc import Callable
 
 import pytest
 from django.test import Client
-from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.urls import reverse
 
 from layflat.web.people.models import Person, Role, Shop
 from layflat.web.record.models import Event
+from web.addresses import addresses
 from web.conftest import PASSWORD
 
 OPEN = {"people:first-start", "people:sign-in"}
@@ -64,21 +65,6 @@ def test_a_wrong_password_and_a_person_who_left_stay_out(
     left = client.post("/sign-in/", {"username": "counter", "password": PASSWORD})
     assert left.status_code == 200
     assert "_auth_user_id" not in client.session
-
-
-def addresses() -> list[str]:
-    """The names of all addresses without arguments."""
-    found = []
-
-    def walk(entries: list[URLPattern | URLResolver], space: str) -> None:
-        for entry in entries:
-            if isinstance(entry, URLResolver):
-                walk(entry.url_patterns, entry.namespace or space)
-            elif not entry.pattern.converters:
-                found.append(f"{space}:{entry.name}")
-
-    walk(get_resolver().url_patterns, "")
-    return found
 
 
 @pytest.mark.parametrize("name", addresses())

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from django.db import transaction
 from django.utils import timezone
 
-from layflat.base import Progress, silent
+from layflat.base import Progress, part_of, silent
 from layflat.web.jobs.models import Customer, Fault, Job, Stage, Vehicle
 from layflat.web.people.models import Person, Role, Shop
 from layflat.web.record.models import write_event
@@ -168,11 +168,19 @@ def seed_workshop(*, progress: Progress = silent) -> None:
     """
     with transaction.atomic():
         progress("opening the shop", 0.0)
-        staff = _open_shop()
-        for i, told in enumerate(TOLD):
-            progress(f"writing down {told.customer}", 0.1 + 0.9 * i / len(TOLD))
-            _write_job(told, staff, number=i + 1)
+        seed_jobs(_open_shop(), progress=part_of(progress, start=0.1, end=1.0))
     progress("workshop opened", 1.0)
+
+
+def seed_jobs(staff: dict[Role, Person], *, progress: Progress = silent) -> None:
+    """Write the invented jobs down, as done by *staff*; call it in a transaction.
+
+    Raises:
+        StoppedError: raised by *progress*.
+    """
+    for i, told in enumerate(TOLD):
+        progress(f"writing down {told.customer}", i / len(TOLD))
+        _write_job(told, staff, number=i + 1)
 
 
 def _open_shop() -> dict[Role, Person]:
