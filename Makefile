@@ -10,7 +10,8 @@ NPM_LOCK := $(NPM)/package.json $(NPM)/package-lock.json $(NPM)/.npmrc
 
 help:
 	@echo "make setup   the layflat command in $(VENV)"
-	@echo "make demo    the main job on the invented workshop, into demo-out/"
+	@echo "make demo    the main job on the invented workshop, into demo-out/, then the app with it"
+	@echo "             (make demo SERVE=no stops after the job)"
 	@echo "make test    all tests"
 	@echo "make check   formatting, lint, types, import directions"
 	@echo "make bench   benchmarks, as ratios against a peer in the same run"
@@ -52,10 +53,24 @@ $(STAMPS)/dev: $(STAMPS)/runtime $(STAMPS)/npm-dev requirements/dev.txt requirem
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --no-deps -r requirements/testdata.txt
 	touch $@
 
+# A browser for the tests that look at pages: this machine's, or Debian's where it may be installed.
+$(STAMPS)/chromium: $(STAMPS)/venv
+	if command -v chromium >/dev/null || command -v chromium-browser >/dev/null; then \
+	  :; \
+	elif [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+	  apt-get update --quiet=2 && apt-get install --quiet=2 --yes --no-install-recommends chromium; \
+	else \
+	  echo "The browser tests need Chromium on the path; on Debian: apt-get install chromium (as root)"; exit 1; \
+	fi
+	touch $@
+
 demo: setup
 	$(BIN)/layflat demo --output demo-out
+ifneq ($(SERVE),no)
+	$(BIN)/layflat serve --demo --data demo-data
+endif
 
-test: $(STAMPS)/dev
+test: $(STAMPS)/dev $(STAMPS)/chromium
 	$(BIN)/python -m pytest -n auto -p no:cacheprovider
 
 check: $(STAMPS)/dev
@@ -74,4 +89,4 @@ lock: $(STAMPS)/dev
 	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate requirements/node.in --output-file requirements/node.txt
 
 clean:
-	rm -rf $(VENV) $(NPM)/node_modules demo-out build dist bench/out
+	rm -rf $(VENV) $(NPM)/node_modules demo-out demo-data build dist bench/out

@@ -1,6 +1,5 @@
 """The invented workshop in the app, and the command that opens it."""
 
-import importlib
 from pathlib import Path
 
 import pytest
@@ -54,12 +53,20 @@ def test_a_seeding_that_is_stopped_leaves_nothing(db: None) -> None:
 def test_a_folder_with_a_shop_is_left_as_it_is(
     shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    # The package's name `serve` is the function; the module is under its whole name only.
-    module = importlib.import_module("layflat.web.serve")
-    monkeypatch.setattr(module, "set_up", lambda _folder: None)
+    monkeypatch.setattr("layflat.web.demo_folder.set_up", lambda _folder: None)
     (line,) = open_demo(tmp_path)
     assert "has a shop already" in line
     assert not Job.objects.exists()
+
+
+def test_opened_again_it_says_once_more_how_to_sign_in(
+    db: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("layflat.web.demo_folder.set_up", lambda _folder: None)
+    first = open_demo(tmp_path)
+    count = Job.objects.count()
+    assert open_demo(tmp_path) == first == sign_in_lines()
+    assert Job.objects.count() == count > 0
 
 
 @pytest.mark.parametrize(("host", "is_cautious"), [("127.0.0.1", False), ("0.0.0.0", True)])

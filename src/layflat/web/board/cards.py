@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from django.db.models import F
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.people.models import Shop
@@ -113,7 +113,7 @@ def open_cards(
     return tuple(
         Card(
             key=key,
-            address=_address(key),
+            address=reverse("jobs:job", args=[number]),
             number=number,
             plate=plate,
             vehicle=f"{maker} {name}" if maker else described,
@@ -140,13 +140,6 @@ def open_cards(
             blocked_by,
         ) in rows
     )
-
-
-def _address(key: int) -> str:
-    try:
-        return reverse("jobs:job", args=[key])
-    except NoReverseMatch:
-        return f"#job-{key}"
 
 
 def columns(cards: Iterable[Card]) -> tuple[Column, ...]:

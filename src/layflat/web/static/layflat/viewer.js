@@ -1,8 +1,40 @@
-// A body in 3D. Markup: <div class="viewer" data-glb="URL" data-panels="URL"></div>
-// The div fires a bubbling `surface-tap` with {x, y, z, panel} in body millimetres, and shows
-// pennants when it is sent a `viewer-mark` with [{x, y, z, label, kind}].
-import { openViewer } from "./viewer/viewer.js";
+// The body in 3D. Markup: <div class="viewer" data-glb="URL" data-panels="URL"></div>, with an
+// <img> inside for browsers that cannot show it; bodies/viewer_head.html goes into the page's head.
+//
+// More attributes: data-list="none" leaves out the list of panels, data-selected="hood door-left"
+// and data-marks="[…]" are what `viewer-select` and `viewer-mark` would send.
+//
+// The div fires, bubbling:
+//   surface-tap   {x, y, z, panel}   a place was tapped, in body millimetres; panel "" off panels
+//   pennant-tap   {label, kind}      a pennant was tapped
+//   viewer-ready                     the body is seen
+// and listens to CustomEvents that are dispatched on it:
+//   viewer-mark   [{x, y, z, label, kind}]   the pennants to show; kind "mended" is outlined
+//   viewer-select [name, …]                  the panels shown as under film
+//   viewer-point  name or ""                 the panel that is pointed out
+//   viewer-lines  [[[x, y, z], …], …]        lines drawn on the surface
+import { Viewer } from "./viewer/viewer.js";
 
-for (const place of document.querySelectorAll(".viewer[data-glb]")) {
-  openViewer(place);
+const PLACES = ".viewer[data-glb]:not([data-open])";
+
+function openAll(root) {
+  for (const place of root.querySelectorAll(PLACES)) {
+    open(place);
+  }
+  if (root.matches?.(PLACES)) {
+    open(root);
+  }
 }
+
+function open(place) {
+  place.dataset.open = "yes";
+  const viewer = new Viewer(place);
+  place.addEventListener("htmx:beforeCleanupElement", (event) => {
+    if (event.target === place) {
+      viewer.close();
+    }
+  });
+}
+
+openAll(document);
+document.addEventListener("htmx:load", (event) => openAll(event.detail.elt));

@@ -1,0 +1,173 @@
+// Where the eye stands: named views, keys, and what a hand drags.
+import * as THREE from "three";
+import { OrbitControls } from "three/addons/controls/OrbitControls.js";
+
+const FIELD_DEG = 28;
+const TURN_RAD = Math.PI / 18;
+const NEARER = 0.8;
+const MARGIN = 1.06;
+// Straight down the view would have no way up.
+const TILT = 1e-3;
+
+export class Camera {
+  constructor(viewer, info) {
+    this.viewer = viewer;
+    this.eye = new THREE.PerspectiveCamera(FIELD_DEG, 1, 10, 100000);
+    this.eye.add(viewer.lamp, viewer.lamp.target);
+    viewer.lamp.target.position.set(0, 0, -1);
+    this.up = new THREE.Vector3(...info.up);
+    this.ahead = new THREE.Vector3(...info.forward);
+    this.left = new THREE.Vector3().crossVectors(this.up, this.ahead);
+    viewer.sky.position.copy(this.up);
+    this.eye.up.copy(this.up);
+    this.box = new THREE.Box3();
+    for (const found of viewer.meshes.values()) {
+      found.geometry.computeBoundingBox();
+      this.box.union(found.geometry.boundingBox);
+    }
+    this.middle = this.box.getCenter(new THREE.Vector3());
+    this.radius = this.box.getSize(new THREE.Vector3()).length() / 2;
+    this.controls = new OrbitControls(this.eye, viewer.canvas);
+    this.controls.minDistance = 0.1 * this.radius;
+    this.controls.maxDistance = 12 * this.radius;
+    this.controls.addEventListener("change", () => this.changed());
+    this.view = "corner";
+    this.listen();
+  }
+
+  listen() {
+    const { signal } = this.viewer.ending;
+    const { canvas, stage } = this.viewer;
+    canvas.addEventListener("keydown", (event) => this.key(event), { signal });
+    // The wheel turns the page until the body has been touched, so that nobody gets stuck on it.
+    stage.addEventListener(
+      "wheel",
+      (event) => {
+        if (document.activeElement !== canvas) {
+          event.stopPropagation();
+        }
+      },
+      { capture: true, passive: true, signal },
+    );
+    canvas.addEventListener("pointerdown", () => canvas.focus({ preventScroll: true }), { signal });
+    this.controls.addEventListener("start", () => {
+      this.view = "";
+    });
+  }
+
+  key(event) {
+    if (event.ctrlKey || event.altKey || event.metaKey) {
+      return;
+    }
+    const step = {
+      ArrowLeft: () => this.turn(-TURN_RAD, 0),
+      ArrowRight: () => this.turn(TURN_RAD, 0),
+      ArrowUp: () => this.turn(0, -TURN_RAD),
+      ArrowDown: () => this.turn(0, TURN_RAD),
+      "+": () => this.nearer(NEARER),
+      "=": () => this.nearer(NEARER),
+      "-": () => this.nearer(1 / NEARER),
+      Home: () => this.look("corner"),
+    }[event.key];
+    if (step) {
+      event.preventDefault();
+      step();
+    }
+  }
+
+  direction(view) {
+    const to = (ahead, left, up) =>
+      new THREE.Vector3()
+        .addScaledVector(this.ahead, ahead)
+        .addScaledVector(this.left, left)
+        .addScaledVector(this.up, up)
+        .normalize();
+    return {
+      front: to(1, 0, 0.1),
+      rear: to(-1, 0, 0.1),
+      left: to(0, 1, 0.05),
+      right: to(0, -1, 0.05),
+      above: to(-TILT, 0, 1),
+      corner: to(0.76, 0.6, 0.3),
+    }[view];
+  }
+
+  look(view) {
+    this.view = view;
+    const away = this.direction(view);
+    this.controls.target.copy(this.middle);
+    this.eye.position.copy(this.middle).addScaledVector(away, this.distance(away));
+    this.controls.update();
+    this.changed();
+  }
+
+  // How far off the whole box is seen, from the eight corners of it.
+  distance(away) {
+    const across = new THREE.Vector3().crossVectors(this.up, away).normalize();
+    const upward = new THREE.Vector3().crossVectors(away, across);
+    const high = Math.tan(((FIELD_DEG / 2) * Math.PI) / 180) / MARGIN;
+    const wide = high * this.eye.aspect;
+    let most = 0;
+    for (let i = 0; i < 8; i++) {
+      const corner = new THREE.Vector3(
+        this.box[i & 1 ? "max" : "min"].x,
+        this.box[i & 2 ? "max" : "min"].y,
+        this.box[i & 4 ? "max" : "min"].z,
+      ).sub(this.middle);
+      const needs = Math.max(
+        Math.abs(corner.dot(across)) / wide,
+        Math.abs(corner.dot(upward)) / high,
+      );
+      most = Math.max(most, needs + corner.dot(away));
+    }
+    return most;
+  }
+
+  turn(sideways, down) {
+    this.view = "";
+    const away = this.eye.position.clone().sub(this.controls.target);
+    away.applyAxisAngle(this.up, sideways);
+    const angle = away.angleTo(this.up);
+    const wanted = Math.min(Math.max(angle + down, TILT), Math.PI - TILT);
+    const across = new THREE.Vector3().crossVectors(this.up, away).normalize();
+    away.applyAxisAngle(across, wanted - angle);
+    this.eye.position.copy(this.controls.target).add(away);
+    this.controls.update();
+    this.changed();
+  }
+
+  nearer(factor) {
+    this.view = "";
+    const away = this.eye.position.clone().sub(this.controls.target);
+    away.setLength(
+      Math.min(
+        Math.max(away.length() * factor, this.controls.minDistance),
+        this.controls.maxDistance,
+      ),
+    );
+    this.eye.position.copy(this.controls.target).add(away);
+    this.controls.update();
+    this.changed();
+  }
+
+  resize(aspect) {
+    this.eye.aspect = aspect;
+    if (this.view) {
+      this.look(this.view);
+    }
+    this.changed();
+  }
+
+  changed() {
+    const off = this.eye.position.distanceTo(this.middle);
+    this.eye.near = Math.max(off - 1.2 * this.radius, 0.01 * this.radius);
+    this.eye.far = off + 1.2 * this.radius;
+    this.eye.updateProjectionMatrix();
+    this.viewer.draw();
+    this.viewer.pennants.settle();
+  }
+
+  close() {
+    this.controls.dispose();
+  }
+}

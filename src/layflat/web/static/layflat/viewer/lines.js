@@ -1,0 +1,80 @@
+// Lines on the surface: edges by their kind in full lines, dashes, dash-dot and dots (docs/look.md).
+import { LineMaterial } from "three/addons/lines/LineMaterial.js";
+import { LineSegments2 } from "three/addons/lines/LineSegments2.js";
+import { LineSegmentsGeometry } from "three/addons/lines/LineSegmentsGeometry.js";
+
+// Lengths of strokes and spaces in millimetres on the body, in turn; none is a full line.
+const DASHES = { open: [], gap: [56, 26], trim: [56, 18, 8, 18], inner: [7, 17] };
+const EDGE_PX = 3;
+const RIM_PX = 2;
+const DRAWN_PX = 5;
+
+export function surfaceLines(panels) {
+  const segments = [];
+  for (const panel of panels) {
+    for (const edge of panel.edges) {
+      dash(triples(edge.points), DASHES[edge.kind] ?? [], segments);
+    }
+  }
+  return lines(segments, EDGE_PX);
+}
+
+export function rimLines(panels) {
+  const segments = [];
+  for (const panel of panels) {
+    for (const item of panel.keep_outs) {
+      const points = triples(item.points);
+      dash([...points, points[0]], [], segments);
+    }
+  }
+  return lines(segments, RIM_PX);
+}
+
+export function drawnLines(polylines) {
+  const segments = [];
+  for (const points of polylines) {
+    dash(points, [], segments);
+  }
+  return lines(segments, DRAWN_PX);
+}
+
+function triples(flat) {
+  const points = [];
+  for (let i = 0; i + 2 < flat.length; i += 3) {
+    points.push(flat.slice(i, i + 3));
+  }
+  return points;
+}
+
+function lines(segments, width) {
+  const geometry = new LineSegmentsGeometry();
+  geometry.setPositions(segments.length ? segments : [0, 0, 0, 0, 0, 0]);
+  return new LineSegments2(geometry, new LineMaterial({ linewidth: width }));
+}
+
+// Adds the strokes of a polyline to `segments`, six numbers each.
+function dash(points, pattern, segments) {
+  let part = 0;
+  let left = pattern[0] ?? Infinity;
+  for (let i = 1; i < points.length; i++) {
+    const [from, to] = [points[i - 1], points[i]];
+    const length = Math.hypot(to[0] - from[0], to[1] - from[1], to[2] - from[2]);
+    let done = 0;
+    while (done < length) {
+      const step = Math.min(left, length - done);
+      if (part % 2 === 0) {
+        segments.push(...between(from, to, done / length), ...between(from, to, (done + step) / length));
+      }
+      done += step;
+      left -= step;
+      if (left <= 0) {
+        part = (part + 1) % pattern.length;
+        left = pattern[part];
+      }
+    }
+  }
+}
+
+function between(from, to, share) {
+  return from.map((value, i) => value + share * (to[i] - value));
+}
