@@ -77,6 +77,15 @@ BAD = {
     ),
     "kind": (changed(panels=[{"name": "a", "outline": [{**EDGE, "kind": "soft"}]}]), "open, gap"),
     "twice": (changed(panels=[{"name": "a", "outline": [EDGE]}] * 2), "two panels called “a”"),
+    "twice for some systems": (
+        changed(panels=[{"name": "a", "outline": [EDGE]}, {"name": "A", "outline": [EDGE]}]),
+        "two panels called “a”",
+    ),
+    **{
+        f"name {name!a}": (changed(panels=[{"name": name, "outline": [EDGE]}]), "files are called")
+        for name in ("../a", "a\\b", "a:b", "a\nb", "..", " a", "a.")
+    },
+    "long name": (changed(panels=[{"name": "a" * 61, "outline": [EDGE]}]), "1 to 60 characters"),
 }  # fmt: skip
 
 

@@ -10,6 +10,9 @@ from layflat.surface.panel import BodyInfo, Edge, EdgeKind, KeepOut, KeepOutKind
 
 _FORM = "layflat panels"
 _VERSION = 1
+_MOST_NAME = 60
+_NOT_IN_NAMES = frozenset('/\\:*?"<>|')
+"""What some system does not take in the name of a file; files are called by panels."""
 _MAX_BYTES = 50_000_000
 _FAR_MM = 30_000.0
 
@@ -75,8 +78,9 @@ def read_panels(path: Path) -> BodyInfo:
     )
     top.finish()
     names = [panel.name for panel in body.panels]
-    if len(set(names)) < len(names):
-        twice = next(name for name in names if names.count(name) > 1)
+    folded = [name.casefold() for name in names]
+    if len(set(folded)) < len(names):
+        twice = next(name for name in names if folded.count(name.casefold()) > 1)
         raise SettingError(f"{path.name}: there are two panels called “{twice}”.")
     return body
 
@@ -88,9 +92,19 @@ def _vector(table: Settings, key: str) -> tuple[float, float, float]:
     return values[0], values[1], values[2]
 
 
+def _file_name(table: Settings) -> str:
+    name = table.text("name", most=_MOST_NAME)
+    if not name.isprintable() or _NOT_IN_NAMES & set(name) or name != name.strip(" ."):
+        raise SettingError(
+            f"{table.where}: “name” is {name!r}, and files are called by it; use letters, digits "
+            "and hyphens."
+        )
+    return name
+
+
 def _panel_in(table: Settings) -> Panel:
     panel = Panel(
-        name=table.text("name"),
+        name=_file_name(table),
         outline=_loop_in(table),
         openings=tuple(_opening_in(opening) for opening in table.tables("openings", optional=True)),
         keep_outs=tuple(_keep_out_in(item) for item in table.tables("keep_outs", optional=True)),
