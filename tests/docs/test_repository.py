@@ -74,6 +74,7 @@ def tracked() -> list[Path]:
     folders = ("src", "tests", "docs", "bench", "requirements", ".ci")
     inside = [path for folder in folders for path in (pages.ROOT / folder).rglob("*")]
     names = ("README.md", "CHANGELOG.md", "Makefile", "pyproject.toml", ".pre-commit-config.yaml")
+    inside = [path for path in inside if "node_modules" not in path.parts]
     files = [*inside, *(pages.ROOT / name for name in names)]
     return [path for path in files if path.is_file() and path.suffix in TEXT]
 
