@@ -69,7 +69,7 @@ def test_from_the_enquiry_to_the_cover(signed_in: Browser, sent: Sent) -> None:
 
     read = text(installer.get(at + "warnings/"))
     assert "lift such paint with it" in read
-    installer.post(at + "warnings/acknowledge/", sent(fault="1", name="Perrin  Oake"))
+    installer.post(at + "warnings/", sent(fault="1", name="Perrin  Oake"))
     fault.refresh_from_db()
     assert fault.acknowledged_by == "Perrin Oake"
     assert fault.acknowledged_at is not None

@@ -49,7 +49,7 @@ def test_the_second_editor_is_told_and_sees_both_texts(signed_in: Browser, job: 
     page = owner.post(f"/jobs/{job.number}/edit/wishes/", late)
     shown = page.content.decode()
     assert "Somebody was quicker" in shown
-    assert "counter wrote at" in shown
+    assert "counter wrote on" in shown
     assert shown.count("Nose and doors.") >= 1
     assert "Nose and mirrors.</textarea>" in shown
     job.refresh_from_db()
@@ -225,7 +225,6 @@ POSTS = (
     "{}/faults/",
     "{}/faults/1/withdraw/",
     "{}/faults/1/restore/",
-    "{}/warnings/acknowledge/",
     "{}/history/1/back/",
 )
 

@@ -136,6 +136,21 @@ def test_warnings_need_a_name_a_tick_and_a_warning(
         acknowledge(on_walk, [1], name="Perrin", who=who, through="on the tablet")
 
 
+def test_a_refused_acknowledgement_keeps_ticks_and_name(
+    signed_in: Browser, sent: Sent, on_walk: Job
+) -> None:
+    installer, address = signed_in(Role.INSTALLER), f"/jobs/{on_walk.number}/warnings/"
+    for _ in range(2):
+        add_fault(on_walk, Seen(kind="repaint", panel="Hood"), picture=None, who=None)
+    page = installer.post(address, sent(fault="2", name="")).content.decode()
+    assert "Type the name" in page
+    assert 'value="2" checked' in page
+    page = installer.post(address, sent(name="Perrin")).content.decode()
+    assert "Tick each" in page
+    assert 'value="Perrin"' in page
+    assert not on_walk.faults.exclude(acknowledged_at=None).exists()
+
+
 def test_every_kind_can_be_noted_and_two_warn(on_walk: Job) -> None:
     for kind in KINDS:
         add_fault(on_walk, Seen(kind=kind.name, panel="Hood"), picture=None, who=None)

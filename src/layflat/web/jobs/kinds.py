@@ -42,7 +42,7 @@ OLD_FILM: Final = Kind(
     "the paint under it looks like is known only then.",
 )
 KINDS: Final = (
-    Kind("chip", "Chip", "M12 5l2 4 5-1-3 4 3 5-5-2-2 5-2-5-5 1 3-4-3-4 5 1z"),
+    Kind("chip", "Chip", "M8 8l5-3 4 4-1 6-6 3-4-5zM20 5l.5.5M3.5 19l.5.5M20 19l-1-1"),
     Kind("scratch", "Scratch", "M4 19L19 4M8 20l9-9"),
     Kind("dent", "Dent", "M2 9h4c2 0 2 8 6 8s4-8 6-8h4"),
     Kind("swirl", "Swirl marks", "M12 12a2 2 0 1 1 2 2a4 4 0 1 1 2-6a6 6 0 1 1-9 8a8 8 0 0 0 13-4"),

@@ -22,6 +22,5 @@ urlpatterns = [
     path("<str:number>/faults/<int:fault>/withdraw/", walk_round.withdraw, name="withdraw"),
     path("<str:number>/faults/<int:fault>/restore/", walk_round.restore, name="restore"),
     path("<str:number>/warnings/", walk_round.warnings, name="warnings"),
-    path("<str:number>/warnings/acknowledge/", walk_round.acknowledge_warnings, name="acknowledge"),
     path("<str:number>/pictures/<slug:sha256>/", walk_round.picture, name="picture"),
 ]

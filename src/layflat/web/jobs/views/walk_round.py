@@ -7,10 +7,10 @@ from typing import Any, Final
 
 from django.contrib import messages
 from django.db import transaction
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from layflat.base import LayflatError
 from layflat.web.files.models import StoredFile
@@ -157,41 +157,41 @@ def restore(request: HttpRequest, number: str, fault: int) -> HttpResponse:
     )
 
 
-@require_safe
+@require_http_methods(["GET", "POST"])
 def warnings(request: HttpRequest, number: str) -> HttpResponse:
     """The warnings, for the customer to read and acknowledge on the tablet."""
+    refused = ""
+    ticked = [int(value) for value in request.POST.getlist("fault") if value.isdecimal()]
+    typed = request.POST.get("name", "")[:80]
+    if request.method == "POST":
+        to = address("walk-round", number)
+        try:
+            with transaction.atomic():
+                before = answered_before(request, went_to=to)
+                if before is not None:
+                    return before
+                acknowledge(
+                    locked_job(number), ticked, name=typed, who=me(request), through="on the tablet"
+                )
+        except LayflatError as error:
+            refused = str(error)
+        else:
+            messages.success(request, "Thank you. What was acknowledged is in the job's history.")
+            return HttpResponseRedirect(to)
     job = the_job(number)
     warned = [fault for fault in job.faults.select_related("thumb") if fault.is_warning]
     context = {
         "part": "job",
         "job": job,
+        "refused": refused,
+        "ticked": ticked,
+        "typed": typed,
         "open": [fault for fault in warned if fault.is_open_warning],
         "acknowledged": [
             fault for fault in warned if fault.acknowledged_at and not fault.is_withdrawn
         ],
     }
     return render(request, "jobs/warnings.html", context)
-
-
-@require_POST
-def acknowledge_warnings(request: HttpRequest, number: str) -> HttpResponse:
-    """The customer acknowledges warnings."""
-    ticked = [int(value) for value in request.POST.getlist("fault") if value.isdecimal()]
-    act = partial(
-        acknowledge,
-        numbers=ticked,
-        name=request.POST.get("name", "")[:80],
-        who=me(request),
-        through="on the tablet",
-    )
-    return change(
-        request,
-        number,
-        act,
-        to=address("walk-round", number),
-        said="Thank you. What was acknowledged is in the job's history.",
-        back_to=address("warnings", number),
-    )
 
 
 @require_POST
