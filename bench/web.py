@@ -1,0 +1,205 @@
+"""Server time of every page of the app over a shop's ten years, against the limit of 100 ms.
+
+`python -m bench web` seeds 10,000 jobs of which 500 are open, 60,000 faults and 200,000 events into
+SQLite in a folder that goes when it ends, then asks for each page 40 times as the owner, in one
+process and through every middleware. The 95th percentile counts. Beside it stands the barest page
+that the app has, the door: what there is to pay for session, policy and template alone.
+"""
+
+import datetime
+import os
+import random
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+JOBS, OPEN_JOBS, FAULTS, EVENTS = 10_000, 500, 60_000, 200_000
+TIMES, WARM_UPS = 40, 3
+LIMIT_MS = 100.0
+MOST_QUERIES = 15
+_BATCH = 5_000
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        os.environ.pop("DATABASE_URL", None)
+        os.environ["LAYFLAT_DATA"] = folder
+        os.environ["DJANGO_SETTINGS_MODULE"] = "layflat.web.settings"
+        from django.db import connections
+
+        from layflat.web.serve import set_up
+
+        set_up(Path(folder))
+        began = time.perf_counter()
+        seed()
+        print(f"seeded in {time.perf_counter() - began:.0f} s")
+        try:
+            measure()
+        finally:
+            connections.close_all()
+
+
+def seed() -> None:
+    """A shop's record; customers with three vehicles each, jobs a few hours apart."""
+    from django.contrib.auth.hashers import make_password
+    from django.db import transaction
+    from django.utils import timezone
+
+    from layflat.web.jobs.models import Customer, Fault, Job, Stage, Vehicle
+    from layflat.web.people.models import Person, Role, Shop
+    from layflat.web.record.models import Event
+
+    dice = random.Random(7)
+    today = timezone.now().date()
+    password = make_password("not asked for here")
+    with transaction.atomic():
+        Shop.objects.create(name="Lampwick Yard")
+        people = [
+            Person.objects.create(name=f"p{i}", shown=f"Person {i}", role=role, password=password)
+            for i, role in enumerate([*Role, *Role])
+        ]
+        customers = _insert(Customer, (Customer(name=f"Customer {i}") for i in range(JOBS // 4)))
+        vehicles = _insert(
+            Vehicle,
+            (
+                Vehicle(
+                    customer=dice.choice(customers),
+                    plate=f"LY {i}",
+                    described="Tarnholm Siskwing",
+                )
+                for i in range(JOBS * 3 // 4)
+            ),
+        )
+        open_stages = [stage for stage in Stage if stage is not Stage.CLOSED]
+        jobs = _insert(
+            Job,
+            (
+                Job(
+                    number=f"{2022 + i // 1000}-{i % 1000:04d}",
+                    vehicle=dice.choice(vehicles),
+                    stage=dice.choice(open_stages) if i >= JOBS - OPEN_JOBS else Stage.CLOSED,
+                    wishes="Hood, fenders, mirror caps.",
+                    assigned=dice.choice(people),
+                    promised=today + datetime.timedelta(days=dice.randrange(-5, 40)),
+                    blocked_by="film on order" if dice.random() < 0.1 else "",
+                )
+                for i in range(JOBS)
+            ),
+        )
+        _insert(
+            Fault,
+            (
+                Fault(job=jobs[i % JOBS], number=1 + i // JOBS, panel="hood", kind="chip")
+                for i in range(FAULTS)
+            ),
+        )
+        _insert(
+            Event,
+            (
+                Event(job=dice.choice(jobs), who=people[0], by="Person 0", kind="job.changed",
+                      sentence="Something about the job was changed.", before={}, after={})
+                for _ in range(EVENTS)
+            ),
+        )  # fmt: skip
+
+
+def _insert(model: Any, rows: Iterator[Any]) -> list[Any]:
+    return list(model.objects.bulk_create(rows, batch_size=_BATCH))
+
+
+def measure() -> None:
+    from django.test import Client
+    from django.test.utils import setup_test_environment, teardown_test_environment
+
+    from layflat.web.people.models import Person, Role
+
+    setup_test_environment()
+    browser = Client()
+    owner = Person.objects.filter(role=Role.OWNER).first()
+    assert owner is not None
+    samples, left_out = sampled_addresses()
+    barest = server_ms(Client(), lambda: "/sign-in/")
+    assert not isinstance(barest, str)
+    browser.force_login(owner)
+    rows = [("the door, as a stranger", *barest)]
+    for name, address in samples:
+        times = server_ms(browser, address)
+        if isinstance(times, str):
+            left_out.append(f"{name} ({times})")
+        else:
+            rows.append((name, *times))
+    teardown_test_environment()
+    print(f"{'page':34} queries  median ms  95th ms  of the limit  of the door")
+    for name, queries, median, high in rows:
+        print(
+            f"{name:34} {queries:7d} {median:10.1f} {high:8.1f} "
+            f"{high / LIMIT_MS:13.2f} {high / barest[2]:12.1f}"
+        )
+    print(f"not measured: {', '.join(left_out) or 'nothing'}")
+    slow = [name for name, queries, _, high in rows if high > LIMIT_MS or queries > MOST_QUERIES]
+    if slow:
+        sys.exit(f"Over {LIMIT_MS:.0f} ms or {MOST_QUERIES} queries: {', '.join(slow)}")
+
+
+def server_ms(browser: Any, address: Callable[[], str]) -> tuple[int, float, float] | str:
+    """Most queries, median and 95th percentile in ms; in words why there is nothing to measure."""
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    times, queries = [], 0
+    for i in range(WARM_UPS + TIMES):
+        place = address()
+        if i < WARM_UPS:
+            with CaptureQueriesContext(connection) as asked:
+                status = browser.get(place).status_code
+            queries = max(queries, len(asked))
+            if status != 200:
+                return f"answers {status}"
+            continue
+        began = time.perf_counter()
+        browser.get(place)
+        times.append((time.perf_counter() - began) * 1e3)
+    return queries, float(np.median(times)), float(np.percentile(times, 95))
+
+
+def sampled_addresses() -> tuple[list[tuple[str, Callable[[], str]]], list[str]]:
+    """Each address by name with a way to draw one of its kind, and those without a way."""
+    from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+    from layflat.web.jobs.models import Job
+    from layflat.web.people.models import Person
+
+    dice = random.Random(11)
+    drawn: dict[str, list[Any]] = {
+        "number": list(Job.objects.order_by("-pk").values_list("number", flat=True)[:2000]),
+        "key": list(Person.objects.values_list("pk", flat=True)),
+    }
+    found: list[tuple[str, Callable[[], str]]] = []
+    left_out: list[str] = []
+
+    def walk(entries: list[URLPattern | URLResolver], space: str) -> None:
+        for entry in entries:
+            if isinstance(entry, URLResolver):
+                walk(entry.url_patterns, entry.namespace or space)
+                continue
+            name, needs = f"{space}:{entry.name}", tuple(entry.pattern.converters)
+            if not set(needs) <= set(drawn):
+                left_out.append(f"{name} (no samples)")
+                continue
+
+            def address(name: str = name, needs: tuple[str, ...] = needs) -> str:
+                return reverse(name, kwargs={need: dice.choice(drawn[need]) for need in needs})
+
+            found.append((name, address))
+
+    walk(get_resolver().url_patterns, "")
+    return found, left_out
+
+
+if __name__ == "__main__":
+    main()
