@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -61,7 +62,10 @@ def test_all_pieces_are_there_in_whole_sections(mixed: Layout) -> None:
 def test_pieces_are_numbered_section_by_section_along_the_roll(mixed: Layout) -> None:
     assert [p.number for p in mixed.placements] == list(range(1, 14))
     keys = [(p.section, box[0]) for p, box in zip(mixed.placements, boxes(mixed), strict=True)]
-    assert keys == sorted(keys)
+    for (section, start), (next_section, next_start) in pairwise(keys):
+        assert section <= next_section
+        # Pieces that were pushed against one another may start at one place, up to rounding.
+        assert section < next_section or start <= next_start + 1e-6
 
 
 def test_copies_are_told_apart(mixed: Layout) -> None:
