@@ -1,8 +1,44 @@
 """The app for an ASGI server."""
 
 import os
+from collections.abc import AsyncIterator, Iterator
+from itertools import islice
+from typing import cast
 
-from django.core.asgi import get_asgi_application
+import django
+from asgiref.sync import sync_to_async
+from django.core.handlers.asgi import ASGIHandler
+from django.http import HttpRequest, StreamingHttpResponse
+from django.http.response import HttpResponseBase
+
+_CHUNKS = 16
+"""Chunks of a file, of 4 kB each in Django, that are read at once."""
+
+
+class Handler(ASGIHandler):
+    """Django's own, but files are sent piece by piece.
+
+    Django's and WhiteNoise's responses with a file are synchronous iterators, which Django's own
+    handler reads whole into memory, with a warning, before it sends the first byte. Here they are
+    read in a thread as they are sent.
+    """
+
+    async def get_response_async(self, request: HttpRequest) -> HttpResponseBase:
+        """The answer to a request."""
+        answer = await super().get_response_async(request)
+        if isinstance(answer, StreamingHttpResponse) and not answer.is_async:
+            chunks = cast(Iterator[bytes], answer.streaming_content)
+            # The file stays among what the response closes at its end.
+            answer.streaming_content = _read(chunks)
+        return answer
+
+
+async def _read(chunks: Iterator[bytes]) -> AsyncIterator[bytes]:
+    take = sync_to_async(lambda: b"".join(islice(chunks, _CHUNKS)))
+    while piece := await take():
+        yield piece
+
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "layflat.web.settings")
-application = get_asgi_application()
+django.setup(set_prefix=False)
+application = Handler()

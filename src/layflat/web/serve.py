@@ -1,9 +1,11 @@
 """`layflat serve`: the app and its local workers, from one command."""
 
 import os
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
-from layflat.base import Progress, silent
 from layflat.web.data_folder import VARIABLE, prepare_data_folder
 
 HOST, PORT = "127.0.0.1", 8737
@@ -26,28 +28,10 @@ def set_up(folder: Path) -> None:
     call_command("migrate", interactive=False, verbosity=0)
 
 
-def open_demo(folder: Path, *, progress: Progress = silent) -> tuple[str, ...]:
-    """Put the invented workshop into *folder* where nobody has opened a shop yet.
-
-    Returns:
-        What was done and how to sign in, a line each.
-
-    Raises:
-        OutputError: the folder cannot be written.
-        StoppedError: raised by *progress*; the folder stays without a shop then.
-    """
-    set_up(folder)
-    # Models can be imported only once Django is set up.
-    from layflat.web.seed import is_empty, seed_workshop, sign_in_lines
-
-    if not is_empty():
-        return (f"{folder} has a shop already; nothing was added to it.",)
-    seed_workshop(progress=progress)
-    return sign_in_lines()
-
-
 def serve(folder: Path, *, host: str = HOST, port: int = PORT) -> None:
-    """Answer on *host* and *port* until stopped, with the data in *folder*.
+    """Answer on *host* and *port* until stopped, with the data in *folder*, and compute.
+
+    Ctrl-C and SIGTERM end it; what was being computed is open again and goes on at the next start.
 
     Raises:
         OutputError: the folder cannot be written.
@@ -55,11 +39,32 @@ def serve(folder: Path, *, host: str = HOST, port: int = PORT) -> None:
     set_up(folder)
     import uvicorn
 
-    # Without a limit an open stream of progress would keep the server from ending.
-    uvicorn.run(
-        "layflat.web.asgi:application",
-        host=host,
-        port=port,
-        log_level="warning",
-        timeout_graceful_shutdown=_GRACE_S,
-    )
+    # Models can be imported only once Django is set up.
+    from layflat.web.work.reconcile import working
+
+    with _ended_by_sigterm(), working():
+        # Without a limit an open stream of progress would keep the server from ending.
+        uvicorn.run(
+            "layflat.web.asgi:application",
+            host=host,
+            port=port,
+            log_level="warning",
+            timeout_graceful_shutdown=_GRACE_S,
+        )
+
+
+@contextmanager
+def _ended_by_sigterm() -> Iterator[None]:
+    """Let SIGTERM end the block as Ctrl-C does, so that what it started is ended too.
+
+    uvicorn catches the signal, ends, and raises it again for whoever was there before.
+    """
+
+    def end(_number: int, _frame: object) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, end)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)

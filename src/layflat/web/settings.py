@@ -129,6 +129,8 @@ WHITENOISE_MIMETYPES = {".glb": "model/gltf-binary"}
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
 FILE_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 2_000
+SCAN_MOST_BYTES = 600_000_000
+PANELS_MOST_BYTES = 20_000_000
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
@@ -168,3 +170,6 @@ LOGGING = {
 
 SCHEDULER = os.environ.get("LAYFLAT_SCHEDULER", "")
 WORKERS = int(os.environ.get("LAYFLAT_WORKERS", "2"))
+# A running computation whose worker gives no sign for so long is taken back. Longer than a write
+# may wait for another's in SQLite.
+WORK_LOST_S = 25.0

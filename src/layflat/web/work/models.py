@@ -28,6 +28,8 @@ class Computation(models.Model):
         error: one sentence, when it failed.
         attempts: how often it was begun; it fails for good after three.
         stop_asked: whether a person asked it to end.
+        claim: the token of the attempt that runs it; only who knows it may write. "" for none.
+        runner: where it runs or ran last, for people.
         asked_by, asked_at, began_at, ended_at, beat_at: by the database server's UTC clock.
     """
 
@@ -42,6 +44,8 @@ class Computation(models.Model):
     error = models.CharField(max_length=600, blank=True)
     attempts = models.PositiveSmallIntegerField(default=0)
     stop_asked = models.BooleanField(default=False)
+    claim = models.CharField(max_length=32, blank=True)
+    runner = models.CharField(max_length=120, blank=True)
     asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT)
     asked_at = models.DateTimeField(auto_now_add=True)
     began_at = models.DateTimeField(null=True)

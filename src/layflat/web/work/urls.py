@@ -1,6 +1,12 @@
 """Addresses of this part."""
 
-from django.urls import URLPattern
+from django.urls import path
+
+from layflat.web.work import views
 
 app_name = "work"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("", views.computations, name="list"),
+    path("<int:pk>/", views.progress, name="progress"),
+    path("<int:pk>/stop/", views.stop, name="stop"),
+]

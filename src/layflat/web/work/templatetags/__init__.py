@@ -1,0 +1,1 @@
+"""Words and shapes for computations."""

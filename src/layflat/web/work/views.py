@@ -1,0 +1,73 @@
+"""How far computations are, and stopping them."""
+
+import json
+from typing import Any
+
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_POST, require_safe
+
+from layflat.web.people.models import Person
+from layflat.web.record.models import write_event
+from layflat.web.work import rows
+from layflat.web.work.models import Computation, State
+from layflat.web.work.tasks import title_of
+
+_RECENT = 30
+
+
+@never_cache
+@require_safe
+def progress(request: HttpRequest, pk: int) -> HttpResponse:
+    """One computation as a fragment, which asks for itself again until it is over.
+
+    When it is over htmx fires `computation-over` with `id` and `state` on the fragment, so that
+    what stands around it can show the result.
+    """
+    computation = get_object_or_404(Computation, pk=pk)
+    answer = render(request, "work/progress.html", {"computation": computation})
+    if computation.is_over:
+        over = {"computation-over": {"id": computation.pk, "state": computation.state}}
+        answer.headers["HX-Trigger-After-Swap"] = json.dumps(over)
+    return answer
+
+
+@require_POST
+def stop(request: HttpRequest, pk: int) -> HttpResponse:
+    """Stops a computation; one that is over stays as it is."""
+    computation = get_object_or_404(Computation, pk=pk)
+    with transaction.atomic():
+        if rows.ask_stop(pk):
+            who = request.user if isinstance(request.user, Person) else None
+            title = title_of(computation.task)
+            write_event("work.stopped", f"“{title}” (no. {pk}) was asked to stop.", who=who)
+    if request.headers.get("HX-Request"):
+        computation.refresh_from_db()
+        return render(request, "work/progress.html", {"computation": computation})
+    return HttpResponseRedirect(_back(request))
+
+
+def _back(request: HttpRequest) -> str:
+    wanted = request.POST.get("next", "")
+    hosts = {request.get_host()}
+    if url_has_allowed_host_and_scheme(wanted, hosts, require_https=request.is_secure()):
+        return wanted
+    return reverse("work:list")
+
+
+@never_cache
+@require_safe
+def computations(request: HttpRequest) -> HttpResponse:
+    """What is being computed, what waits, and what was computed last."""
+    rows_ = Computation.objects.select_related("asked_by").defer("inputs", "result")
+    over = (State.DONE, State.FAILED, State.STOPPED)
+    context: dict[str, Any] = {
+        "part": "work",
+        "current": rows_.exclude(state__in=over).order_by("-state", "asked_at", "id"),
+        "recent": rows_.filter(state__in=over).order_by("-ended_at", "-id")[:_RECENT],
+    }
+    return render(request, "work/list.html", context)

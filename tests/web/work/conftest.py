@@ -1,0 +1,67 @@
+"""Yards on SQLite and on PostgreSQL."""
+
+import itertools
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import psycopg
+import pytest
+from pytest_django.plugin import DjangoDbBlocker
+
+import web.work.sample.tasks  # noqa: F401  # so that they can be asked for here
+from web.work.postgres import postgres
+from web.work.yard import Yard
+
+NewDatabase = Callable[[], str]
+_numbers = itertools.count()
+
+
+@pytest.fixture(scope="session")
+def postgres_url() -> Iterator[str]:
+    with postgres() as url:
+        yield url
+
+
+@pytest.fixture(scope="module", params=["sqlite", "postgres"])
+def new_database(request: pytest.FixtureRequest) -> NewDatabase:
+    """Makes an empty database; its URL, "" for SQLite."""
+    if request.param == "sqlite":
+        return lambda: ""
+    base: str = request.getfixturevalue("postgres_url")
+
+    def new() -> str:
+        name = f"yard{next(_numbers)}"
+        with psycopg.connect(
+            f"{base.replace('postgres://', 'postgresql://')}postgres", autocommit=True
+        ) as server:
+            server.execute(f"CREATE DATABASE {name}")
+        return base + name
+
+    return new
+
+
+@pytest.fixture(scope="module")
+def shared(
+    new_database: NewDatabase,
+    tmp_path_factory: pytest.TempPathFactory,
+    django_db_blocker: DjangoDbBlocker,
+) -> Iterator[Yard]:
+    """A yard whose server runs with its own workers, for all tests of a module."""
+    yard = Yard(tmp_path_factory.mktemp("yard"), new_database(), django_db_blocker)
+    try:
+        yard.serve()
+        yield yard
+    finally:
+        yard.end()
+
+
+@pytest.fixture
+def yard(
+    new_database: NewDatabase, tmp_path: Path, django_db_blocker: DjangoDbBlocker
+) -> Iterator[Yard]:
+    """A yard where nothing runs yet."""
+    yard = Yard(tmp_path, new_database(), django_db_blocker)
+    try:
+        yield yard
+    finally:
+        yard.end()

@@ -1,0 +1,1 @@
+"""An app with computations that do what real ones only do when things go wrong."""

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class SampleConfig(AppConfig):
+    name = "web.work.sample"
+    label = "sample"
