@@ -15,8 +15,7 @@ IMPORTED = re.compile(r"^(?:import|export)\b[^;]*?\bfrom\s*'(\.[^']+)';", re.MUL
 
 
 def test_each_file_is_found_and_what_it_imports_too() -> None:
-    served = {**vendor.VENDORED, **vendor.FOR_TESTS}
-    for name in served:
+    for name in vendor.VENDORED:
         found = finders.find(name)
         assert isinstance(found, str), name
         text = Path(found).read_text(encoding="utf-8")
@@ -24,12 +23,12 @@ def test_each_file_is_found_and_what_it_imports_too() -> None:
             r"^(?:import|export)\b[^;]*?\bfrom\s*'(\.[^']+)';", text, re.MULTILINE
         ):
             beside = (Path("/") / name).parent / wanted
-            assert str(beside.resolve()).lstrip("/") in served, f"{name} imports {wanted}"
+            assert str(beside.resolve()).lstrip("/") in vendor.VENDORED, f"{name} imports {wanted}"
 
 
 def test_the_list_is_what_is_found() -> None:
     listed = dict(vendor.VendorFinder().list(None))
-    assert set(listed) == {*vendor.VENDORED, *vendor.FOR_TESTS}
+    assert set(listed) == set(vendor.VENDORED)
     assert all(Path(storage.path(name)).is_file() for name, storage in listed.items())
 
 

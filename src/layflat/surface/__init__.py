@@ -18,11 +18,13 @@ from layflat.surface.panels_file import panels_json, read_panels
 from layflat.surface.prepare import Prepared, prepare
 from layflat.surface.read import UNITS_MM, ReadMesh, read_mesh
 from layflat.surface.region import Loop, Region
+from layflat.surface.sniff import MAX_BYTES, Kind, sniff
 from layflat.surface.topology import boundary_loops, edge_table, require_sheet
 from layflat.surface.whole import whole_region
 
 __all__ = [
     "LINE_EDGE",
+    "MAX_BYTES",
     "UNITS_MM",
     "BodyInfo",
     "Denoised",
@@ -30,6 +32,7 @@ __all__ = [
     "EdgeKind",
     "KeepOut",
     "KeepOutKind",
+    "Kind",
     "Located",
     "Loop",
     "Mend",
@@ -56,6 +59,7 @@ __all__ = [
     "read_mesh",
     "read_panels",
     "require_sheet",
+    "sniff",
     "triangle_quality",
     "whole_region",
 ]

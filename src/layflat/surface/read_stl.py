@@ -1,6 +1,7 @@
 """STL: the triangles of a binary or text file, each with three vertices of its own."""
 
 import struct
+from mmap import mmap
 
 import numpy as np
 
@@ -16,7 +17,7 @@ _FACET = (
 """The words of a facet in a text file; a point stands for a number."""
 
 
-def is_binary_stl(data: bytes) -> bool:
+def is_binary_stl(data: bytes | mmap) -> bool:
     """Whether the file is exactly as long as a binary STL of the count that it states."""
     return len(data) >= _HEADER and len(data) == _HEADER + _TRIANGLE.itemsize * _stated(data)
 
@@ -110,7 +111,7 @@ def _facets(words: list[bytes], before: int, where: str) -> FloatArray:
         ) from None
 
 
-def _stated(data: bytes) -> int:
+def _stated(data: bytes | mmap) -> int:
     count: int = struct.unpack_from("<I", data, 80)[0]
     return count
 

@@ -1,6 +1,7 @@
 """What kind of mesh file some bytes are; the contents count, not the name."""
 
 import re
+from mmap import mmap
 from typing import Literal
 
 from layflat.base import MeshError
@@ -14,11 +15,11 @@ _OBJ = re.compile(rb"(?:\A|[\n\r])[ \t]*(?:v|f|vn|vt|o|g|mtllib|usemtl)[ \t]")
 Kind = Literal["ply", "stl", "stl text", "obj", "glb"]
 
 
-def sniff(data: bytes, *, where: str) -> Kind:
+def sniff(data: bytes | mmap, *, where: str) -> Kind:
     """Find the kind of mesh file by its contents.
 
     Args:
-        data: the whole file.
+        data: the whole file, read or mapped.
         where: what the file is called in an error.
 
     Raises:

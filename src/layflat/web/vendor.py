@@ -20,13 +20,14 @@ VENDORED: Mapping[str, str] = {
     "vendor/three/three.module.js": "three/build/three.module.js",
     "vendor/three/three.core.js": "three/build/three.core.js",
     "vendor/three-addons/controls/OrbitControls.js": f"{_ADDONS}/controls/OrbitControls.js",
+    "vendor/three-addons/lines/LineMaterial.js": f"{_ADDONS}/lines/LineMaterial.js",
+    "vendor/three-addons/lines/LineSegments2.js": f"{_ADDONS}/lines/LineSegments2.js",
+    "vendor/three-addons/lines/LineSegmentsGeometry.js": f"{_ADDONS}/lines/LineSegmentsGeometry.js",
     "vendor/three-addons/loaders/GLTFLoader.js": f"{_ADDONS}/loaders/GLTFLoader.js",
     "vendor/three-addons/utils/BufferGeometryUtils.js": f"{_ADDONS}/utils/BufferGeometryUtils.js",
     "vendor/three-addons/utils/SkeletonUtils.js": f"{_ADDONS}/utils/SkeletonUtils.js",
 }
 """The name under `/static/` of every file that pages import, and its place in the packages."""
-FOR_TESTS: Mapping[str, str] = {"vendor/axe.js": "axe-core/axe.min.js"}
-"""What browser tests load besides; it is there only where the development packages are."""
 
 
 class VendorStorage(FileSystemStorage):
@@ -34,7 +35,7 @@ class VendorStorage(FileSystemStorage):
 
     def path(self, name: str) -> str:
         """Where the file lies."""
-        return str(NODE_MODULES / {**VENDORED, **FOR_TESTS}[name])
+        return str(NODE_MODULES / VENDORED[name])
 
 
 class VendorFinder(BaseFinder):
@@ -57,7 +58,7 @@ class VendorFinder(BaseFinder):
 
     def find(self, path: str, find_all: bool = False, **_kwargs: Any) -> Any:
         """The place of a file; a list of it where all are wanted."""
-        place = {**VENDORED, **FOR_TESTS}.get(path)
+        place = VENDORED.get(path)
         found = [] if place is None else [str(NODE_MODULES / place)]
         if find_all:
             return found
@@ -66,6 +67,6 @@ class VendorFinder(BaseFinder):
     def list(self, ignore_patterns: Iterable[str] | None) -> Iterator[tuple[str, VendorStorage]]:
         """Every file that is there."""
         del ignore_patterns  # meant for folders; each of these files is wanted
-        for name, place in {**VENDORED, **FOR_TESTS}.items():
+        for name, place in VENDORED.items():
             if (NODE_MODULES / place).is_file():
                 yield name, self.storage

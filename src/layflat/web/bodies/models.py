@@ -12,7 +12,7 @@ class Body(models.Model):
 
     Attributes:
         maker, name: the shop's own words.
-        years: as people write them, such as "2029–2033"; `year_from`, `year_to` for search.
+        year_from, year_to: when it was built; an end that is not known is None.
         is_retired: no longer offered for new jobs.
     """
 
@@ -31,6 +31,17 @@ class Body(models.Model):
     def __str__(self) -> str:
         return f"{self.maker} {self.name}"
 
+    @property
+    def years(self) -> str:
+        """The years as people write them, or ""."""
+        if self.year_from and self.year_to and self.year_from != self.year_to:
+            return f"{self.year_from}–{self.year_to}"
+        if self.year_from and not self.year_to:
+            return f"from {self.year_from}"
+        if self.year_to and not self.year_from:
+            return f"until {self.year_to}"
+        return str(self.year_from or "")
+
 
 class Revision(models.Model):
     """One state of a body: a scan and its panels. Jobs keep the revision that they were made on.
@@ -40,8 +51,10 @@ class Revision(models.Model):
         scan: the file as it was uploaded; `unit` as given, "" where the file fixes it.
         panels: a panels file.
         light: GLB of the mended scan with few triangles, for the browser.
-        mending: what reading and mending said, as JSON: list of sentences and counts.
-        preparation: the computation that makes `light` and `mending`.
+        lines: JSON of the panels, edges and keep-outs as they lie on `light`.
+        picture: PNG of the body with its panels.
+        mending: what reading and mending said, as JSON; see `layflat.web.bodies.tasks.report`.
+        preparation: the computation that makes `light`, `lines`, `picture` and `mending`.
     """
 
     body = models.ForeignKey(Body, on_delete=models.PROTECT, related_name="revisions")
@@ -50,6 +63,8 @@ class Revision(models.Model):
     unit = models.CharField(max_length=2, blank=True)
     panels = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
     light = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
+    lines = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
+    picture = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
     mending = models.JSONField(null=True)
     preparation = models.ForeignKey(Computation, null=True, on_delete=models.PROTECT)
     added_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT)
@@ -65,3 +80,8 @@ class Revision(models.Model):
 
     def __str__(self) -> str:
         return f"{self.body}, revision {self.number}"
+
+    @property
+    def is_ready(self) -> bool:
+        """Whether the body can be shown and computed with."""
+        return self.light_id is not None

@@ -1,0 +1,73 @@
+"""A lighter mesh for the browser; computations keep the fine one.
+
+Edges are collapsed where that changes the surface least (Garland and Heckbert, "Surface
+Simplification Using Quadric Error Metrics", SIGGRAPH 1997; the implementation is libigl).
+"""
+
+import igl
+import numpy as np
+
+from layflat.base import FloatArray
+from layflat.surface import Mesh, edge_table, locate, mend
+
+LIGHT_TRIANGLES = 60_000
+"""Turns smoothly on a tablet, and lies within about a millimetre of a vehicle's scan."""
+
+_SAMPLES = 20_000
+_ROUNDS = 8
+_FOLDED = 0.5
+"""The cosine to the surface below which a triangle counts as folded."""
+
+
+def light_mesh(mesh: Mesh, *, triangles: int = LIGHT_TRIANGLES) -> Mesh:
+    """*mesh* with about *triangles* triangles, fit to have panels cut out of it.
+
+    Args:
+        mesh: manifold and oriented (see `layflat.surface.mend`).
+        triangles: how many are wanted; a mesh with no more than that stays as it is.
+    """
+    if len(mesh.faces) <= triangles:
+        return mesh
+    vertices, faces, _, _ = igl.qslim(np.array(mesh.vertices_mm), np.array(mesh.faces), triangles)
+    # Collapsing can leave two triangles in one place or fans that touch at a point.
+    light = mend(Mesh(vertices, faces), fill_mm=0.0, stray_share=0.0).mesh
+    return _unfolded(light, mesh)
+
+
+def _unfolded(light: Mesh, fine: Mesh) -> Mesh:
+    """*light* with its few folded triangles laid flat: they would show as dark specks.
+
+    Vertices of triangles that face away from the surface go to the middle of their neighbours,
+    and back onto the fine surface, a few times over.
+    """
+    table = edge_table(light.faces)
+    rim = np.unique(table.ends[table.count == 1])
+    ends = np.concatenate([table.ends, table.ends[:, ::-1]])
+    points = np.array(light.vertices_mm)
+    outward = _normals(fine.vertices_mm[fine.faces])
+    for _ in range(_ROUNDS):
+        corners = points[light.faces]
+        there = locate(fine, corners.mean(axis=1)).faces
+        facing = np.einsum("ij,ij->i", _normals(corners), outward[there])
+        moving = np.setdiff1d(light.faces[facing < _FOLDED], rim)
+        if not len(moving):
+            break
+        around = ends[np.isin(ends[:, 0], moving)]
+        total, count = np.zeros_like(points), np.bincount(around[:, 0], minlength=len(points))
+        np.add.at(total, around[:, 0], points[around[:, 1]])
+        points[moving] = locate(fine, total[moving] / count[moving, None]).points_mm
+    return Mesh(points, light.faces)
+
+
+def _normals(corners: FloatArray) -> FloatArray:
+    """(m, 3) unit normals of (m, 3, 3) corners; zero where there is no area."""
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    units: FloatArray = normal / np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
+    return units
+
+
+def deviation_mm(fine: Mesh, light: Mesh) -> float:
+    """How far the vertices of *fine* lie from *light*: the 99th percentile of a sample."""
+    every = max(1, len(fine.vertices_mm) // _SAMPLES)
+    gaps = locate(light, fine.vertices_mm[::every]).distances_mm
+    return float(np.quantile(gaps, 0.99))

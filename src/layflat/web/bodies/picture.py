@@ -1,0 +1,51 @@
+"""A small picture of a body for the library, and for browsers that cannot show it in 3D."""
+
+import io
+from collections.abc import Sequence
+
+import numpy as np
+
+from layflat.papers import Colour, Line, Mark, View, render
+from layflat.surface import BodyInfo, Mesh
+from layflat.web.bodies.drawn import DrawnPanel
+
+SIZE_PX = (960, 600)
+_VIEW = View(name="front-left", azimuth_deg=40, elevation_deg=16)
+_PANEL: Colour = (176, 170, 160)
+_KEEP_OUT: Colour = (255, 255, 255)
+
+
+def body_picture(mesh: Mesh, panels: Sequence[DrawnPanel], info: BodyInfo) -> bytes:
+    """A PNG of *mesh* from before its left front corner, with its panels in a darker tone.
+
+    Args:
+        mesh: the body.
+        panels: drawn on that body.
+        info: which way is forward and up.
+    """
+    # The camera looks at vehicles that face along x and stand along z.
+    ahead, above = np.asarray(info.forward), np.asarray(info.up)
+    turn = np.stack([ahead, np.cross(above, ahead), above])
+
+    def turned(part: Mesh) -> Mesh:
+        return Mesh(np.einsum("ij,kj->ki", turn, part.vertices_mm), part.faces)
+
+    marks = [Mark(turned(panel.mesh), _PANEL) for panel in panels if panel.mesh is not None]
+    rims = [np.einsum("ij,kj->ki", turn, edge.points_mm) for p in panels for edge in p.edges]
+    for panel in panels:
+        for item in panel.keep_outs:
+            rim = np.concatenate([item.points_mm, item.points_mm[:1]])
+            rims.append(np.einsum("ij,kj->ki", turn, rim))
+            if item.mesh is not None:
+                marks.append(Mark(turned(item.mesh), _KEEP_OUT))
+    picture = render(
+        turned(mesh),
+        view=_VIEW,
+        size_px=SIZE_PX,
+        lines=[Line(points_mm=rim, width_px=1.3) for rim in rims],
+        marks=marks,
+        ground=True,
+    )
+    held = io.BytesIO()
+    picture.save(held, "PNG", optimize=True)
+    return held.getvalue()
