@@ -40,7 +40,7 @@ def test_from_the_enquiry_to_the_cover(signed_in: Browser, sent: Sent) -> None:
     page = text(counter.get(f"/jobs/{job.number}/"))
     assert "Begin the walk-round" in page
     assert "2031-05-24" in page
-    assert "it stands here" in page
+    assert "Enquiry here" in page
 
     at = f"/jobs/{job.number}/"
     begun = installer.post(at + "begin/", sent())

@@ -37,6 +37,7 @@ class View:
         name, title: for the record and for people.
         width, height: of the drawing.
         parts: from the back to the front.
+        words: written into the view, each with the place of its middle.
     """
 
     name: str
@@ -44,6 +45,7 @@ class View:
     width: int
     height: int
     parts: tuple[Part, ...]
+    words: tuple[tuple[float, float, str], ...] = ()
 
 
 def mirrored(d: str, *, axis: int, about: float) -> str:
@@ -294,8 +296,22 @@ VIEWS: Final = (
         _SIDE_HEIGHT,
         _ends(hood=Part("panel", _BOOT_REAR, "Boot lid"), extra=(), bumper="Rear bumper"),
     ),
-    View("above", "Above", _SIDE_WIDTH, _TOP_HEIGHT, _TOP),
-    View("below", "Below", _SIDE_WIDTH, _TOP_HEIGHT, _BELOW),
+    View(
+        "above",
+        "Above",
+        _SIDE_WIDTH,
+        _TOP_HEIGHT,
+        _TOP,
+        ((800, 980, "front"), (2660, 290, "right"), (2660, 1690, "left")),
+    ),
+    View(
+        "below",
+        "Below",
+        _SIDE_WIDTH,
+        _TOP_HEIGHT,
+        _BELOW,
+        ((600, 980, "front"), (2230, 215, "left"), (2230, 1745, "right")),
+    ),
 )
 """The six views; left and right are the vehicle's own, and its front points left from above."""
 

@@ -71,7 +71,7 @@ def strip(job: Job) -> list[Mark]:
     marks = []
     for place, stage in enumerate(ORDER):
         if place == here:
-            state, word = "here", "it stands here"
+            state, word = "here", "here"
         elif place < here:
             state, word = "done", "done"
         else:

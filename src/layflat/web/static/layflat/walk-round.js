@@ -47,8 +47,10 @@ function showWanted(view, x, y) {
     return;
   }
   const mark = element("g", { class: "mark wanted", transform: `translate(${x} ${y})` });
-  mark.append(element("path", { class: "mast", d: `M0 0V${MAST}` }));
-  mark.append(element("path", { class: "flag", d: `M0 ${MAST}h190l-40 60 40 60H0z` }));
+  const pen = element("g", { class: "pen" });
+  pen.append(element("path", { class: "mast", d: `M0 0V${MAST}` }));
+  pen.append(element("path", { class: "flag", d: `M0 ${MAST}h190l-40 60 40 60H0z` }));
+  mark.append(pen);
   view.append(mark);
 }
 
