@@ -44,7 +44,7 @@ def glb_bytes(
         shapes: the surfaces; a name is that of the node and of its mesh.
         forward, up: unit vectors in body coordinates; see `layflat.surface.BodyInfo`.
     """
-    scene = trimesh.Scene(base_frame="body")
+    scene = trimesh.Scene(base_frame="vehicle")
     for name, shape in shapes.items():
         scene.add_geometry(
             _geometry(shape),

@@ -2,14 +2,12 @@
 
 const viewer = document.querySelector(".viewer");
 const sheets = [...document.querySelectorAll(".panel-sheet")];
-const calm = window.matchMedia("(prefers-reduced-motion: reduce)");
 
 viewer?.addEventListener("surface-tap", (event) => {
   const wanted = sheets.find((sheet) => sheet.dataset.panel === event.detail.panel);
   for (const sheet of sheets) {
     sheet.open = sheet === wanted;
   }
-  wanted?.scrollIntoView({ block: "nearest", behavior: calm.matches ? "auto" : "smooth" });
 });
 
 for (const sheet of sheets) {

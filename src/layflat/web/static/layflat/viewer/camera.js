@@ -5,7 +5,11 @@ import { OrbitControls } from "three/addons/controls/OrbitControls.js";
 const FIELD_DEG = 28;
 const TURN_RAD = Math.PI / 18;
 const NEARER = 0.8;
-const MARGIN = 1.06;
+// The part of the picture, in each direction from its middle, that a view fills; the buttons stand
+// at its foot.
+const FREE = { left: -0.94, right: 0.94, foot: -0.76, head: 0.92 };
+const ROUNDS = 6;
+const MOST_SAMPLES = 4000;
 // Straight down the view would have no way up.
 const TILT = 1e-3;
 
@@ -26,6 +30,7 @@ export class Camera {
       this.box.union(found.geometry.boundingBox);
     }
     this.middle = this.box.getCenter(new THREE.Vector3());
+    this.samples = samplesOf(viewer.meshes.get("body") ?? viewer.meshes.values().next().value);
     this.radius = this.box.getSize(new THREE.Vector3()).length() / 2;
     this.controls = new OrbitControls(this.eye, viewer.canvas);
     this.controls.minDistance = 0.1 * this.radius;
@@ -49,7 +54,6 @@ export class Camera {
       },
       { capture: true, passive: true, signal },
     );
-    canvas.addEventListener("pointerdown", () => canvas.focus({ preventScroll: true }), { signal });
     this.controls.addEventListener("start", () => {
       this.view = "";
     });
@@ -94,33 +98,39 @@ export class Camera {
 
   look(view) {
     this.view = view;
-    const away = this.direction(view);
-    this.controls.target.copy(this.middle);
-    this.eye.position.copy(this.middle).addScaledVector(away, this.distance(away));
+    this.fill(this.direction(view));
     this.controls.update();
     this.changed();
   }
 
-  // How far off the whole box is seen, from the eight corners of it.
-  distance(away) {
+  // Goes as near as the whole body is still seen, and puts it in the middle of the free part.
+  fill(away) {
     const across = new THREE.Vector3().crossVectors(this.up, away).normalize();
     const upward = new THREE.Vector3().crossVectors(away, across);
-    const high = Math.tan(((FIELD_DEG / 2) * Math.PI) / 180) / MARGIN;
+    const high = Math.tan(((FIELD_DEG / 2) * Math.PI) / 180);
     const wide = high * this.eye.aspect;
-    let most = 0;
-    for (let i = 0; i < 8; i++) {
-      const corner = new THREE.Vector3(
-        this.box[i & 1 ? "max" : "min"].x,
-        this.box[i & 2 ? "max" : "min"].y,
-        this.box[i & 4 ? "max" : "min"].z,
-      ).sub(this.middle);
-      const needs = Math.max(
-        Math.abs(corner.dot(across)) / wide,
-        Math.abs(corner.dot(upward)) / high,
-      );
-      most = Math.max(most, needs + corner.dot(away));
+    const target = this.middle.clone();
+    const seen = new THREE.Vector3();
+    let off = 4 * this.radius;
+    for (let round = 0; round < ROUNDS; round++) {
+      const box = new THREE.Box2();
+      for (const sample of this.samples) {
+        seen.copy(sample).sub(target);
+        const depth = off - seen.dot(away);
+        const at = [seen.dot(across) / (depth * wide), seen.dot(upward) / (depth * high)];
+        box.expandByPoint(new THREE.Vector2(...at));
+      }
+      const size = box.getSize(new THREE.Vector2());
+      const needs = Math.max(size.x / (FREE.right - FREE.left), size.y / (FREE.head - FREE.foot));
+      const middle = box.getCenter(new THREE.Vector2());
+      middle.x -= (needs * (FREE.left + FREE.right)) / 2;
+      middle.y -= (needs * (FREE.foot + FREE.head)) / 2;
+      target.addScaledVector(across, middle.x * wide * off);
+      target.addScaledVector(upward, middle.y * high * off);
+      off = Math.max(off * needs, this.radius);
     }
-    return most;
+    this.controls.target.copy(target);
+    this.eye.position.copy(target).addScaledVector(away, off);
   }
 
   turn(sideways, down) {
@@ -170,4 +180,14 @@ export class Camera {
   close() {
     this.controls.dispose();
   }
+}
+
+function samplesOf(found) {
+  const position = found.geometry.getAttribute("position");
+  const step = Math.max(1, Math.floor(position.count / MOST_SAMPLES));
+  const samples = [];
+  for (let i = 0; i < position.count; i += step) {
+    samples.push(new THREE.Vector3().fromBufferAttribute(position, i));
+  }
+  return samples;
 }

@@ -5,15 +5,20 @@ import { LineSegmentsGeometry } from "three/addons/lines/LineSegmentsGeometry.js
 
 // Lengths of strokes and spaces in millimetres on the body, in turn; none is a full line.
 const DASHES = { open: [], gap: [56, 26], trim: [56, 18, 8, 18], inner: [7, 17] };
-const EDGE_PX = 3;
-const RIM_PX = 2;
+const STEP_MM = 6;
+const CELL_MM = 4;
+const EDGE_PX = 2.4;
+const RIM_PX = 1.6;
 const DRAWN_PX = 5;
 
 export function surfaceLines(panels) {
   const segments = [];
+  const drawn = new Set();
   for (const panel of panels) {
     for (const edge of panel.edges) {
-      dash(triples(edge.points), DASHES[edge.kind] ?? [], segments);
+      for (const run of notYetDrawn(triples(edge.points), drawn)) {
+        dash(run, DASHES[edge.kind] ?? [], segments);
+      }
     }
   }
   return lines(segments, EDGE_PX);
@@ -36,6 +41,51 @@ export function drawnLines(polylines) {
     dash(points, [], segments);
   }
   return lines(segments, DRAWN_PX);
+}
+
+// Two panels share the line of a gap between them; dashes drawn twice would close each other's
+// spaces. Gives the runs of a polyline that do not lie on an earlier one, and adds it to `drawn`.
+function notYetDrawn(points, drawn) {
+  const cells = new Set();
+  const fresh = [];
+  for (let i = 1; i < points.length; i++) {
+    const [from, to] = [points[i - 1], points[i]];
+    const count = Math.ceil(Math.hypot(...to.map((value, k) => value - from[k])) / STEP_MM) || 1;
+    for (let k = 0; k < count; k++) {
+      fresh.push(between(from, to, k / count));
+    }
+  }
+  fresh.push(points.at(-1));
+  const runs = [];
+  let run = [];
+  for (const point of fresh) {
+    const cell = point.map((value) => Math.round(value / CELL_MM));
+    if (isNear(cell, drawn)) {
+      runs.push(run);
+      run = [];
+    } else {
+      run.push(point);
+    }
+    cells.add(cell.join());
+  }
+  runs.push(run);
+  for (const cell of cells) {
+    drawn.add(cell);
+  }
+  return runs.filter((found) => found.length > 1);
+}
+
+function isNear(cell, drawn) {
+  for (let i = -1; i <= 1; i++) {
+    for (let j = -1; j <= 1; j++) {
+      for (let k = -1; k <= 1; k++) {
+        if (drawn.has([cell[0] + i, cell[1] + j, cell[2] + k].join())) {
+          return true;
+        }
+      }
+    }
+  }
+  return false;
 }
 
 function triples(flat) {
