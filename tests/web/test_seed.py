@@ -14,7 +14,21 @@ from layflat.web.board.views import shop_today
 from layflat.web.jobs.models import Job
 from layflat.web.people.models import Person, Role, Shop
 from layflat.web.record.models import Event
-from layflat.web.seed import PASSWORD, is_empty, seed_workshop, sign_in_lines
+from layflat.web.seed import (
+    PASSWORD,
+    TOLD,
+    is_empty,
+    seed_jobs,
+    seed_workshop,
+    sign_in_lines,
+)
+from layflat.web.seed_bodies import seed_bodies
+
+
+@pytest.fixture(autouse=True)
+def without_scans(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The jobs do not need the bodies, whose scans take seconds."""
+    monkeypatch.setattr("layflat.web.seed.seed_bodies", lambda **_options: {})
 
 
 def test_the_workshop_has_work_in_every_stage_some_late_some_blocked(db: None) -> None:
@@ -95,3 +109,18 @@ def test_the_command_opens_the_workshop_says_how_to_sign_in_and_serves(
     assert said.startswith("opened\n")
     assert ("Caution" in said) == is_cautious
     assert f"http://{host}:8790/" in said
+
+
+def test_the_library_has_both_bodies_and_their_preparation_is_asked_for(
+    people: dict[Role, Person], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Coarse scans: what is tested here is how they come into the library.
+    for name in ("_COUPE_SPACING_MM", "_VAN_SPACING_MM"):
+        monkeypatch.setattr(f"layflat.demo.workshop.{name}", 80.0)
+    added = seed_bodies(who=people[Role.OWNER])
+    assert list(added) == ["Tarnholm Haulbeck", "Tarnholm Siskwing"]
+    for revision in added.values():
+        assert revision.panels is not None
+        assert revision.preparation is not None
+    seed_jobs(people, added)
+    assert Job.objects.filter(vehicle__body__in=added.values()).count() == len(TOLD) - 1

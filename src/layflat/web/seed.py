@@ -1,15 +1,19 @@
 """The invented workshop in a data folder: its people, customers, vehicles and jobs."""
 
 import datetime
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from django.db import transaction
 from django.utils import timezone
 
 from layflat.base import Progress, part_of, silent
+from layflat.web.bodies.models import Revision
 from layflat.web.jobs.models import Customer, Fault, Job, Stage, Vehicle
 from layflat.web.people.models import Person, Role, Shop
 from layflat.web.record.models import write_event
+from layflat.web.seed_bodies import seed_bodies
 
 PASSWORD = "lampwick lights the yard"
 """Everybody's in the invented workshop, and no secret: it serves looking around only."""
@@ -174,19 +178,31 @@ def seed_workshop(*, progress: Progress = silent) -> None:
     """
     with transaction.atomic():
         progress("opening the shop", 0.0)
-        seed_jobs(_open_shop(), progress=part_of(progress, start=0.1, end=1.0))
+        staff = _open_shop()
+        bodies = seed_bodies(who=staff[Role.OWNER], progress=part_of(progress, start=0.05, end=0.9))
+        seed_jobs(staff, bodies, progress=part_of(progress, start=0.9, end=1.0))
     progress("workshop opened", 1.0)
 
 
-def seed_jobs(staff: dict[Role, Person], *, progress: Progress = silent) -> None:
+def seed_jobs(
+    staff: dict[Role, Person],
+    bodies: Mapping[str, Revision] = MappingProxyType({}),
+    *,
+    progress: Progress = silent,
+) -> None:
     """Write the invented jobs down, as done by *staff*; call it in a transaction.
+
+    Args:
+        staff: a person of each role.
+        bodies: by maker and name; a vehicle whose body is not among them is described in words.
+        progress: told each step.
 
     Raises:
         StoppedError: raised by *progress*.
     """
     for i, told in enumerate(TOLD):
         progress(f"writing down {told.customer}", i / len(TOLD))
-        _write_job(told, staff, number=i + 1)
+        _write_job(told, staff, bodies.get(told.described), number=i + 1)
 
 
 def _open_shop() -> dict[Role, Person]:
@@ -207,11 +223,17 @@ def _open_shop() -> dict[Role, Person]:
     return staff
 
 
-def _write_job(told: Told, staff: dict[Role, Person], *, number: int) -> None:
+def _write_job(
+    told: Told, staff: dict[Role, Person], body: Revision | None, *, number: int
+) -> None:
     today = timezone.now().date()
     customer = Customer.objects.create(name=told.customer, phone=told.phone)
     vehicle = Vehicle.objects.create(
-        customer=customer, plate=told.plate, described=told.described, paint=told.paint
+        customer=customer,
+        plate=told.plate,
+        body=body,
+        described="" if body else told.described,
+        paint=told.paint,
     )
     promised = (
         None if told.promised_in is None else today + datetime.timedelta(days=told.promised_in)
