@@ -124,6 +124,18 @@ def test_a_filtered_board_without_jobs_says_so(
     look_over(page, axe, tmp_path, "board-empty")
 
 
+def test_typefaces_are_the_app_s_own(page_of: Callable[..., Page]) -> None:
+    page = page_of(Role.OWNER)
+    page.goto("/")
+    loaded = page.evaluate(
+        """async () => {
+          await document.fonts.ready;
+          return [...document.fonts].filter(f => f.status === "loaded").map(f => f.family);
+        }"""
+    )
+    assert {family.strip('"') for family in loaded} == {"Layflat Sans", "Layflat Serif"}
+
+
 def test_what_checks_the_targets_sees_a_small_one(page_of: Callable[..., Page]) -> None:
     page = page_of(Role.OWNER)
     page.goto("/")
