@@ -47,6 +47,7 @@ REFUSED = {
     "an SVG with a script": (SVG, "no picture"),
     "a PNG of 20,000 by 20,000": (png_that_says(20_000, 20_000), "50 million pixels"),
     "a PNG of 10,000 by 10,000": (png_that_says(10_000, 10_000), "50 million pixels"),
+    "a PNG of 9,000 by 9,000": (png_that_says(9_000, 9_000), "50 million pixels"),
     "a JPEG that was cut off": (jpeg()[:-2_000], "cut off"),
     "a PNG without its pixels": (png_that_says(600, 600), "cut off"),
     "HEIC": (HEIC, "set the camera to save JPEG"),
