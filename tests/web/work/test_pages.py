@@ -36,12 +36,12 @@ def test_a_fragment_asks_for_itself_until_it_is_over(signed_in: SignedIn) -> Non
     row, held = begun("x")
     rows.beat(held, progress=("mending <holes>", 0.419))
     text = fragment(browser, row)
-    assert f'hx-get="/work/{row.pk}/"' in text
+    assert f'hx-get="{reverse("work:progress", args=[row.pk])}"' in text
     assert 'hx-trigger="every 1s"' in text
     assert "Computing" in text
     assert "Mending &lt;holes&gt;" in text
     assert "41 %" in text
-    assert f'action="/work/{row.pk}/stop/"' in text
+    assert f'action="{reverse("work:stop", args=[row.pk])}"' in text
     rows.finish(held, {})
     answer = browser.get(reverse("work:progress", args=[row.pk]))
     text = answer.content.decode()
@@ -87,8 +87,8 @@ def test_a_person_stops_a_computation_and_the_record_says_so(
 
 @pytest.mark.parametrize("wanted", ["https://elsewhere.example/", "//elsewhere.example", ""])
 def test_stopping_goes_on_within_the_app(signed_in: SignedIn, wanted: str) -> None:
-    answer = signed_in(Role.OWNER).post(f"/work/{asked().pk}/stop/", {"next": wanted})
-    assert answer.headers["Location"] == "/work/"
+    answer = signed_in(Role.OWNER).post(reverse("work:stop", args=[asked().pk]), {"next": wanted})
+    assert answer.headers["Location"] == reverse("work:list")
 
 
 def test_strangers_see_and_stop_nothing(client: Client, people: dict[Role, Person]) -> None:
@@ -102,23 +102,23 @@ def test_strangers_see_and_stop_nothing(client: Client, people: dict[Role, Perso
 
 def test_what_is_not_there_and_looking_by_the_wrong_way(signed_in: SignedIn) -> None:
     browser = signed_in(Role.OWNER)
-    assert browser.get("/work/999/").status_code == 404
-    assert browser.post("/work/999/stop/").status_code == 404
-    assert browser.get(f"/work/{asked().pk}/stop/").status_code == 405
+    assert browser.get(reverse("work:progress", args=[999])).status_code == 404
+    assert browser.post(reverse("work:stop", args=[999])).status_code == 404
+    assert browser.get(reverse("work:stop", args=[asked().pk])).status_code == 405
 
 
 def test_the_list_says_what_runs_waits_and_was(
     signed_in: SignedIn, people: dict[Role, Person], django_assert_max_num_queries: Callable
 ) -> None:
     browser = signed_in(Role.COUNTER)
-    assert "Nothing is being computed" in browser.get("/work/").content.decode()
+    assert "Nothing is being computed" in browser.get(reverse("work:list")).content.decode()
     for number in range(40):
         rows.finish(begun(f"old {number}")[1], {})
     rows.fail(begun("bad")[1], "The lamp went out.")
     running, _ = begun("now")
     waiting = asked("next", who=people[Role.COUNTER])
     with django_assert_max_num_queries(8):
-        text = browser.get("/work/").content.decode()
+        text = browser.get(reverse("work:list")).content.decode()
     assert text.index(f"computation-{running.pk}") < text.index(f"computation-{waiting.pk}")
     assert "The lamp went out." in text
     assert text.count("<li>\n    <p") == 30
