@@ -7,7 +7,7 @@ Simplification Using Quadric Error Metrics", SIGGRAPH 1997; the implementation i
 import igl
 import numpy as np
 
-from layflat.base import FloatArray
+from layflat.base import FloatArray, IntArray
 from layflat.surface import Mesh, edge_table, locate, mend
 
 LIGHT_TRIANGLES = 60_000
@@ -30,8 +30,10 @@ def light_mesh(mesh: Mesh, *, triangles: int = LIGHT_TRIANGLES) -> Mesh:
         return mesh
     vertices, faces, _, _ = igl.qslim(np.array(mesh.vertices_mm), np.array(mesh.faces), triangles)
     # Collapsing can leave two triangles in one place or fans that touch at a point.
-    light = mend(Mesh(vertices, faces), fill_mm=0.0, stray_share=0.0).mesh
-    return _unfolded(light, mesh)
+    light = _unfolded(mend(Mesh(vertices, faces), fill_mm=0.0, stray_share=0.0).mesh, mesh)
+    # What cannot be laid flat is left out, and the gap is closed as any small hole.
+    flat = light.faces[_facing(light.vertices_mm, light.faces, mesh) >= _FOLDED]
+    return mend(Mesh(light.vertices_mm, flat), stray_share=0.0).mesh
 
 
 def _unfolded(light: Mesh, fine: Mesh) -> Mesh:
@@ -44,19 +46,26 @@ def _unfolded(light: Mesh, fine: Mesh) -> Mesh:
     rim = np.unique(table.ends[table.count == 1])
     ends = np.concatenate([table.ends, table.ends[:, ::-1]])
     points = np.array(light.vertices_mm)
-    outward = _normals(fine.vertices_mm[fine.faces])
+    asked = light.faces
     for _ in range(_ROUNDS):
-        corners = points[light.faces]
-        there = locate(fine, corners.mean(axis=1)).faces
-        facing = np.einsum("ij,ij->i", _normals(corners), outward[there])
-        moving = np.setdiff1d(light.faces[facing < _FOLDED], rim)
+        folded = _facing(points, asked, fine) < _FOLDED
+        moving = np.setdiff1d(asked[folded], rim)
         if not len(moving):
             break
         around = ends[np.isin(ends[:, 0], moving)]
         total, count = np.zeros_like(points), np.bincount(around[:, 0], minlength=len(points))
         np.add.at(total, around[:, 0], points[around[:, 1]])
         points[moving] = locate(fine, total[moving] / count[moving, None]).points_mm
+        asked = light.faces[np.isin(light.faces, moving).any(axis=1)]
     return Mesh(points, light.faces)
+
+
+def _facing(points: FloatArray, faces: IntArray, fine: Mesh) -> FloatArray:
+    """(m,) the cosine between each triangle's normal and that of the fine surface at it."""
+    corners = points[faces]
+    there = fine.faces[locate(fine, corners.mean(axis=1)).faces]
+    cosine: FloatArray = np.einsum("ij,ij->i", _normals(corners), _normals(fine.vertices_mm[there]))
+    return cosine
 
 
 def _normals(corners: FloatArray) -> FloatArray:
