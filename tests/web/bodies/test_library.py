@@ -222,13 +222,40 @@ def test_installers_look_and_change_nothing(
     assert Client().get(address).status_code in (302, 405)
 
 
+def seen_by(browser: Client, pk: int) -> str:
+    """What the form of a body carries when it is opened."""
+    page = browser.get(f"/bodies/{pk}/edit/").content.decode()
+    return page.split('name="seen" value="')[1].split('"')[0]
+
+
+def test_two_people_edit_one_body_and_the_second_is_told(
+    signed_in: Browser, bodies: dict[str, Body]
+) -> None:
+    pk = bodies["Siskwing"].pk
+    owner, counter = signed_in(Role.OWNER), signed_in(Role.COUNTER)
+    seen = seen_by(owner, pk), seen_by(counter, pk)
+    words = {"maker": "Tarnholm", "year_from": "2031", "year_to": "", "note": ""}
+    first = {**words, "name": "Siskwing GT", "seen": seen[0]}
+    assert owner.post(f"/bodies/{pk}/edit/", first).status_code == 302
+    second = {**words, "name": "Siskwing Two", "seen": seen[1]}
+    page = counter.post(f"/bodies/{pk}/edit/", second).content.decode()
+    assert "Somebody changed this body in the meantime" in page
+    assert "Siskwing GT" in page
+    assert 'value="Siskwing Two"' in page
+    assert Body.objects.get(pk=pk).name == "Siskwing GT"
+    again = {**second, "seen": page.split('name="seen" value="')[1].split('"')[0]}
+    assert counter.post(f"/bodies/{pk}/edit/", again).status_code == 302
+    assert Body.objects.get(pk=pk).name == "Siskwing Two"
+
+
 def test_words_change_and_bodies_retire_with_a_record(
     signed_in: Browser, bodies: dict[str, Body], people: dict[Role, Person]
 ) -> None:
     browser, pk = signed_in(Role.OWNER), bodies["Siskwing"].pk
     words = {"maker": "Tarnholm", "name": "Siskwing S", "year_from": "2031", "year_to": "2030"}
     assert "lies before the first" in browser.post(f"/bodies/{pk}/edit/", words).content.decode()
-    browser.post(f"/bodies/{pk}/edit/", {**words, "year_to": "2036"})
+    good = {**words, "year_to": "2036", "seen": seen_by(browser, pk)}
+    assert browser.post(f"/bodies/{pk}/edit/", good).status_code == 302
     body = Body.objects.get(pk=pk)
     assert (body.name, body.years) == ("Siskwing S", "2031–2036")
     event = Event.objects.get(kind="body.changed")

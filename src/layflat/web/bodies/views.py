@@ -1,5 +1,6 @@
 """The library of bodies."""
 
+import hashlib
 from typing import Any
 
 from django.contrib import messages
@@ -66,23 +67,38 @@ def new(request: HttpRequest) -> HttpResponse:
 @only(Role.COUNTER)
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit(request: HttpRequest, pk: int) -> HttpResponse:
-    """Other words for a body."""
-    body = get_object_or_404(Body, pk=pk)
-    before = {name: getattr(body, name) for name in BodyForm.Meta.fields}
-    form = BodyForm(request.POST or None, instance=body)
-    if request.method == "POST" and form.is_valid():
-        with transaction.atomic():
-            form.save()
-            if form.has_changed():
-                write_event(
-                    "body.changed",
-                    f"{body} is described anew.",
-                    who=_person(request),
-                    before=before,
-                    after={"body": body.pk, **form.cleaned_data},
-                )
-        return redirect("bodies:body", body.pk)
-    return render(request, "bodies/body_form.html", {"part": "bodies", "form": form, "body": body})
+    """Other words for a body; who began from older words is told, and keeps what was written."""
+    with transaction.atomic():
+        body = get_object_or_404(Body.objects.select_for_update(), pk=pk)
+        now = str(body)
+        before = {name: getattr(body, name) for name in BodyForm.Meta.fields}
+        seen = _digest(before)
+        form = BodyForm(request.POST or None, instance=body)
+        if request.method == "POST" and form.is_valid():
+            if request.POST.get("seen") == seen:
+                form.save()
+                if form.has_changed():
+                    write_event(
+                        "body.changed",
+                        f"{body} is described anew.",
+                        who=_person(request),
+                        before=before,
+                        after={"body": body.pk, **form.cleaned_data},
+                    )
+                return redirect("bodies:body", body.pk)
+            words = ", ".join(str(value) for value in before.values() if value)
+            form.add_error(
+                None,
+                f"Somebody changed this body in the meantime; it now says: {words}. Nothing of "
+                "yours is lost: save again to put it in the place of that.",
+            )
+    context = {"part": "bodies", "form": form, "body": body, "name": now, "seen": seen}
+    return render(request, "bodies/body_form.html", context)
+
+
+def _digest(values: dict[str, Any]) -> str:
+    """A short word for a state of a body, which its form carries."""
+    return hashlib.sha256(repr(sorted(values.items())).encode()).hexdigest()[:16]
 
 
 @only(Role.COUNTER)
