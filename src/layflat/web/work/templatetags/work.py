@@ -18,7 +18,13 @@ _WORDS = {
     State.FAILED: "Failed",
     State.STOPPED: "Stopped",
 }
-_SHAPES = {State.OPEN: "waiting", State.DONE: "done", State.FAILED: "late"}
+_SHAPES = {
+    State.OPEN: "waiting",
+    State.RUNNING: "computing",
+    State.DONE: "done",
+    State.FAILED: "late",
+    State.STOPPED: "none",
+}
 
 
 @register.filter
@@ -38,7 +44,7 @@ def state_words(computation: Computation) -> str:
 @register.filter
 def shape(computation: Computation) -> str:
     """The class that draws the shape of its state."""
-    return _SHAPES.get(State(computation.state), "")
+    return _SHAPES[State(computation.state)]
 
 
 @register.filter
