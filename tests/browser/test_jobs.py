@@ -9,12 +9,19 @@ from PIL import Image
 from playwright.sync_api import Page
 
 from browser.conftest import COUNTER_SIZE, TABLET_SIZE, Live
+from layflat.base import silent
+from layflat.surface import panels_json
+from layflat.web.bodies.models import Body, Revision
+from layflat.web.bodies.tasks import prepare_body
+from layflat.web.files.models import StoredFile
+from layflat.web.files.store import keep
 from layflat.web.jobs.enquiry import Enquiry, open_job
-from layflat.web.jobs.models import Fault, Job
+from layflat.web.jobs.models import Fault, Job, Vehicle
 from layflat.web.jobs.stages import begin_walk_round
 from layflat.web.jobs.walk_round import Seen, add_fault
 from layflat.web.people.models import Role
 from layflat.web.people.shop import the_shop
+from web.bodies.conftest import dome, info, ply
 
 PageOf = Callable[..., Page]
 Axe = Callable[[Page], None]
@@ -105,6 +112,46 @@ def test_a_fault_is_tapped_on_the_drawing_with_its_picture(
     page.get_by_text("The walk-round is closed.").wait_for()
     page.reload()
     axe(page)
+
+
+def test_a_fault_is_tapped_on_the_body_in_3d(live: Live, page_of: PageOf, axe: Axe) -> None:
+    number = a_job(live, "Dome", on_walk=True)
+    with live.inside():
+        kept = [
+            keep([data], name=name, media_type="x/x", most_bytes=10_000_000, who=None)
+            for name, data in (
+                ("dome.ply", ply(dome())),
+                ("dome.json", panels_json(info()).encode()),
+            )
+        ]
+        inputs = {"scan": kept[0].sha256, "unit": "mm", "panels": kept[1].sha256}
+        made = prepare_body(inputs, silent)
+        stored = {
+            name: StoredFile.objects.get(sha256=made[name])
+            for name in ("light", "lines", "picture")
+        }
+        body = Body.objects.create(maker="Tarnholm", name="Dome of jobs")
+        revision = Revision.objects.create(body=body, number=1, scan=kept[0], **stored)
+        Vehicle.objects.filter(jobs__number=number).update(body=revision)
+    page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=("GPU stall due to ReadPixels",))
+    page.goto(f"/jobs/{number}/walk-round/")
+    page.locator(".viewer.shows-body").wait_for()
+    page.get_by_role("button", name="Above", exact=True).click()
+    box = page.locator(".viewer-stage canvas").bounding_box()
+    assert box is not None
+    page.mouse.click(box["x"] + 0.5 * box["width"], box["y"] + 0.46 * box["height"])
+    page.get_by_text("Marked on: hood").wait_for()
+    axe(page)
+    page.get_by_text("Dent", exact=True).click()
+    page.get_by_role("button", name="Note the fault").click()
+    page.get_by_text("Fault 1 is noted.").wait_for()
+    page.locator(".viewer.shows-body").wait_for()
+    with live.inside():
+        fault = Fault.objects.get(job__number=number)
+        assert fault.panel == "hood"
+        assert fault.z_mm == pytest.approx(150.0, abs=8.0)
+    # The pennant stands on the body again.
+    page.locator("#viewer").get_by_text("1", exact=True).wait_for()
 
 
 def test_the_walk_round_goes_by_keyboard_alone(live: Live, page_of: PageOf) -> None:
