@@ -18,7 +18,7 @@ EXPECTED = ("GPU stall due to ReadPixels",)
 PREPARED_MS = 120_000
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def address() -> dict[str, str]:
     """Where the body stands, once the first test has brought it."""
     return {}

@@ -46,7 +46,7 @@ SMALL_TARGETS = """([target, least]) => {
 }"""
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def workshop(live: Live) -> None:
     """The invented jobs in the running app."""
     with live.inside():
