@@ -1,9 +1,10 @@
 """Server time of every page of the app over a shop's ten years, against the limit of 100 ms.
 
-`python -m bench web` seeds 10,000 jobs of which 500 are open, 60,000 faults and 200,000 events into
-SQLite in a folder that goes when it ends, then asks for each page 40 times as the owner, in one
-process and through every middleware. The 95th percentile counts. Beside it stands the barest page
-that the app has, the door: what there is to pay for session, policy and template alone.
+`python -m bench web` seeds 10,000 jobs of which 500 are open, 60,000 faults, 200,000 events, 300
+bodies and 5,000 computations into SQLite in a folder that goes when it ends, then asks for each
+page 40 times as the owner, in one process and through every middleware. The 95th percentile counts.
+Beside it stands the barest page that the app has, the door: what there is to pay for session,
+policy and template alone.
 """
 
 import datetime
@@ -19,6 +20,7 @@ from typing import Any
 import numpy as np
 
 JOBS, OPEN_JOBS, FAULTS, EVENTS = 10_000, 500, 60_000, 200_000
+BODIES, COMPUTATIONS = 300, 5_000
 TIMES, WARM_UPS = 40, 3
 LIMIT_MS = 100.0
 MOST_QUERIES = 15
@@ -50,9 +52,12 @@ def seed() -> None:
     from django.db import transaction
     from django.utils import timezone
 
+    from layflat.web.bodies.models import Body, Revision
+    from layflat.web.files.models import StoredFile
     from layflat.web.jobs.models import Customer, Fault, Job, Stage, Vehicle
     from layflat.web.people.models import Person, Role, Shop
     from layflat.web.record.models import Event
+    from layflat.web.work.models import Computation, State
 
     dice = random.Random(7)
     today = timezone.now().date()
@@ -63,6 +68,29 @@ def seed() -> None:
             Person.objects.create(name=f"p{i}", shown=f"Person {i}", role=role, password=password)
             for i, role in enumerate([*Role, *Role])
         ]
+        computations = _insert(
+            Computation,
+            (
+                Computation(
+                    task="bodies.prepare",
+                    inputs={},
+                    key=str(i),
+                    state=State.STOPPED,
+                    began_at=timezone.now(),
+                    ended_at=timezone.now(),
+                )
+                for i in range(COMPUTATIONS)
+            ),
+        )
+        scan = StoredFile.objects.create(sha256="0" * 64, size=1, media_type="x", name="scan.ply")
+        bodies = _insert(Body, (Body(maker="Tarnholm", name=f"No. {i}") for i in range(BODIES)))
+        _insert(
+            Revision,
+            (
+                Revision(body=body, number=1, scan=scan, unit="mm", preparation=made)
+                for body, made in zip(bodies, computations, strict=False)
+            ),
+        )
         customers = _insert(Customer, (Customer(name=f"Customer {i}") for i in range(JOBS // 4)))
         vehicles = _insert(
             Vehicle,
@@ -171,13 +199,21 @@ def sampled_addresses() -> tuple[list[tuple[str, Callable[[], str]]], list[str]]
     """Each address by name with a way to draw one of its kind, and those without a way."""
     from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+    from layflat.web.bodies.models import Body
     from layflat.web.jobs.models import Job
     from layflat.web.people.models import Person
+    from layflat.web.work.models import Computation
+
+    def keys(model: Any) -> list[int]:
+        return list(model.objects.order_by("-pk").values_list("pk", flat=True)[:2000])
 
     dice = random.Random(11)
-    drawn: dict[str, list[Any]] = {
-        "number": list(Job.objects.order_by("-pk").values_list("number", flat=True)[:2000]),
-        "key": list(Person.objects.values_list("pk", flat=True)),
+    numbers = list(Job.objects.order_by("-pk").values_list("number", flat=True)[:2000])
+    drawn: dict[str, dict[str, list[Any]]] = {
+        "jobs": {"number": numbers},
+        "people": {"key": keys(Person)},
+        "bodies": {"pk": keys(Body), "number": [1]},
+        "work": {"pk": keys(Computation)},
     }
     found: list[tuple[str, Callable[[], str]]] = []
     left_out: list[str] = []
@@ -188,12 +224,17 @@ def sampled_addresses() -> tuple[list[tuple[str, Callable[[], str]]], list[str]]
                 walk(entry.url_patterns, entry.namespace or space)
                 continue
             name, needs = f"{space}:{entry.name}", tuple(entry.pattern.converters)
-            if not set(needs) <= set(drawn):
+            samples = drawn.get(space, {})
+            if not set(needs) <= set(samples):
                 left_out.append(f"{name} (no samples)")
                 continue
 
-            def address(name: str = name, needs: tuple[str, ...] = needs) -> str:
-                return reverse(name, kwargs={need: dice.choice(drawn[need]) for need in needs})
+            def address(
+                name: str = name,
+                needs: tuple[str, ...] = needs,
+                samples: dict[str, list[Any]] = samples,
+            ) -> str:
+                return reverse(name, kwargs={need: dice.choice(samples[need]) for need in needs})
 
             found.append((name, address))
 
