@@ -1,6 +1,7 @@
 """A body as people see it: brought by a form, prepared meanwhile, turned and tapped in 3D."""
 
 import io
+import re
 from collections.abc import Callable
 
 import pytest
@@ -167,4 +168,4 @@ def test_search_follows_what_is_typed(page_of: PageOf, address: dict[str, str]) 
     expect(page.get_by_role("heading", name="No body like “zeppelin”")).to_be_visible()
     page.get_by_label("Maker, model or year").fill("dom")
     expect(card).to_be_visible()
-    assert page.url.endswith("?q=dom")
+    expect(page).to_have_url(re.compile(r"\?q=dom$"))

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from django.db import transaction
 from django.urls import reverse
 from playwright.sync_api import Page
 
@@ -49,7 +50,7 @@ SMALL_TARGETS = """([target, least]) => {
 @pytest.fixture(scope="session")
 def workshop(live: Live) -> None:
     """The invented jobs in the running app."""
-    with live.inside():
+    with live.inside(), transaction.atomic():
         seed_jobs({role: Person.objects.get(name=role.value) for role in Role})
 
 

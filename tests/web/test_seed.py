@@ -9,7 +9,7 @@ import layflat.web
 from layflat.base import Progress, StoppedError
 from layflat.cli.main import main
 from layflat.web import open_demo
-from layflat.web.board.cards import NEXT, Due, due_of
+from layflat.web.board.cards import COMES_HERE, Due, due_of
 from layflat.web.board.views import shop_today
 from layflat.web.jobs.models import Job
 from layflat.web.people.models import Person, Role, Shop
@@ -36,7 +36,7 @@ def test_the_workshop_has_work_in_every_stage_some_late_some_blocked(db: None) -
     seed_workshop()
     assert not is_empty()
     jobs = list(Job.objects.all())
-    assert {job.stage for job in jobs} == set(NEXT)
+    assert {job.stage for job in jobs} == set(COMES_HERE)
     today = shop_today(Shop.objects.get())
     assert {due_of(job.promised, today) for job in jobs} == set(Due)
     assert any(job.blocked_by for job in jobs)

@@ -171,7 +171,8 @@ class Search:
                 self._failures[outcome.ending] = self._failures.get(outcome.ending, 0) + 1
             sound = self._last_sound(outcome)
             if sound is not None:
-                fresh += [self._pushed(pack) for pack in sliced(self._pushed(sound), self.frame)]
+                packs = sliced(self._pushed(sound), self.frame)
+                fresh += packs if len(packs) == 1 else [self._pushed(pack) for pack in packs]
         if not fresh:
             return
         self._pool = [*self._pool, *fresh]

@@ -26,19 +26,22 @@ def prepare_data_folder(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "files").mkdir(exist_ok=True)
-        key = folder / _KEY_FILE
-        if not key.exists():
-            # Created closed to others; a key that others could read would sign for them.
-            handle = os.open(key, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-            with os.fdopen(handle, "w", encoding="ascii") as file:
-                file.write(secrets.token_urlsafe(64))
-    except FileExistsError:
-        # Another process was quicker with the key.
-        return
+        _make_key(folder / _KEY_FILE)
     except OSError as error:
         raise OutputError(
             f"The data folder {folder} cannot be written: {error.strerror}."
         ) from error
+
+
+def _make_key(path: Path) -> None:
+    """Write a new key, unless there is one."""
+    try:
+        # Created closed to others; a key that others could read would sign for them.
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError:
+        return
+    with os.fdopen(handle, "w", encoding="ascii") as file:
+        file.write(secrets.token_urlsafe(64))
 
 
 def secret_key(folder: Path | None) -> str:

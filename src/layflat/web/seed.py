@@ -11,7 +11,9 @@ from django.utils import timezone
 from layflat.base import Progress, part_of, silent
 from layflat.web.bodies.models import Revision
 from layflat.web.jobs.models import Customer, Fault, Job, Stage, Vehicle
+from layflat.web.jobs.numbers import next_number
 from layflat.web.people.models import Person, Role, Shop
+from layflat.web.people.shop import the_shop
 from layflat.web.record.models import write_event
 from layflat.web.seed_bodies import seed_bodies
 
@@ -200,9 +202,11 @@ def seed_jobs(
     Raises:
         StoppedError: raised by *progress*.
     """
+    shop = the_shop()
     for i, told in enumerate(TOLD):
         progress(f"writing down {told.customer}", i / len(TOLD))
-        _write_job(told, staff, bodies.get(told.described), number=i + 1)
+        number = next_number(shop, timezone.now())
+        _write_job(told, staff, bodies.get(told.described), number=number)
 
 
 def _open_shop() -> dict[Role, Person]:
@@ -224,7 +228,7 @@ def _open_shop() -> dict[Role, Person]:
 
 
 def _write_job(
-    told: Told, staff: dict[Role, Person], body: Revision | None, *, number: int
+    told: Told, staff: dict[Role, Person], body: Revision | None, *, number: str
 ) -> None:
     today = timezone.now().date()
     customer = Customer.objects.create(name=told.customer, phone=told.phone)
@@ -239,7 +243,7 @@ def _write_job(
         None if told.promised_in is None else today + datetime.timedelta(days=told.promised_in)
     )
     job = Job.objects.create(
-        number=f"{today.year}-{number:04d}",
+        number=number,
         vehicle=vehicle,
         stage=told.stage,
         wishes=told.wishes,

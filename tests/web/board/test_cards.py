@@ -8,7 +8,7 @@ from django.test import Client
 from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries
 
-from layflat.web.board.cards import NEXT, Due, due_of, due_words
+from layflat.web.board.cards import COMES_HERE, Due, due_of, due_words
 from layflat.web.jobs.models import Customer, Job, Stage, Vehicle
 from layflat.web.people.models import Person, Role, Shop
 
@@ -35,7 +35,7 @@ def test_without_a_promise_nothing_is_late() -> None:
 
 
 def test_every_stage_but_the_last_has_a_next_step() -> None:
-    assert list(NEXT) == [stage for stage in Stage if stage is not Stage.CLOSED]
+    assert list(COMES_HERE) == [stage for stage in Stage if stage is not Stage.CLOSED]
 
 
 def job(number: str, *, days: int | None = None, **values: object) -> Job:
@@ -154,7 +154,7 @@ def test_five_hundred_open_jobs_ask_the_database_no_more_than_one(
 ) -> None:
     customer = Customer.objects.create(name="Tolliver Glass Works")
     vehicle = Vehicle.objects.create(customer=customer, plate="LY 512 T")
-    stages = list(NEXT)
+    stages = list(COMES_HERE)
     Job.objects.bulk_create(
         Job(number=str(i), vehicle=vehicle, stage=stages[i % len(stages)]) for i in range(500)
     )

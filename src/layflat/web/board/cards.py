@@ -10,17 +10,10 @@ from django.db.models import F
 from django.urls import reverse
 
 from layflat.web.jobs.models import Job, Stage
+from layflat.web.jobs.stages import next_step
 from layflat.web.people.models import Shop
 from layflat.web.people.shop import shown_day
 
-NEXT: dict[str, str] = {
-    Stage.ENQUIRY: "Begin the walk-round",
-    Stage.INTAKE: "Finish the walk-round",
-    Stage.COVER: "Choose the cover",
-    Stage.OFFERED: "Hear from the customer",
-    Stage.ACCEPTED: "Plan the bay",
-}
-"""The next step from each stage, in the words of the job's own page."""
 COMES_HERE: dict[str, str] = {
     Stage.ENQUIRY: "Somebody asked for film; nobody has seen the vehicle yet.",
     Stage.INTAKE: "Vehicles that are being looked over with their owners.",
@@ -28,7 +21,7 @@ COMES_HERE: dict[str, str] = {
     Stage.OFFERED: "Offers that the customer has, without an answer yet.",
     Stage.ACCEPTED: "Accepted, and not yet in the bay.",
 }
-"""What each stage's column is for, said while it is empty."""
+"""What each open stage's column is for, said while it is empty."""
 
 
 class Due(Enum):
@@ -92,7 +85,7 @@ def open_cards(
         who: only the jobs that the person with this key has.
         late: only jobs whose promised day has passed.
     """
-    jobs = Job.objects.filter(stage__in=NEXT)
+    jobs = Job.objects.filter(stage__in=COMES_HERE)
     if who is not None:
         jobs = jobs.filter(assigned=who)
     if late:
@@ -119,7 +112,7 @@ def open_cards(
             vehicle=f"{maker} {name}" if maker else described,
             customer=customer,
             stage=stage,
-            next_step=NEXT[stage],
+            next_step=next_step(stage).in_short,
             who=shown or "",
             due=due_of(promised, today),
             due_words=due_words(promised, today),
@@ -144,7 +137,7 @@ def open_cards(
 
 def columns(cards: Iterable[Card]) -> tuple[Column, ...]:
     """The cards by stage, every open stage with a column."""
-    by_stage: dict[str, list[Card]] = {stage: [] for stage in NEXT}
+    by_stage: dict[str, list[Card]] = {stage: [] for stage in COMES_HERE}
     for card in cards:
         by_stage[card.stage].append(card)
     return tuple(Column(stage=Stage(stage), cards=tuple(of)) for stage, of in by_stage.items())

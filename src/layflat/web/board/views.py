@@ -2,7 +2,6 @@
 
 import datetime
 import json
-import zoneinfo
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -16,7 +15,7 @@ from django.views.decorators.http import require_safe
 from layflat import __version__
 from layflat.web.board.cards import columns, open_cards, stamp, summary
 from layflat.web.people.models import Person, Role, Shop
-from layflat.web.people.shop import the_shop
+from layflat.web.people.shop import shop_time, the_shop
 
 
 @require_safe
@@ -79,7 +78,7 @@ def _seen(request: HttpRequest) -> tuple[dict[str, Any], str]:
 
 def shop_today(shop: Shop) -> datetime.date:
     """The day it is in the shop."""
-    return timezone.now().astimezone(zoneinfo.ZoneInfo(shop.time_zone)).date()
+    return shop_time(timezone.now(), shop).date()
 
 
 def _address(name: str, who: int | None, *, late: bool) -> str:

@@ -1,10 +1,10 @@
 """Job numbers: by year, without gaps, never twice."""
 
 import datetime
-import zoneinfo
 
 from layflat.web.jobs.models import Job, YearCount
 from layflat.web.people.models import Shop
+from layflat.web.people.shop import shop_time
 
 
 def next_number(shop: Shop, now: datetime.datetime) -> str:
@@ -13,7 +13,7 @@ def next_number(shop: Shop, now: datetime.datetime) -> str:
     Call it in a transaction: the year's row stays locked until the job is in, so two people at once
     get two numbers, and a job that fails leaves no gap.
     """
-    year = now.astimezone(zoneinfo.ZoneInfo(shop.time_zone)).year
+    year = shop_time(now, shop).year
     YearCount.objects.get_or_create(year=year, defaults={"last": _highest(year)})
     count = YearCount.objects.select_for_update().get(year=year)
     count.last += 1

@@ -31,12 +31,19 @@ class Step:
         action: on the button; "" when nothing is to be done here.
         address: name of the address that the button leads to.
         is_change: whether the button changes something and so sends a form.
+        waits_for: a few words for where there is no button.
     """
 
     says: str
     action: str = ""
     address: str = ""
     is_change: bool = False
+    waits_for: str = ""
+
+    @property
+    def in_short(self) -> str:
+        """A few words, as on the board."""
+        return self.action or self.waits_for
 
 
 _NEXT: Final = {
@@ -54,15 +61,17 @@ _NEXT: Final = {
     Stage.COVER: Step(
         "Choose with the customer what is covered.", "Choose the cover", "cover:cover"
     ),
-    Stage.OFFERED: Step("The customer has the offer; wait for the answer."),
-    Stage.ACCEPTED: Step("The offer is accepted; plan the bay."),
+    Stage.OFFERED: Step(
+        "The customer has the offer; wait for the answer.", waits_for="Hear from the customer"
+    ),
+    Stage.ACCEPTED: Step("The offer is accepted; plan the bay.", waits_for="Plan the bay"),
     Stage.CLOSED: Step("Nothing is left to do."),
 }
 
 
-def next_step(job: Job) -> Step:
-    """What is next for a job, by where it stands."""
-    return _NEXT[Stage(job.stage)]
+def next_step(stage: str) -> Step:
+    """What is next for a job that stands at *stage*."""
+    return _NEXT[Stage(stage)]
 
 
 def strip(job: Job) -> list[Mark]:

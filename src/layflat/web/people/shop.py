@@ -39,7 +39,12 @@ def shown_day(day: datetime.date, shop: Shop) -> str:
     return day.strftime(_FORMS[shop.date_form])
 
 
+def shop_time(moment: datetime.datetime, shop: Shop) -> datetime.datetime:
+    """A moment by the shop's own clock."""
+    return moment.astimezone(zoneinfo.ZoneInfo(shop.time_zone))
+
+
 def shown_moment(moment: datetime.datetime, shop: Shop) -> str:
-    """A moment in the shop's own time."""
-    local = moment.astimezone(zoneinfo.ZoneInfo(shop.time_zone))
+    """A moment by the shop's own clock, as the shop writes it."""
+    local = shop_time(moment, shop)
     return f"{shown_day(local.date(), shop)} {local:%H:%M}"

@@ -47,15 +47,8 @@ class Child:
     def __init__(self, task: str, inputs: dict[str, Any]) -> None:
         self._inbox, outbox = Pipe(duplex=False)
         lifeline, self._lifeline = Pipe(duplex=False)
-        name, arguments = f"layflat {task}", (task, inputs, outbox, lifeline)
-        self._process: BaseProcess
-        if sys.platform == "linux":
-            server = get_context("forkserver")
-            server.set_forkserver_preload(["layflat.web.work.nursery", __name__])
-            self._process = server.Process(target=compute, args=arguments, name=name)
-        else:
-            self._process = get_context("spawn").Process(target=compute, args=arguments, name=name)
-        self._process.start()
+        arguments = (task, inputs, outbox, lifeline)
+        self._process = _started(compute, arguments, name=f"layflat {task}")
         outbox.close()
         lifeline.close()
 

@@ -42,7 +42,7 @@ def job(request: HttpRequest, number: str) -> HttpResponse:
     """Where a job stands and all that is known about it."""
     found = the_job(number)
     faults = list(found.faults.select_related("thumb", "photo"))
-    step = next_step(found)
+    step = next_step(found.stage)
     context = {
         "part": "job",
         "job": found,
