@@ -37,6 +37,10 @@ INSTALLED_APPS = [
     "layflat.web.work",
     "layflat.web.bodies",
     "layflat.web.jobs",
+    "layflat.web.cover",
+    "layflat.web.fit",
+    "layflat.web.links",
+    "layflat.web.offer",
     "layflat.web.board",
 ]
 MIDDLEWARE = [

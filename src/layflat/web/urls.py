@@ -7,5 +7,9 @@ urlpatterns = [
     path("", include("layflat.web.people.urls")),
     path("bodies/", include("layflat.web.bodies.urls")),
     path("jobs/", include("layflat.web.jobs.urls")),
+    path("jobs/", include("layflat.web.cover.urls")),
+    path("jobs/", include("layflat.web.fit.urls")),
+    path("", include("layflat.web.links.urls")),
+    path("", include("layflat.web.offer.urls")),
     path("work/", include("layflat.web.work.urls")),
 ]

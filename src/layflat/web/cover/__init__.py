@@ -1,0 +1,1 @@
+"""Covers: what one job covers, its alternatives, and what computing them found."""

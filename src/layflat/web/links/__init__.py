@@ -1,0 +1,1 @@
+"""Private links: how a customer opens what is theirs without an account."""

@@ -1,0 +1,1 @@
+"""Offers: what the customer is asked to accept, and what was accepted."""
