@@ -218,6 +218,10 @@ def _open_shop() -> dict[Role, Person]:
         film_per_metre="62.00",
         rate_per_hour="78.00",
         consumables="35.00",
+        contact="555 0100",
+        film_cost_per_metre="31.50",
+        hour_cost="46.00",
+        consumables_cost="21.00",
     )
     staff = {
         role: Person.objects.create_person(shown.lower(), password=PASSWORD, role=role, shown=shown)

@@ -127,7 +127,7 @@ _GROUPS = (
     (
         "On papers and offers",
         "What customers see.",
-        ("name", "currency", "tax_percent"),
+        ("name", "contact", "currency", "tax_percent"),
     ),
     (
         "How this shop writes",
@@ -138,6 +138,11 @@ _GROUPS = (
         "What offers are made from",
         "In the shop's currency, without tax. Offers that were sent keep the values of their day.",
         ("film_per_metre", "rate_per_hour", "consumables", "roll_width"),
+    ),
+    (
+        "What the shop pays",
+        "In the same currency, without tax. Only owners see these, and what an offer leaves.",
+        ("film_cost_per_metre", "hour_cost", "consumables_cost"),
     ),
 )
 
@@ -163,11 +168,17 @@ class ShopForm(_ShopModelForm):
             "film_per_metre": "Film, a metre of the roll",
             "rate_per_hour": "Work, an hour",
             "consumables": "Consumables, a job",
+            "contact": "How customers reach you",
+            "film_cost_per_metre": "Film, a metre of the roll, as you buy it",
+            "hour_cost": "An hour of work, with everything on top of the wage",
+            "consumables_cost": "Consumables, a job, as you buy them",
         }
         help_texts: ClassVar = {
             "currency": "Three letters of ISO 4217, such as EUR.",
             "time_zone": "Such as Europe/Vienna; start typing.",
             "consumables": "Blades, liquids, cloths: what every job uses up.",
+            "contact": "A telephone number or an e-mail address; it stands on offers.",
+            "hour_cost": "Wage, social charges, rent and lights, by the hour that is charged.",
         }
         widgets: ClassVar = {
             "inches": forms.Select(choices=((False, "Millimetres"), (True, "Inches"))),

@@ -68,7 +68,10 @@ class Shop(models.Model):
         time_zone: of the IANA database.
         date_form: how days are written.
         tax_rate: a fraction.
+        contact: how customers reach the shop, as it stands on offers and private pages.
         film_per_metre, rate_per_hour, consumables: what offers are made from, in the currency.
+        film_cost_per_metre, hour_cost, consumables_cost: what the shop itself pays for the same;
+            only the owner sees them and the margin that they leave.
         roll_width_mm: of the usual roll.
     """
 
@@ -89,6 +92,10 @@ class Shop(models.Model):
     rate_per_hour = models.DecimalField(max_digits=9, decimal_places=2, default=0)
     consumables = models.DecimalField(max_digits=9, decimal_places=2, default=0)
     roll_width_mm = models.FloatField(default=1524.0)
+    contact = models.CharField(max_length=200, blank=True)
+    film_cost_per_metre = models.DecimalField(max_digits=9, decimal_places=2, default=0)
+    hour_cost = models.DecimalField(max_digits=9, decimal_places=2, default=0)
+    consumables_cost = models.DecimalField(max_digits=9, decimal_places=2, default=0)
 
     def __str__(self) -> str:
         return self.name
