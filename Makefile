@@ -12,7 +12,7 @@ help:
 	@echo "make setup   the layflat command in $(VENV)"
 	@echo "make demo    the main job on the invented workshop, into demo-out/, then the app with it"
 	@echo "             (make demo SERVE=no stops after the job)"
-	@echo "make test    all tests"
+	@echo "make test    all tests, on SQLite and on a PostgreSQL of their own"
 	@echo "make check   formatting, lint, types, import directions"
 	@echo "make bench   benchmarks, as ratios against a peer in the same run"
 	@echo "make lock    write the hash-pinned requirements anew"
@@ -64,13 +64,24 @@ $(STAMPS)/chromium: $(STAMPS)/venv
 	fi
 	touch $@
 
+# PostgreSQL's programs for the tests, which start a server of their own: likewise.
+$(STAMPS)/postgresql: $(STAMPS)/venv
+	if command -v initdb >/dev/null || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1; then \
+	  :; \
+	elif [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+	  apt-get update --quiet=2 && apt-get install --quiet=2 --yes --no-install-recommends postgresql; \
+	else \
+	  echo "The tests need PostgreSQL's programs (initdb, postgres) on the path; on Debian: apt-get install postgresql (as root)"; exit 1; \
+	fi
+	touch $@
+
 demo: setup
 	$(BIN)/layflat demo --output demo-out
 ifneq ($(SERVE),no)
 	$(BIN)/layflat serve --demo --data demo-data
 endif
 
-test: $(STAMPS)/dev $(STAMPS)/chromium
+test: $(STAMPS)/dev $(STAMPS)/chromium $(STAMPS)/postgresql
 	$(BIN)/python -m pytest -n auto -p no:cacheprovider
 
 check: $(STAMPS)/dev

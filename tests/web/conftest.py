@@ -1,15 +1,80 @@
-"""A shop with one person of each role, and browsers that are signed in as them."""
+"""Both databases; a shop with one person of each role, and browsers that are signed in as them.
 
-from collections.abc import Callable
+Every test of this folder that touches the database runs twice: on SQLite and on PostgreSQL.
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
+import dj_database_url
 import pytest
+from django.core.management import call_command
+from django.db import connections
+from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.utils import ConnectionHandler
 from django.test import Client
 from pytest_django.fixtures import Settings
+from pytest_django.plugin import DjangoDbBlocker
 
 from layflat.web.people.models import Person, Role, Shop
+from web.postgres import new_database, postgres
 
 PASSWORD = "wet gloves and a squeegee"
+_DATABASES = ("sqlite", "postgres")
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run what touches the database on both."""
+    is_marked = metafunc.definition.get_closest_marker("django_db") is not None
+    if is_marked or {"db", "transactional_db"} & set(metafunc.fixturenames):
+        metafunc.parametrize("database", _DATABASES, indirect=True, scope="class")
+
+
+# Of a class, which for a function means its own: so that it stands before pytest-django's fixtures
+# of functions, whatever their order, open their transaction.
+@pytest.fixture(scope="class", autouse=True)
+def database(request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlocker) -> Iterator[str]:
+    """The database that the test runs on; "" for one that touches none."""
+    name: str = getattr(request, "param", "")
+    if name == "postgres":
+        request.getfixturevalue("django_db_setup")  # SQLite's, before the other takes its place
+        with _in_place(request.getfixturevalue("postgres_here")):
+            yield name
+    else:
+        yield name
+
+
+@pytest.fixture(scope="session")
+def postgres_url() -> Iterator[str]:
+    """A PostgreSQL server for the whole run; the URL of a database of it, the name left out."""
+    with postgres() as url:
+        yield url
+
+
+@pytest.fixture(scope="session")
+def postgres_here(
+    postgres_url: str, django_db_blocker: DjangoDbBlocker
+) -> Iterator[BaseDatabaseWrapper]:
+    """A connection to a PostgreSQL database with the app's tables."""
+    chosen: Any = dj_database_url.parse(new_database(postgres_url, "tests"))
+    here = ConnectionHandler({"default": chosen})["default"]
+    with django_db_blocker.unblock(), _in_place(here):
+        call_command("migrate", interactive=False, verbosity=0)
+    yield here
+    here.close()
+
+
+@contextmanager
+def _in_place(here: BaseDatabaseWrapper) -> Iterator[None]:
+    """Have models use this connection, and other threads one like it, while the block runs."""
+    before, known = connections["default"], connections.settings["default"]
+    connections["default"], connections.settings["default"] = here, here.settings_dict
+    try:
+        yield
+    finally:
+        connections["default"], connections.settings["default"] = before, known
 
 
 @pytest.fixture(autouse=True)

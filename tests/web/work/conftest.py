@@ -4,22 +4,15 @@ import itertools
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-import psycopg
 import pytest
 from pytest_django.plugin import DjangoDbBlocker
 
 import web.work.sample.tasks  # noqa: F401  # so that they can be asked for here
-from web.work.postgres import postgres
+from web.postgres import new_database as new_postgres_database
 from web.work.yard import Yard
 
 NewDatabase = Callable[[], str]
 _numbers = itertools.count()
-
-
-@pytest.fixture(scope="session")
-def postgres_url() -> Iterator[str]:
-    with postgres() as url:
-        yield url
 
 
 @pytest.fixture(scope="module", params=["sqlite", "postgres"])
@@ -28,16 +21,7 @@ def new_database(request: pytest.FixtureRequest) -> NewDatabase:
     if request.param == "sqlite":
         return lambda: ""
     base: str = request.getfixturevalue("postgres_url")
-
-    def new() -> str:
-        name = f"yard{next(_numbers)}"
-        with psycopg.connect(
-            f"{base.replace('postgres://', 'postgresql://')}postgres", autocommit=True
-        ) as server:
-            server.execute(f"CREATE DATABASE {name}")
-        return base + name
-
-    return new
+    return lambda: new_postgres_database(base, f"yard{next(_numbers)}")
 
 
 @pytest.fixture(scope="module")
