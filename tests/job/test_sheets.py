@@ -11,9 +11,9 @@ from pypdf import PdfReader
 from layflat.film import stretch_summary
 from layflat.job.laying import laying_advice, laying_order, leave_free, order_sentence
 from layflat.job.order import Cover
-from layflat.job.pieces import Piece
+from layflat.job.pieces import Piece, covered_words
 from layflat.job.places import surroundings
-from layflat.job.sheets import _covered, _price_sheet, _rate
+from layflat.job.sheets import _price_sheet, _rate
 from layflat.papers import price_sheet
 from layflat.pattern import EdgeFinish, Finish
 from layflat.plan import PieceWork, Rates, estimate_minutes, price
@@ -131,10 +131,13 @@ def test_a_rate_keeps_its_fractions_and_says_per_what(
 
 
 def test_the_customer_reads_how_far_each_piece_goes() -> None:
-    assert _covered(piece("hood")) == "the whole panel, wrapped round: left"
-    assert _covered(piece("hood", short=True)) == "the whole panel, ending just short of its edges"
+    assert covered_words(piece("hood")) == "the whole panel, wrapped round: left"
+    assert (
+        covered_words(piece("hood", short=True))
+        == "the whole panel, ending just short of its edges"
+    )
     line = replace(piece("hood", short=True), cover=Cover("hood", line_mm=np.eye(3)))
-    assert _covered(line).startswith("up to the line agreed")
+    assert covered_words(line).startswith("up to the line agreed")
 
 
 def test_minutes_that_nobody_gave_are_called_assumed_on_the_price_sheet() -> None:

@@ -16,9 +16,14 @@ line prints it as it is and ends with ``exit_code``.
 
 
 class LayflatError(Exception):
-    """Base of every error that Layflat raises for a reason a user can act on."""
+    """Base of every error that Layflat raises for a reason a user can act on.
+
+    Attributes:
+        panel: name of the panel whose piece could not be made, or "".
+    """
 
     exit_code = 2
+    panel = ""
 
 
 class InputError(LayflatError, ValueError):

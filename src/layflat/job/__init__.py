@@ -1,28 +1,38 @@
 """One job from cover to papers, and the single steps of it on files of their own."""
 
+from layflat.job.compute import Computed, compute, computed_notes, computed_results, lay_out
 from layflat.job.done import Done, suffix_of
-from layflat.job.order import Cover, LayoutOrder, Order, PriceOrder, read_order
-from layflat.job.pieces import Piece, make_pieces
-from layflat.job.recipe import JobResult, lay_out, run_job, write_job
-from layflat.job.single import check_file, flatten_file
+from layflat.job.laying import laying_advice
+from layflat.job.order import Cover, FilmOrder, LayoutOrder, Order, PriceOrder, read_order
+from layflat.job.pieces import Piece, covered_words, make_pieces
+from layflat.job.recipe import JobResult, run_job, write_job
+from layflat.job.single import check_file, flatten_file, reading_notes
 from layflat.job.single_cut import cut_file
 from layflat.job.single_nest import nest_files
 
 __all__ = [
+    "Computed",
     "Cover",
     "Done",
+    "FilmOrder",
     "JobResult",
     "LayoutOrder",
     "Order",
     "Piece",
     "PriceOrder",
     "check_file",
+    "compute",
+    "computed_notes",
+    "computed_results",
+    "covered_words",
     "cut_file",
     "flatten_file",
     "lay_out",
+    "laying_advice",
     "make_pieces",
     "nest_files",
     "read_order",
+    "reading_notes",
     "run_job",
     "suffix_of",
     "write_job",

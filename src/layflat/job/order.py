@@ -83,9 +83,26 @@ class PriceOrder:
     minutes: Mapping[str, float]
 
 
-@dataclass(frozen=True, eq=False)
-class Order:
-    """One job as it was ordered.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class FilmOrder:
+    """What is covered, and how its film is laid out: all that pieces and layout depend on.
+
+    Attributes:
+        finger_aversion: see `layflat.film.flatten`.
+        finishes: how pieces end, by edge kind.
+        covers: what is covered, at least one.
+        layout: how the pieces are laid out.
+    """
+
+    finger_aversion: float
+    finishes: Mapping[EdgeKind, EdgeFinish]
+    covers: tuple[Cover, ...]
+    layout: LayoutOrder
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Order(FilmOrder):
+    """One job as it was ordered in a file.
 
     Attributes:
         path: the job file.
@@ -93,9 +110,7 @@ class Order:
         dated: the day that the papers are dated.
         body, panels: files; `unit` is the body file's unit, or "" where the file fixes it.
         film, machine: files, or None for the generic ones.
-        finger_aversion: see `layflat.film.flatten`.
-        finishes: how pieces end, by edge kind.
-        covers, layout, price: the parts of the order.
+        price: what the price is made from.
         defaults: values that the file did not give.
     """
 
@@ -111,10 +126,6 @@ class Order:
     panels: Path
     film: Path | None
     machine: Path | None
-    finger_aversion: float
-    finishes: Mapping[EdgeKind, EdgeFinish]
-    covers: tuple[Cover, ...]
-    layout: LayoutOrder
     price: PriceOrder
     defaults: Mapping[str, Any]
 

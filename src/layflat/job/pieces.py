@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from layflat.base import MeshError, Progress, SettingError, part_of, silent
+from layflat.base import LayflatError, MeshError, Progress, SettingError, part_of, silent
 from layflat.film import (
     Film,
     Flat,
@@ -14,8 +14,8 @@ from layflat.film import (
     stretch_summary,
     to_flat,
 )
-from layflat.job.order import Cover, Order
-from layflat.pattern import EdgeFinish, KeepOutShape, Pattern, from_flat
+from layflat.job.order import Cover, FilmOrder
+from layflat.pattern import EdgeFinish, Finish, KeepOutShape, Pattern, from_flat
 from layflat.surface import (
     BodyInfo,
     Edge,
@@ -65,7 +65,7 @@ class Piece:
 
 
 def make_pieces(
-    order: Order, mesh: Mesh, info: BodyInfo, film: Film, *, progress: Progress = silent
+    order: FilmOrder, mesh: Mesh, info: BodyInfo, film: Film, *, progress: Progress = silent
 ) -> tuple[Piece, ...]:
     """The pieces of *order*, in its order.
 
@@ -83,23 +83,19 @@ def make_pieces(
     jobs = [(cover, _panel(info, cover)) for cover in order.covers]
     count = len(jobs)
     body = prepare(mesh)
-    return tuple(
-        make_piece(
-            order,
-            cover,
-            panel,
-            body,
-            film,
-            progress=part_of(
-                progress, start=i / count, end=(i + 1) / count, prefix=f"{panel.name}: "
-            ),
-        )
-        for i, (cover, panel) in enumerate(jobs)
-    )
+    pieces = []
+    for i, (cover, panel) in enumerate(jobs):
+        told = part_of(progress, start=i / count, end=(i + 1) / count, prefix=f"{panel.name}: ")
+        try:
+            pieces.append(make_piece(order, cover, panel, body, film, progress=told))
+        except LayflatError as error:
+            error.panel = panel.name
+            raise
+    return tuple(pieces)
 
 
 def make_piece(
-    order: Order,
+    order: FilmOrder,
     cover: Cover,
     panel: Panel,
     body: Mesh | Prepared,
@@ -179,6 +175,18 @@ def _kept_free(cover: Cover, panel: Panel, region: Region, notes: list[str]) -> 
     return tuple(kept)
 
 
-def _finishes(order: Order, cover: Cover) -> Callable[[Edge], EdgeFinish]:
+def _finishes(order: FilmOrder, cover: Cover) -> Callable[[Edge], EdgeFinish]:
     """How the piece ends at each edge: the cover's word for it, else the rule for its kind."""
     return lambda edge: cover.finishes.get(edge.name, order.finishes[edge.kind])
+
+
+def covered_words(piece: Piece) -> str:
+    """What the piece covers, in the customer's words."""
+    part = "up to the line agreed" if piece.cover.line_mm is not None else "the whole panel"
+    edges = piece.pattern.edges
+    wrapped = [r.name for r in edges if r.finish.finish is Finish.WRAP and r.name]
+    if wrapped:
+        return f"{part}, wrapped round: {', '.join(dict.fromkeys(wrapped))}"
+    if any(r.finish.finish is Finish.SHORT for r in edges):
+        return f"{part}, ending just short of its edges"
+    return f"{part}, up to its edges"

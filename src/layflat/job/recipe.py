@@ -2,18 +2,18 @@
 
 import time
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from layflat.base import Progress, Report, part_of, report_json, silent, write_folder
-from layflat.cut import CutProgram, cut_report, generic_machine, program, read_machine
-from layflat.film import flat_obj, flatten_report
+from layflat.cut import CutProgram, generic_machine, read_machine
+from layflat.film import flat_obj
+from layflat.job.compute import Computed, compute, computed_notes, computed_results
 from layflat.job.order import Order
-from layflat.job.pieces import Piece, make_pieces
-from layflat.job.sheets import make_papers, minutes_of, price_of
+from layflat.job.pieces import Piece
+from layflat.job.sheets import make_papers, price_of
 from layflat.job.single import film_of, reading_notes
-from layflat.nest import Layout, Request, layout_drawing, layout_report, place
+from layflat.nest import Layout
 from layflat.pattern import Drawing, dxf_text, svg_text
 from layflat.plan import Price
 from layflat.surface import mend, read_mesh, read_panels
@@ -25,21 +25,32 @@ class JobResult:
 
     Attributes:
         order: as it was read.
-        pieces: in the order of the covers.
-        layout: on the roll.
-        program: for the plotter.
+        computed: its pieces, layout and cut program.
         price: what it costs.
         papers: PDFs by file name.
         report: what was computed from what.
     """
 
     order: Order
-    pieces: tuple[Piece, ...]
-    layout: Layout
-    program: CutProgram
+    computed: Computed
     price: Price
     papers: Mapping[str, bytes]
     report: Report
+
+    @property
+    def pieces(self) -> tuple[Piece, ...]:
+        """In the order of the covers."""
+        return self.computed.pieces
+
+    @property
+    def layout(self) -> Layout:
+        """On the roll."""
+        return self.computed.layout
+
+    @property
+    def program(self) -> CutProgram:
+        """For the plotter."""
+        return self.computed.program
 
     def lines(self, folder: Path) -> Iterator[str]:
         """The job for a person, a line each."""
@@ -90,14 +101,17 @@ def run_job(order: Order, *, progress: Progress = silent) -> JobResult:
     mended = mend(read.mesh, progress=part_of(progress, start=0.05, end=0.12))
     info = read_panels(order.panels)
 
-    pieces = make_pieces(
-        order, mended.mesh, info, film, progress=part_of(progress, start=0.12, end=0.45)
+    computed = compute(
+        order,
+        mended.mesh,
+        info,
+        film=film,
+        machine=machine,
+        given=order.price.minutes,
+        progress=part_of(progress, start=0.12, end=0.85),
     )
-    layout = lay_out(order, pieces, progress=part_of(progress, start=0.45, end=0.75))
-    drawing = layout_drawing(layout)
-    cut = program(drawing, machine, progress=part_of(progress, start=0.75, end=0.85))
-    minutes = minutes_of(order, pieces, cut)
-    cost = price_of(order, layout, minutes)
+    pieces, layout = computed.pieces, computed.layout
+    cost = price_of(order, layout, computed.minutes)
     papers = make_papers(
         order, mended.mesh, pieces, layout, cost, progress=part_of(progress, start=0.85, end=1.0)
     )
@@ -106,13 +120,7 @@ def run_job(order: Order, *, progress: Progress = silent) -> JobResult:
         "unit": read.unit,
         "film": film.name,
         "machine": machine.name,
-        "pieces": {piece.name: _piece_results(piece) for piece in pieces},
-        "layout": layout_report(layout),
-        "cut": cut_report(cut),
-        "minutes": {
-            item.step.value: {"minutes": item.minutes, "source": item.source}
-            for item in minutes.steps
-        },
+        **computed_results(computed),
         "price": {
             "currency": cost.rates.currency,
             "net": str(cost.net),
@@ -127,51 +135,9 @@ def run_job(order: Order, *, progress: Progress = silent) -> JobResult:
         results=results,
         seed=order.layout.seed,
         defaults=defaults,
-        warnings=(
-            *reading_notes(read, mended),
-            *(f"{piece.name}: {note}" for piece in pieces for note in piece.notes),
-            *layout.notes,
-        ),
+        warnings=(*reading_notes(read, mended), *computed_notes(computed)),
     )
-    return JobResult(order, pieces, layout, cut, cost, papers, report)
-
-
-def _piece_results(piece: Piece) -> dict[str, Any]:
-    return {
-        **flatten_report(piece.flat),
-        "edges": [
-            {
-                "name": record.name,
-                "kind": record.kind.value,
-                "finish": record.finish.finish.value,
-                "distance_mm": record.finish.distance_mm,
-                "surface_length_mm": record.surface_length_mm,
-                "flat_length_mm": record.flat_length_mm,
-            }
-            for record in piece.pattern.edges
-        ],
-        "left_free": [item.name for item in piece.keep_outs],
-    }
-
-
-def lay_out(order: Order, pieces: tuple[Piece, ...], *, progress: Progress = silent) -> Layout:
-    """The pieces on the order's roll; film with a direction keeps it."""
-    wanted = order.layout
-    one_way = pieces[0].flat.film.one_direction
-    turns = (0.0,) if one_way else wanted.turns_deg
-    layout = place(
-        [Request(pattern=piece.pattern, turns_deg=turns) for piece in pieces],
-        wanted.stock,
-        gap_mm=wanted.gap_mm,
-        seconds=wanted.seconds,
-        seed=wanted.seed,
-        max_section_mm=wanted.max_section_mm,
-        progress=progress,
-    )
-    if one_way and wanted.turns_deg != (0.0,):
-        note = "The film has a direction: no piece was turned, whatever the order allows."
-        layout = replace(layout, notes=(*layout.notes, note))
-    return layout
+    return JobResult(order, computed, cost, papers, report)
 
 
 def write_job(result: JobResult, folder: Path) -> None:
@@ -180,7 +146,7 @@ def write_job(result: JobResult, folder: Path) -> None:
     Raises:
         OutputError: the folder holds something else, or cannot be written.
     """
-    drawing = layout_drawing(result.layout)
+    drawing = result.computed.drawing
     with write_folder(folder) as inside:
         for name, data in result.papers.items():
             (inside / name).write_bytes(data)

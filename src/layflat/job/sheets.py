@@ -3,10 +3,9 @@
 from decimal import Decimal
 
 from layflat.base import Progress, silent
-from layflat.cut import CutProgram
 from layflat.job.laying import laying_advice, laying_order, leave_free, order_sentence
 from layflat.job.order import Order
-from layflat.job.pieces import Piece
+from layflat.job.pieces import Piece, covered_words
 from layflat.job.places import place_picture
 from layflat.nest import Layout
 from layflat.papers import (
@@ -25,14 +24,11 @@ from layflat.papers import (
     summarise,
     weeding_map,
 )
-from layflat.pattern import Finish, curve_length_mm, pattern_area_mm2
 from layflat.plan import (
     ROUNDING,
     Minutes,
-    PieceWork,
     Price,
     Rates,
-    estimate_minutes,
     film_metres,
     price,
 )
@@ -40,29 +36,6 @@ from layflat.surface import Mesh
 
 _SKY = 8
 """Directions to the sky: enough for small pictures, and the body is the same in all."""
-
-
-def minutes_of(order: Order, pieces: tuple[Piece, ...], program: CutProgram) -> Minutes:
-    """The time of each step of the job."""
-    return estimate_minutes(
-        tuple(_work(piece) for piece in pieces),
-        cutting_s=program.seconds,
-        given=order.price.minutes,
-    )
-
-
-def _work(piece: Piece) -> PieceWork:
-    pattern = piece.pattern
-    return PieceWork(
-        name=piece.name,
-        area_mm2=pattern_area_mm2(pattern),
-        outline_mm=sum(curve_length_mm(curve) for curve in (pattern.outline, *pattern.cut_outs)),
-        wrap_mm=sum(
-            record.flat_length_mm for record in pattern.edges if record.finish.finish is Finish.WRAP
-        ),
-        cut_outs=len(pattern.cut_outs),
-        strained_share=piece.summary.share_over_stretch_limit,
-    )
 
 
 def price_of(order: Order, layout: Layout, minutes: Minutes) -> Price:
@@ -162,7 +135,7 @@ def _price_sheet(head: Head, pieces: tuple[Piece, ...], cost: Price) -> PriceShe
         tax=cost.tax,
         gross=cost.gross,
         tax_rate=rates.tax,
-        covered=tuple((panel_title(piece.name), _covered(piece)) for piece in pieces),
+        covered=tuple((panel_title(piece.name), covered_words(piece)) for piece in pieces),
         free=tuple(
             (
                 panel_title(piece.name),
@@ -180,15 +153,3 @@ def _rate(unit: str, rate: Decimal, rates: Rates) -> str:
     given = max(0, -int(rate.normalize().as_tuple().exponent))
     written = f"{rate:.{max(given, rates.decimals)}f}"
     return {"m": f"{written} per m", "min": f"{written} per hour"}.get(unit, "")
-
-
-def _covered(piece: Piece) -> str:
-    """What the piece covers, in the customer's words."""
-    part = "up to the line agreed" if piece.cover.line_mm is not None else "the whole panel"
-    edges = piece.pattern.edges
-    wrapped = [r.name for r in edges if r.finish.finish is Finish.WRAP and r.name]
-    if wrapped:
-        return f"{part}, wrapped round: {', '.join(dict.fromkeys(wrapped))}"
-    if any(r.finish.finish is Finish.SHORT for r in edges):
-        return f"{part}, ending just short of its edges"
-    return f"{part}, up to its edges"
