@@ -8,6 +8,7 @@ from layflat.papers.laying import LayingPiece, LayingSheet, laying_document, lay
 from layflat.papers.lettering import panel_title
 from layflat.papers.look import contrast_ratio, strain_colours
 from layflat.papers.pictures import layout_picture, pattern_picture, strain_sheet_picture
+from layflat.papers.piece_map import PieceMap, piece_map, strain_vertex_colours
 from layflat.papers.price_sheet import PriceRow, PriceSheet, price_document, price_sheet
 from layflat.papers.raycast import Stage, make_stage, vertex_normals
 from layflat.papers.render import CLAY, INK, PAPER, Colour, Line, Mark, render
@@ -32,6 +33,7 @@ __all__ = [
     "Line",
     "Mark",
     "Paper",
+    "PieceMap",
     "PriceRow",
     "PriceSheet",
     "Shading",
@@ -49,12 +51,14 @@ __all__ = [
     "panel_title",
     "pattern_picture",
     "picture_png",
+    "piece_map",
     "price_document",
     "price_sheet",
     "render",
     "strain_colours",
     "strain_picture",
     "strain_sheet_picture",
+    "strain_vertex_colours",
     "summarise",
     "vertex_normals",
     "weeding_document",

@@ -103,13 +103,13 @@ def draw_panels(
 def _traced(region: Region) -> Iterator[DrawnEdge]:
     for k, loop in enumerate(region.loops):
         for i, edge in enumerate(loop.edges):
-            points = region.mesh.vertices_mm[_along(loop, i)]
+            points = region.mesh.vertices_mm[along_edge(loop, i)]
             if len(points):
                 yield DrawnEdge(edge, points, k > 0)
 
 
-def _along(loop: Loop, index: int) -> IntArray:
-    """The vertices along one edge of a loop, with the one that it ends at."""
+def along_edge(loop: Loop, index: int) -> IntArray:
+    """(k,) int64: the vertices along one edge of a loop, with the one that it ends at."""
     steps = np.flatnonzero(loop.edge_of == index)
     if not len(steps):
         return np.zeros(0, np.int64)

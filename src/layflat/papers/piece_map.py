@@ -1,0 +1,124 @@
+"""A piece's strain for a screen: its map with the way from the flat to the map, and its colours.
+
+The map is the one of the fit report without words, which a screen sets over it in its own size.
+It has no ground of its own, so that it lies on light and dark alike.
+"""
+
+import dataclasses
+import io
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from layflat.base import FloatArray
+from layflat.film import Flat
+from layflat.papers.canvas import Canvas, Pen
+from layflat.papers.look import DASHES, INK, PAPER, strain_colours
+from layflat.papers.strain import at_vertices
+from layflat.papers.strain_map import LIMIT_AT, strain_picture
+from layflat.pattern import Pattern, coarse_polygon
+from layflat.surface import EdgeKind
+
+_WIDTH_MM = 180.0
+_MARGIN_MM = 3.0
+_WIDTH_PX = 1600
+_FINE = Pen(INK, 0.25)
+_CASING = Pen(PAPER, 1.7)
+"""Under the lines of edges, which must be told apart on dark ground too."""
+
+
+@dataclass(frozen=True)
+class PieceMap:
+    """The strain map of one piece.
+
+    Attributes:
+        svg: the map.
+        width_mm, height_mm: its size on paper; its viewBox is as large.
+        to_map: (a, b, c, d, e, f): the flat point (x, y) lies at (ax + cy + e, bx + dy + f).
+    """
+
+    svg: str
+    width_mm: float
+    height_mm: float
+    to_map: tuple[float, float, float, float, float, float]
+
+
+def piece_map(
+    flat: Flat,
+    *,
+    pattern: Pattern,
+    edges: Sequence[tuple[EdgeKind, FloatArray]] = (),
+    quarter_turns: int = 0,
+) -> PieceMap:
+    """The strain map of a piece.
+
+    Args:
+        flat: the flattened region.
+        pattern: its pattern, in the same coordinates.
+        edges: lines (k, 2) in the same coordinates, each drawn by its kind.
+        quarter_turns: the map is turned counter-clockwise by so many right angles.
+    """
+    turn = _QUARTERS[quarter_turns % 4]
+    turned = dataclasses.replace(flat, points_mm=np.einsum("ij,kj->ki", turn, flat.points_mm))
+    shape = coarse_polygon(pattern, deviation_mm=0.2)
+    around = np.vstack(
+        [turned.points_mm, np.einsum("ij,kj->ki", turn, shapely.get_coordinates(shape))]
+    )
+    low, high = around.min(axis=0), around.max(axis=0)
+    scale = (_WIDTH_MM - 2 * _MARGIN_MM) / float(high[0] - low[0])
+    height_mm = float(np.ceil(scale * (high[1] - low[1]) + 2 * _MARGIN_MM))
+    linear = scale * np.diag([1.0, -1.0]) @ turn
+    shift = np.array([_MARGIN_MM - scale * low[0], height_mm - _MARGIN_MM + scale * low[1]])
+
+    def on_map(points: FloatArray) -> FloatArray:
+        return np.asarray(np.einsum("ij,kj->ki", linear, points) + shift)
+
+    canvas = Canvas(_WIDTH_MM, height_mm)
+    _draw_strain(canvas, turned, on_map(flat.points_mm))
+    _draw_lines(canvas, shapely.transform(shape, on_map), edges, on_map)
+    (a, c), (b, d) = linear.tolist()
+    return PieceMap(canvas.svg(), _WIDTH_MM, height_mm, (a, b, c, d, *shift.tolist()))
+
+
+def strain_vertex_colours(flat: Flat) -> NDArray[np.uint8]:
+    """(n, 3) uint8 sRGB: the colour of the strain map at every vertex of *flat*."""
+    ratios = at_vertices(flat) / [flat.film.stretch_limit, flat.film.finger_limit]
+    stretch, compression = ratios.T
+    return strain_colours(LIMIT_AT * np.where(stretch >= compression, stretch, -compression))
+
+
+_QUARTERS = tuple(
+    np.array([[cosine, -sine], [sine, cosine]], dtype=np.float64)
+    for cosine, sine in ((1, 0), (0, 1), (-1, 0), (0, -1))
+)
+
+
+def _draw_strain(canvas: Canvas, turned: Flat, points: FloatArray) -> None:
+    """The picture of the strain where its film lies; the picture puts it in its middle."""
+    picture = strain_picture(turned, width_px=_WIDTH_PX)
+    stream = io.BytesIO()
+    picture.save(stream, format="PNG", compress_level=6)
+    low, high = points.min(axis=0), points.max(axis=0)
+    wide = float(high[0] - low[0])
+    tall = wide * picture.height / picture.width
+    top = 0.5 * float(low[1] + high[1] - tall)
+    canvas.picture(stream.getvalue(), float(low[0]), top, wide, tall)
+
+
+def _draw_lines(
+    canvas: Canvas,
+    piece: Polygon,
+    edges: Sequence[tuple[EdgeKind, FloatArray]],
+    on_map: Callable[[FloatArray], FloatArray],
+) -> None:
+    canvas.loops([shapely.get_coordinates(piece.exterior)], pen=_CASING)
+    canvas.loops([shapely.get_coordinates(piece.exterior)], pen=_FINE)
+    for hole in piece.interiors:
+        canvas.loops([shapely.get_coordinates(hole)], fill=PAPER, pen=Pen(INK, 0.4))
+    for kind, line in edges:
+        canvas.lines([on_map(line)], pen=_CASING)
+        canvas.lines([on_map(line)], pen=Pen(INK, 0.8, DASHES[kind]))
