@@ -6,7 +6,7 @@ It has no ground of its own, so that it lies on light and dark alike.
 
 import dataclasses
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,6 +52,7 @@ def piece_map(
     *,
     pattern: Pattern,
     edges: Sequence[tuple[EdgeKind, FloatArray]] = (),
+    free: Sequence[FloatArray] = (),
     quarter_turns: int = 0,
 ) -> PieceMap:
     """The strain map of a piece.
@@ -60,6 +61,7 @@ def piece_map(
         flat: the flattened region.
         pattern: its pattern, in the same coordinates.
         edges: lines (k, 2) in the same coordinates, each drawn by its kind.
+        free: rims (k, 2) of places left free; a cut-out round one is white, for film is there.
         quarter_turns: the map is turned counter-clockwise by so many right angles.
     """
     turn = _QUARTERS[quarter_turns % 4]
@@ -79,7 +81,10 @@ def piece_map(
 
     canvas = Canvas(_WIDTH_MM, height_mm)
     _draw_strain(canvas, turned, on_map(flat.points_mm))
-    _draw_lines(canvas, shapely.transform(shape, on_map), edges, on_map)
+    _draw_piece(canvas, shapely.transform(shape, on_map), [on_map(rim) for rim in free])
+    for kind, line in edges:
+        canvas.lines([on_map(line)], pen=_CASING)
+        canvas.lines([on_map(line)], pen=Pen(INK, 0.8, DASHES[kind]))
     (a, c), (b, d) = linear.tolist()
     return PieceMap(canvas.svg(), _WIDTH_MM, height_mm, (a, b, c, d, *shift.tolist()))
 
@@ -109,16 +114,12 @@ def _draw_strain(canvas: Canvas, turned: Flat, points: FloatArray) -> None:
     canvas.picture(stream.getvalue(), float(low[0]), top, wide, tall)
 
 
-def _draw_lines(
-    canvas: Canvas,
-    piece: Polygon,
-    edges: Sequence[tuple[EdgeKind, FloatArray]],
-    on_map: Callable[[FloatArray], FloatArray],
-) -> None:
-    canvas.loops([shapely.get_coordinates(piece.exterior)], pen=_CASING)
-    canvas.loops([shapely.get_coordinates(piece.exterior)], pen=_FINE)
-    for hole in piece.interiors:
-        canvas.loops([shapely.get_coordinates(hole)], fill=PAPER, pen=Pen(INK, 0.4))
-    for kind, line in edges:
-        canvas.lines([on_map(line)], pen=_CASING)
-        canvas.lines([on_map(line)], pen=Pen(INK, 0.8, DASHES[kind]))
+def _draw_piece(canvas: Canvas, piece: Polygon, free: Sequence[FloatArray]) -> None:
+    rim = shapely.get_coordinates(piece.exterior)
+    canvas.loops([rim], pen=_CASING)
+    canvas.loops([rim], pen=_FINE)
+    middles = shapely.points([kept.mean(axis=0) for kept in free] or np.zeros((0, 2)))
+    for ring in piece.interiors:
+        is_free = bool(shapely.contains(Polygon(ring), middles).any())
+        fill = PAPER if is_free else "none"
+        canvas.loops([shapely.get_coordinates(ring)], fill=fill, pen=Pen(INK, 0.4))

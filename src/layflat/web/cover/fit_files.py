@@ -83,11 +83,15 @@ def fit_files(
     """
     flat = piece.flat
     edges = tuple(_edges(piece))
+    free = [
+        (item.name or item.kind.value, to_flat(flat, item.points_mm)) for item in piece.keep_outs
+    ]
     away = _away(vertex_normals(flat.mesh), forward=forward, up=up)
     drawn = piece_map(
         flat,
         pattern=piece.pattern,
         edges=[(edge.kind, edge.points_mm) for edge in edges],
+        free=[rim for _, rim in free],
         quarter_turns=_quarter_turns(flat.mesh.vertices_mm, flat.points_mm, away=away, up=up),
     )
     surface = Shape(mesh=flat.mesh, colours=strain_vertex_colours(flat))
@@ -99,13 +103,7 @@ def fit_files(
         **_strain(piece),
         **_shape(piece),
         "edges": [_edge_json(edge) for edge in edges],
-        "free": [
-            {
-                "name": item.name or item.kind.value,
-                "points": _listed(to_flat(flat, item.points_mm), 2),
-            }
-            for item in piece.keep_outs
-        ],
+        "free": [{"name": name, "points": _listed(rim, 2)} for name, rim in free],
         "places": strained_places(flat, edges),
         "map": _map_json(drawn),
     }
