@@ -1,0 +1,210 @@
+"""What a tap changes: pure changes of choices, each checked against the panel it is for."""
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from layflat.base import InputError
+from layflat.pattern import EdgeFinish, Finish
+from layflat.surface import EdgeKind
+from layflat.web.cover.choices import (
+    MAY_WRAP,
+    RULES,
+    WRAP_MM,
+    Choices,
+    PanelChoice,
+    Point,
+    ending,
+    to_json,
+)
+from layflat.web.cover.panels import EdgeFacts, PanelFacts
+
+MOST_REASON: Final = 200
+
+
+@dataclass(frozen=True)
+class Changed:
+    """What a change came to.
+
+    Attributes:
+        choices: as they are then.
+        says: what happened, a clause that follows the panel's title.
+    """
+
+    choices: Choices
+    says: str
+
+
+def cover_whole(choices: Choices, panel: PanelFacts) -> Changed:
+    """All of a panel; its edges and keep-outs stay as they were chosen.
+
+    Raises:
+        InputError: the panel could not be cut out of its body.
+    """
+    if not panel.mesh:
+        raise InputError(
+            f"The {panel.in_sentence} cannot be cut out of the scan; its body's page says why."
+        )
+    before = choices.of(panel.name) or PanelChoice(panel=panel.name)
+    return Changed(
+        choices.with_panel(replace(before, line_mm=(), keep_mm=None)), "covered as a whole"
+    )
+
+
+def cover_up_to(
+    choices: Choices, panel: PanelFacts, *, line_mm: Sequence[Point], keep_mm: Point
+) -> Changed:
+    """A panel up to a line that is drawn on it; its edges and keep-outs stay as chosen."""
+    before = choices.of(panel.name) or PanelChoice(panel=panel.name)
+    after = replace(before, line_mm=tuple(line_mm), keep_mm=keep_mm)
+    return Changed(choices.with_panel(after), "covered up to a line")
+
+
+def leave_bare(choices: Choices, panel: PanelFacts) -> Changed:
+    """A panel without film."""
+    return Changed(choices.without(panel.name), "left bare")
+
+
+def end_edge(choices: Choices, panel: PanelFacts, *, edge: str, finish: EdgeFinish) -> Changed:
+    """How film ends at one edge.
+
+    Raises:
+        InputError: the panel is bare or lacks the edge, or film cannot end there so.
+    """
+    before, facts = _covered(choices, panel), panel.edge(edge)
+    _require_possible(facts, finish)
+    edges = {name: item for name, item in before.edges.items() if name != edge}
+    if finish != RULES[facts.kind]:
+        edges[edge] = finish
+    says = f"edge “{edge}” {finish_words(finish)}"
+    return Changed(choices.with_panel(replace(before, edges=edges)), says)
+
+
+def film_over(choices: Choices, panel: PanelFacts, *, keep_out: str, reason: str) -> Changed:
+    """Film over a keep-out, for a reason.
+
+    Raises:
+        InputError: the panel is bare or lacks the keep-out, or the reason is missing or too long.
+    """
+    before = _covered(choices, panel)
+    panel.keep_out(keep_out)
+    reason = " ".join(reason.split())
+    if not reason:
+        raise InputError(f"Say why film may go over “{keep_out}”; the reason stays in the record.")
+    if len(reason) > MOST_REASON:
+        raise InputError(f"The reason has {len(reason)} letters; {MOST_REASON} fit.")
+    over = {**before.film_over, keep_out: reason}
+    says = f"film over “{keep_out}”: {reason}"
+    return Changed(choices.with_panel(replace(before, film_over=over)), says)
+
+
+def stay_free(choices: Choices, panel: PanelFacts, *, keep_out: str) -> Changed:
+    """A keep-out without film, as is the rule.
+
+    Raises:
+        InputError: the panel is bare or lacks the keep-out.
+    """
+    before = _covered(choices, panel)
+    panel.keep_out(keep_out)
+    over = {name: reason for name, reason in before.film_over.items() if name != keep_out}
+    says = f"“{keep_out}” stays free"
+    return Changed(choices.with_panel(replace(before, film_over=over)), says)
+
+
+def _covered(choices: Choices, panel: PanelFacts) -> PanelChoice:
+    found = choices.of(panel.name)
+    if found is None:
+        raise InputError(f"The {panel.in_sentence} is bare; cover it first.")
+    return found
+
+
+def _require_possible(edge: EdgeFacts, finish: EdgeFinish) -> None:
+    if finish.finish is Finish.WRAP and edge.kind not in MAY_WRAP:
+        raise InputError(
+            f"Film cannot be wrapped round the edge “{edge.name}”: it is {edge.kind.value}."
+        )
+    if finish.finish is Finish.FLUSH and edge.kind is not EdgeKind.INNER:
+        raise InputError(f"Film ends short of the edge “{edge.name}” or is wrapped round it.")
+
+
+def finish_of(choice: PanelChoice, edge: EdgeFacts) -> EdgeFinish:
+    """How film ends at an edge, by choice or by the rules."""
+    return choice.edges.get(edge.name, RULES[edge.kind])
+
+
+def wanted_finish(
+    choice: PanelChoice, edge: EdgeFacts, *, finish: str, distance_mm: float | None
+) -> EdgeFinish:
+    """How film shall end at an edge.
+
+    Args:
+        choice: as it is.
+        edge: which edge.
+        finish: a name of `Finish`.
+        distance_mm: as it stands in the form, or None; it goes with the way that film ended so far,
+            so that another way begins with its own usual distance.
+
+    Raises:
+        InputError: it is no such way, or the distance is out of range.
+    """
+    before = finish_of(choice, edge)
+    if finish != before.finish.value:
+        distance_mm = _usual_mm(edge, finish)
+    return ending({"finish": finish, "distance_mm": distance_mm})
+
+
+def _usual_mm(edge: EdgeFacts, finish: str) -> float:
+    if finish == Finish.WRAP:
+        return WRAP_MM
+    rule = RULES[edge.kind]
+    return rule.distance_mm if rule.finish is Finish.SHORT else RULES[EdgeKind.GAP].distance_mm
+
+
+def finish_words(finish: EdgeFinish) -> str:
+    """How film ends, in words; lengths in millimetres, as the record keeps them."""
+    if finish.finish is Finish.WRAP:
+        return f"wrapped round by {finish.distance_mm:g} mm"
+    if finish.finish is Finish.SHORT:
+        return f"ends {finish.distance_mm:g} mm short"
+    return "ends at the edge"
+
+
+def extent_seen(choices: Choices, panel: str) -> str:
+    """A short word for how much of a panel is covered, which forms carry."""
+    found = choices.of(panel)
+    return _digest(None if found is None else [found.line_mm, found.keep_mm])
+
+
+def panel_seen(choices: Choices, panel: str) -> str:
+    """A short word for all that is chosen for a panel."""
+    return _digest(panel_json(choices, panel))
+
+
+def edge_seen(choices: Choices, panel: str, edge: str) -> str:
+    """A short word for how film ends at an edge; "" in it where the rules say so."""
+    found = choices.of(panel)
+    finish = None if found is None else found.edges.get(edge)
+    return _digest(None if finish is None else [finish.finish.value, finish.distance_mm])
+
+
+def keep_out_seen(choices: Choices, panel: str, keep_out: str) -> str:
+    """A short word for whether film goes over a keep-out, and why."""
+    found = choices.of(panel)
+    return _digest(None if found is None else found.film_over.get(keep_out, ""))
+
+
+def panel_json(choices: Choices, panel: str) -> dict[str, Any] | None:
+    """The JSON of what is chosen for one panel; None where it is bare."""
+    found = choices.of(panel)
+    if found is None:
+        return None
+    (one,) = to_json(Choices((found,)))["panels"]
+    kept: dict[str, Any] = one
+    return kept
+
+
+def _digest(value: Any) -> str:
+    text = json.dumps(value, sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
