@@ -116,7 +116,8 @@ def live(
     """The running app with a shop and one person of each role, named as the role is."""
     folder = tmp_path_factory.mktemp("live")
     port = _free_port()
-    environment = {k: v for k, v in os.environ.items() if k not in ("DATABASE_URL", "LAYFLAT_DATA")}
+    ours = ("LAYFLAT_", "DATABASE_", "DJANGO_")
+    environment = {k: v for k, v in os.environ.items() if not k.startswith(ours)}
     command = [sys.executable, "-m", "layflat", "serve", "-d", str(folder), "--port", str(port)]
     log = folder / "server.log"
     with log.open("wb") as output:

@@ -1,5 +1,6 @@
 """The invented workshop in the app, and the command that opens it."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -92,6 +93,7 @@ def test_the_command_opens_the_workshop_says_how_to_sign_in_and_serves(
     is_cautious: bool,
 ) -> None:
     done: list[object] = []
+    before: list[str] = []
 
     def opened(folder: Path, *, progress: Progress) -> tuple[str, ...]:
         done.append(folder)
@@ -99,16 +101,20 @@ def test_the_command_opens_the_workshop_says_how_to_sign_in_and_serves(
 
     monkeypatch.setattr(layflat.web, "open_demo", opened)
 
-    def served(_folder: Path, **options: object) -> None:
+    def served(_folder: Path, *, on_up: Callable[[], None], **options: object) -> None:
         done.append(options)
+        before.append(capsys.readouterr().out)
+        on_up()
 
     monkeypatch.setattr(layflat.web, "serve", served)
     assert main(["serve", "--demo", "-d", str(tmp_path), "--port", "8790", "--host", host]) == 0
     assert done == [tmp_path, {"host": host, "port": 8790}]
-    said = capsys.readouterr().out
+    # Where to find it is said once it can be found.
+    (said,) = before
     assert said.startswith("opened\n")
     assert ("Caution" in said) == is_cautious
-    assert f"http://{host}:8790/" in said
+    assert "http:" not in said
+    assert f"http://{host}:8790/" in capsys.readouterr().out
 
 
 def test_the_library_has_both_bodies_and_their_preparation_is_asked_for(

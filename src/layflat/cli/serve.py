@@ -52,5 +52,6 @@ def command(data: Path, host: str, port: int, *, demo: bool) -> None:
                 "Caution: the invented workshop's passwords are known to everybody, and this "
                 "address is open to other machines."
             )
-    click.echo(f"Layflat answers on http://{host}:{port}/ (Ctrl-C ends it); data in {data}")
-    serve(data, host=host, port=port)
+    where = f"http://{f'[{host}]' if ':' in host else host}:{port}/"
+    up = f"Layflat answers on {where} (Ctrl-C ends it); data in {data}"
+    serve(data, host=host, port=port, on_up=lambda: click.echo(up))

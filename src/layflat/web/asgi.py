@@ -7,9 +7,11 @@ from typing import cast
 
 import django
 from asgiref.sync import sync_to_async
+from django.conf import settings
 from django.core.handlers.asgi import ASGIHandler
 from django.http import HttpRequest, StreamingHttpResponse
 from django.http.response import HttpResponseBase
+from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 _CHUNKS = 16
 """Chunks of a file, of 4 kB each in Django, that are read at once."""
@@ -39,6 +41,14 @@ async def _read(chunks: Iterator[bytes]) -> AsyncIterator[bytes]:
         yield piece
 
 
+def behind_proxies() -> ProxyHeadersMiddleware:
+    """The app, which believes the web servers of the settings what they say of HTTPS.
+
+    Here and not in the ASGI server, whose own defaults would believe others.
+    """
+    return ProxyHeadersMiddleware(Handler(), trusted_hosts=settings.PROXIES)  # type: ignore[arg-type]
+
+
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "layflat.web.settings")
 django.setup(set_prefix=False)
-application = Handler()
+application = behind_proxies()

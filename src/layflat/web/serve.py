@@ -2,10 +2,12 @@
 
 import os
 import signal
-from collections.abc import Iterator
-from contextlib import contextmanager
+import socket
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from layflat.base import SettingError
 from layflat.web.data_folder import VARIABLE, prepare_data_folder
 
 HOST, PORT = "127.0.0.1", 8737
@@ -28,29 +30,57 @@ def set_up(folder: Path) -> None:
     call_command("migrate", interactive=False, verbosity=0)
 
 
-def serve(folder: Path, *, host: str = HOST, port: int = PORT) -> None:
+def serve(
+    folder: Path, *, host: str = HOST, port: int = PORT, on_up: Callable[[], None] = lambda: None
+) -> None:
     """Answer on *host* and *port* until stopped, with the data in *folder*, and compute.
 
     Ctrl-C and SIGTERM end it; what was being computed is open again and goes on at the next start.
 
+    Args:
+        folder: the data folder.
+        host, port: where to answer.
+        on_up: called once the app answers.
+
     Raises:
         OutputError: the folder cannot be written.
+        SettingError: nobody can answer on *host* and *port*, or a setting is impossible.
     """
+    _must_be_free(host, port)
     set_up(folder)
     import uvicorn
 
     # Models can be imported only once Django is set up.
     from layflat.web.work.reconcile import working
 
-    with _ended_by_sigterm(), working():
+    class Server(uvicorn.Server):
+        async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+            await super().startup(sockets)
+            on_up()
+
+    config = uvicorn.Config(
+        "layflat.web.asgi:application",
+        host=host,
+        port=port,
+        log_level="warning",
+        proxy_headers=False,
         # Without a limit an open stream of progress would keep the server from ending.
-        uvicorn.run(
-            "layflat.web.asgi:application",
-            host=host,
-            port=port,
-            log_level="warning",
-            timeout_graceful_shutdown=_GRACE_S,
-        )
+        timeout_graceful_shutdown=_GRACE_S,
+    )
+    with _ended_by_sigterm(), working(), suppress(KeyboardInterrupt):
+        Server(config).run()
+
+
+def _must_be_free(host: str, port: int) -> None:
+    """Say at once, and in one sentence, that the app could not answer there."""
+    try:
+        family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
+        socket.create_server((host, port), family=family).close()
+    except OSError as error:
+        raise SettingError(
+            f"Layflat cannot answer on {host}, port {port}: {error.strerror or error}. Perhaps it "
+            "runs there already; else name another --host or --port."
+        ) from error
 
 
 @contextmanager

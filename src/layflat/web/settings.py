@@ -2,7 +2,8 @@
 
 `LAYFLAT_DATA` names the data folder, `DATABASE_URL` a PostgreSQL database (else SQLite in the data
 folder), `LAYFLAT_HOSTS` the host names that the app answers to, by commas, `LAYFLAT_HTTPS=yes`
-that it is reached through TLS, and `LAYFLAT_SCHEDULER` a Dask scheduler on another machine.
+that it is reached through TLS, `LAYFLAT_PROXY` the web servers before it that say so truly, and
+`LAYFLAT_SCHEDULER` a Dask scheduler on another machine.
 """
 
 import os
@@ -14,6 +15,8 @@ import dj_database_url
 from csp.constants import NONCE, NONE, SELF
 
 from layflat.web.data_folder import data_folder, secret_key
+from layflat.web.proxies import VARIABLE as PROXY_VARIABLE
+from layflat.web.proxies import proxies
 
 HERE = Path(__file__).parent
 DATA_FOLDER = data_folder()
@@ -23,6 +26,8 @@ SECRET_KEY = secret_key(DATA_FOLDER)
 DEBUG = False
 ALLOWED_HOSTS = os.environ.get("LAYFLAT_HOSTS", "localhost,127.0.0.1,[::1]").split(",")
 HTTPS = os.environ.get("LAYFLAT_HTTPS", "") == "yes"
+# Whoever is not among them cannot pass off HTTP as HTTPS, nor an address as another.
+PROXIES = proxies(os.environ.get(PROXY_VARIABLE, "127.0.0.1,::1" if HTTPS else ""))
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -44,6 +49,7 @@ INSTALLED_APPS = [
     "layflat.web.board",
 ]
 MIDDLEWARE = [
+    "layflat.web.proxies.SayWhichProxy",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",

@@ -93,7 +93,8 @@ class Yard:
     def _start(
         self, name: str, arguments: list[str], environment: Mapping[str, str]
     ) -> psutil.Popen:
-        kept = {k: v for k, v in os.environ.items() if not k.startswith(("LAYFLAT_", "DATABASE_"))}
+        ours = ("LAYFLAT_", "DATABASE_", "DJANGO_")
+        kept = {k: v for k, v in os.environ.items() if not k.startswith(ours)}
         if self._database:
             kept["DATABASE_URL"] = self._database
         kept |= {"DJANGO_SETTINGS_MODULE": "web.work.sample.settings", "PYTHONPATH": str(TESTS)}
