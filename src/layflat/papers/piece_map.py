@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from PIL import Image
 from shapely import Polygon
 
 from layflat.base import FloatArray
@@ -25,7 +26,8 @@ from layflat.surface import EdgeKind
 
 _WIDTH_MM = 180.0
 _MARGIN_MM = 3.0
-_WIDTH_PX = 1600
+_WIDTH_PX = 1400
+_COLOURS = 250
 _FINE = Pen(INK, 0.25)
 _CASING = Pen(PAPER, 1.7)
 """Under the lines of edges, which must be told apart on dark ground too."""
@@ -105,13 +107,25 @@ _QUARTERS = tuple(
 def _draw_strain(canvas: Canvas, turned: Flat, points: FloatArray) -> None:
     """The picture of the strain where its film lies; the picture puts it in its middle."""
     picture = strain_picture(turned, width_px=_WIDTH_PX)
-    stream = io.BytesIO()
-    picture.save(stream, format="PNG", compress_level=6)
     low, high = points.min(axis=0), points.max(axis=0)
     wide = float(high[0] - low[0])
     tall = wide * picture.height / picture.width
     top = 0.5 * float(low[1] + high[1] - tall)
-    canvas.picture(stream.getvalue(), float(low[0]), top, wide, tall)
+    canvas.picture(_packed(picture), float(low[0]), top, wide, tall)
+
+
+def _packed(picture: Image.Image) -> bytes:
+    """A picture, clear or not in each place, as PNG of few colours: a third of the size."""
+    drawn = picture.convert("RGB").quantize(
+        _COLOURS, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE
+    )
+    # The colour after the last is the clear one.
+    numbers = np.where(np.asarray(picture)[..., 3] > 0, np.asarray(drawn), _COLOURS)
+    packed = Image.fromarray(numbers.astype(np.uint8))
+    packed.putpalette([*(drawn.getpalette() or [])[: 3 * _COLOURS], 255, 255, 255])
+    stream = io.BytesIO()
+    packed.save(stream, format="PNG", compress_level=9, transparency=_COLOURS)
+    return stream.getvalue()
 
 
 def _draw_piece(canvas: Canvas, piece: Polygon, free: Sequence[FloatArray]) -> None:

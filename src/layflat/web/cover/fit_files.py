@@ -6,16 +6,16 @@ The JSON of the flat reads::
      "points": [x, y, …], "faces": [i, j, k, …],
      "stretch": […], "compression": […], "direction": […],
      "outline": [x, y, …], "cut_outs": [[x, y, …], …], "box": [x0, y0, x1, y1],
-     "edges": [{"name", "title", "kind", "opening", "points": [x, y, …]}],
+     "edges": [{"name", "title", "kind", "opening", "vertices": [i, …]}],
      "free": [{"name", "points": [x, y, …]}],
      "places": [{"kind", "face", "value", "sentence"}],
      "stretch_limit": …, "finger_limit": …,
      "map": {"width_mm", "height_mm", "to_map": [a, b, c, d, e, f]}}
 
 `points`, `faces` and what is listed per face are in the order of the surface "piece" of the GLB
-file. `stretch` is the greater principal stretch less 1 and `compression` 1 less the lesser one,
-fractions with their sign, to 1e-4; `direction` is the greater one's in the flat, whole degrees
-from x, 0 to 179. `away` points from the piece to who looks at it. `to_map` takes the flat (x, y)
+file; an edge's `vertices` count these points. `stretch` is the greater principal stretch less 1
+and `compression` 1 less the lesser one, fractions with their sign, to 1e-4; `direction` is the
+greater one's in the flat, whole degrees from x, 0 to 179. `away` points from the piece to who looks at it. `to_map` takes the flat (x, y)
 to the map's viewBox: X = ax + cy + e, Y = bx + dy + f. For `places` see
 `layflat.web.cover.fit_places`.
 """
@@ -119,7 +119,8 @@ def _edges(piece: Piece) -> Iterator[FlatEdge]:
         for index, edge in enumerate(loop.edges):
             along = along_edge(loop, index)
             if len(along):
-                yield FlatEdge(edge.name, edge.kind, number > 0, piece.flat.points_mm[along])
+                points = piece.flat.points_mm[along]
+                yield FlatEdge(edge.name, edge.kind, number > 0, along, points)
 
 
 def _strain(piece: Piece) -> dict[str, Any]:
@@ -156,7 +157,7 @@ def _edge_json(edge: FlatEdge) -> dict[str, Any]:
         "title": panel_title(edge.name) if edge.name else "",
         "kind": edge.kind.value,
         "opening": edge.is_opening,
-        "points": _listed(edge.points_mm, 2),
+        "vertices": edge.vertices.tolist(),
     }
 
 

@@ -14,7 +14,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from layflat.base import FloatArray
+from layflat.base import FloatArray, IntArray
 from layflat.film import Flat
 from layflat.papers import panel_title
 from layflat.surface import EdgeKind
@@ -36,12 +36,14 @@ class FlatEdge:
     Attributes:
         name, kind: the panel's edge.
         is_opening: whether it belongs to an opening of the panel.
-        points_mm: (k, 2) float64, from its corner to the next edge's.
+        vertices: (k,) int64, along it, from its corner to the next edge's.
+        points_mm: (k, 2) float64, where these lie.
     """
 
     name: str
     kind: EdgeKind
     is_opening: bool
+    vertices: IntArray
     points_mm: FloatArray
 
 
