@@ -4,7 +4,7 @@ from layflat.job.compute import Computed, compute, computed_notes, computed_resu
 from layflat.job.done import Done, suffix_of
 from layflat.job.laying import laying_advice
 from layflat.job.order import Cover, FilmOrder, LayoutOrder, Order, PriceOrder, read_order
-from layflat.job.pieces import Piece, covered_words, make_pieces
+from layflat.job.pieces import Piece, covered_words, make_piece, make_pieces
 from layflat.job.recipe import JobResult, run_job, write_job
 from layflat.job.single import check_file, flatten_file, reading_notes
 from layflat.job.single_cut import cut_file
@@ -29,6 +29,7 @@ __all__ = [
     "flatten_file",
     "lay_out",
     "laying_advice",
+    "make_piece",
     "make_pieces",
     "nest_files",
     "read_order",

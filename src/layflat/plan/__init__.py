@@ -1,7 +1,7 @@
 """Minutes and prices: how long a job's steps take, and what it costs from film and rates."""
 
 from layflat.plan.minutes import Minutes, Pace, PieceWork, Step, StepMinutes, estimate_minutes
-from layflat.plan.price import Price, PriceLine, film_metres, price
+from layflat.plan.price import Price, PriceLine, film_metres, metres_of, price
 from layflat.plan.rates import ROUNDING, Rates, to_money
 
 __all__ = [
@@ -16,6 +16,7 @@ __all__ = [
     "StepMinutes",
     "estimate_minutes",
     "film_metres",
+    "metres_of",
     "price",
     "to_money",
 ]

@@ -61,7 +61,12 @@ class Price:
 
 def film_metres(layout: Layout) -> Decimal:
     """The metres of roll that a layout uses up, whole sections counted, up to the next cm."""
-    metres = as_decimal(layout.length_mm) / 1000
+    return metres_of(layout.length_mm)
+
+
+def metres_of(length_mm: float) -> Decimal:
+    """The metres that a length of roll is charged as: up to the next cm."""
+    metres = as_decimal(length_mm) / 1000
     return metres.quantize(Decimal("0.01"), rounding=ROUND_CEILING)
 
 

@@ -14,6 +14,7 @@ from layflat.web.bodies.contents import named, panels_of
 from layflat.web.bodies.drawn import DrawnEdge, DrawnKeepOut, DrawnPanel, draw_panels
 from layflat.web.bodies.glb import Shape, glb_bytes
 from layflat.web.bodies.light import deviation_mm, light_mesh
+from layflat.web.bodies.mended import keep_mended
 from layflat.web.bodies.picture import body_picture
 from layflat.web.bodies.words import EDGE_WORDS, KEEP_OUT_WORDS
 from layflat.web.files.models import StoredFile
@@ -36,7 +37,8 @@ def prepare_body(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
 
     Returns:
         `light`, `lines` and `picture`, the SHA-256 of a GLB, a JSON and a PNG file that are kept;
-        `mending`, what there is to say (see `report`).
+        `mended`, that of the mended scan (see `layflat.web.bodies.mended`); `mending`, what there
+        is to say (see `report`).
 
     Raises:
         LayflatError: the scan or the panels cannot be used; the sentence says why.
@@ -63,6 +65,7 @@ def prepare_body(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
         "light": _kept(surfaces, f"{info.name}.glb", "model/gltf-binary"),
         "lines": _kept(lines, f"{info.name}.json", "application/json"),
         "picture": _kept(picture, f"{info.name}.png", "image/png"),
+        "mended": keep_mended(read, mended),
         "mending": report(read, mended, light, info, found),
     }
 
