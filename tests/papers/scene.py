@@ -1,5 +1,6 @@
 """A workshop's job of made-up pieces, for the papers' tests."""
 
+import io
 from datetime import date
 from decimal import Decimal
 from functools import cache
@@ -16,6 +17,9 @@ from layflat.papers import (
     Head,
     LayingPiece,
     LayingSheet,
+    OfferedCover,
+    OfferLine,
+    OfferSheet,
     PriceRow,
     PriceSheet,
     WeedingSheet,
@@ -321,3 +325,58 @@ def sheet_of_price(**changes: object) -> PriceSheet:
         "notes": ("Each line is rounded once, half a coin upwards.",),
     }
     return PriceSheet(**{**values, **changes})  # type: ignore[arg-type]
+
+
+def offered_cover(title: str = "Nose and doors", panels: int = 7) -> OfferedCover:
+    """An alternative whose sums are right: 1178.78 + 235.76 = 1414.54."""
+    named = ("Hood", "Fender, left", "Fender, right", "Mirror cap, left", "Mirror cap, right")
+    names = [*named, *(f"Door {number}" for number in range(1, 20))][:panels]
+    edges = "The whole panel. Wrapped round the edge by 8 mm: front. Ends 1.5 mm before the edge: "
+    picture = io.BytesIO()
+    Image.linear_gradient("L").resize((960, 600)).convert("RGB").save(picture, "PNG")
+    return OfferedCover(
+        title=title,
+        picture=picture.getvalue(),
+        covered=tuple((name, f"{edges}left, rear, right.") for name in names),
+        free=(("Hood", "Emblem: an emblem that stays on. Washer jet: a washer jet."),),
+        expect=(("Mirror cap, left", "Seen from the side, a slight haze may show."),),
+        lines=(
+            OfferLine(
+                text="Film, cut to your vehicle",
+                quantity="7.35 m",
+                rate="42.50 a metre",
+                amount="312.38",
+            ),
+            OfferLine(
+                text="Work",
+                quantity="12 h 2 min",
+                rate="72.00 an hour",
+                amount="866.40",
+                parts=("Washing, 2 h", "Cutting, 22 min", "Laying, 8 h 5 min"),
+            ),
+        ),
+        net="1178.78",
+        tax="235.76",
+        gross="1414.54",
+        stay="about 3 working days",
+    )
+
+
+def sheet_of_offer(**changes: object) -> OfferSheet:
+    """An offer of two alternatives."""
+    values: dict[str, object] = {
+        "head": head(),
+        "version": 2,
+        "sha256": "3f9c12ab" * 8,
+        "hash_in_short": "3f9c 12ab 3f9c",
+        "contact": "555 0100",
+        "message": "The doors can wait for a second visit; the price of each is its own.",
+        "currency": "EUR",
+        "tax_name": "Tax, 20 %",
+        "valid_until": "2031-06-05",
+        "covers": (offered_cover("Nose only", 3), offered_cover()),
+        "acknowledged": ("Fault 1, Repaint, front bumper: acknowledged by P. Oake, 2031-05-05.",),
+        "cautions": ("A place that is left free for a sensor stays unprotected.",),
+        "notes": ("Each line is rounded once, half a coin upwards.",),
+    }
+    return OfferSheet(**{**values, **changes})  # type: ignore[arg-type]

@@ -15,6 +15,7 @@ from layflat.papers import (
     Paper,
     fit_document,
     laying_document,
+    offer_document,
     panel_title,
     picture_png,
     price_document,
@@ -28,6 +29,7 @@ SHEETS: dict[str, Callable[..., Document]] = {
     "weeding": lambda **changes: weeding_document(scene.weeding_sheet(8, **changes)),
     "laying": lambda **changes: laying_document(scene.sheet_of_laying(8, **changes)),
     "price": lambda **changes: price_document(scene.sheet_of_price(**changes)),
+    "offer": lambda **changes: offer_document(scene.sheet_of_offer(**changes)),
 }
 
 

@@ -1,4 +1,4 @@
-"""Papers: fit report, piece map, laying sheet, price sheet, and the pictures that they show."""
+"""Papers: fit report, piece map, laying sheet, price sheet, offer, and pictures for them."""
 
 from layflat.papers.camera import VIEWS, View
 from layflat.papers.engine import Document, picture_png
@@ -7,6 +7,13 @@ from layflat.papers.head import Head, LengthUnit, Paper
 from layflat.papers.laying import LayingPiece, LayingSheet, laying_document, laying_sheet
 from layflat.papers.lettering import panel_title
 from layflat.papers.look import contrast_ratio, strain_colours
+from layflat.papers.offer_sheet import (
+    OfferedCover,
+    OfferLine,
+    OfferSheet,
+    offer_document,
+    offer_sheet,
+)
 from layflat.papers.pictures import layout_picture, pattern_picture, strain_sheet_picture
 from layflat.papers.piece_map import PieceMap, piece_map, strain_vertex_colours
 from layflat.papers.price_sheet import PriceRow, PriceSheet, price_document, price_sheet
@@ -32,6 +39,9 @@ __all__ = [
     "LengthUnit",
     "Line",
     "Mark",
+    "OfferLine",
+    "OfferSheet",
+    "OfferedCover",
     "Paper",
     "PieceMap",
     "PriceRow",
@@ -48,6 +58,8 @@ __all__ = [
     "laying_sheet",
     "layout_picture",
     "make_stage",
+    "offer_document",
+    "offer_sheet",
     "panel_title",
     "pattern_picture",
     "picture_png",

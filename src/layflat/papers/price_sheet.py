@@ -109,3 +109,8 @@ def price_document(sheet: PriceSheet) -> Document:
 def money(amount: Decimal) -> str:
     """An amount with its thousands apart: 1 234.50."""
     return f"{amount:,f}".replace(",", _NO_BREAK)
+
+
+def grouped(amount: str) -> str:
+    """An amount that is written as "1234.50", with its thousands apart."""
+    return money(Decimal(amount))
