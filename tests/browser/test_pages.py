@@ -120,7 +120,7 @@ def test_a_filtered_board_without_jobs_says_so(
 ) -> None:
     page = page_of(Role.OWNER)
     page.goto("/")
-    page.get_by_role("link", name="Odile").click()
+    page.get_by_role("link", name="Odile", exact=True).click()
     assert page.get_by_role("heading", name="No such job is open").is_visible()
     look_over(page, axe, tmp_path, "board-empty")
 

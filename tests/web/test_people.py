@@ -36,10 +36,10 @@ def test_the_first_start_asks_for_the_owner_once(client: Client, db: None) -> No
     assert Person.objects.count() == 1
 
 
-def test_weak_passwords_are_refused(client: Client, db: None) -> None:
-    answer = client.post(
-        "/start/", {"shop_name": "Yard", "shown": "Odile", "name": "odile", "password": "password1"}
-    )
+@pytest.mark.parametrize("password", ["password1", "short", "odile.lampwick"])
+def test_weak_passwords_are_refused(client: Client, db: None, password: str) -> None:
+    owner = {"shown": "Odile Lampwick", "name": "odile", "password": password}
+    answer = client.post("/start/", {"shop_name": "Yard", **owner})
     assert answer.status_code == 200
     assert not Person.objects.exists()
     assert not Shop.objects.exists()

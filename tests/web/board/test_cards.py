@@ -91,6 +91,20 @@ def test_the_board_is_filtered_by_person_and_by_late(
     assert "has no open job" in nobody
 
 
+def test_the_wanted_day_stands_where_none_is_promised(
+    signed_in: Callable[[Role], Client], shop: Shop
+) -> None:
+    job("asked", wanted=DAY)
+    promised = job("both", wanted=DAY, days=1)
+    Shop.objects.update(date_form="day")
+    page = signed_in(Role.COUNTER).get("/").content.decode()
+    assert page.count("wanted by 24.05.2031") == 1
+    tag = signed_in(Role.COUNTER).get("/board/cards/").headers["ETag"]
+    Job.objects.filter(pk=promised.pk).update(promised=None)
+    page = signed_in(Role.COUNTER).get("/board/cards/", headers={"if-none-match": tag})
+    assert page.content.decode().count("wanted by 24.05.2031") == 2
+
+
 def test_an_empty_board_says_what_to_do_next(signed_in: Callable[[Role], Client]) -> None:
     assert "A job begins when somebody asks" in signed_in(Role.COUNTER).get("/").content.decode()
     assert "as soon as the counter" in signed_in(Role.INSTALLER).get("/").content.decode()

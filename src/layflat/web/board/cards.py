@@ -43,6 +43,8 @@ class Card:
         stage: a value of `Stage`.
         next_step: what is to be done, and `who` has it, or "".
         due, due_words, day: how near the promised day is, and the day as the shop writes it.
+        wanted: the day that the customer would like, as the shop writes it, where none is promised;
+            else "".
         blocked_by: what it waits for, or "".
     """
 
@@ -58,6 +60,7 @@ class Card:
     due: Due
     due_words: str
     day: str
+    wanted: str
     blocked_by: str
 
 
@@ -101,6 +104,7 @@ def open_cards(
         "stage",
         "assigned__shown",
         "promised",
+        "wanted",
         "blocked_by",
     )
     return tuple(
@@ -117,6 +121,7 @@ def open_cards(
             due=due_of(promised, today),
             due_words=due_words(promised, today),
             day=shown_day(promised, shop) if promised else "",
+            wanted=shown_day(wanted, shop) if wanted and not promised else "",
             blocked_by=blocked_by,
         )
         for (
@@ -130,6 +135,7 @@ def open_cards(
             stage,
             shown,
             promised,
+            wanted,
             blocked_by,
         ) in rows
     )

@@ -63,7 +63,8 @@ class PersonForm(forms.Form):
     def clean_password(self) -> str:
         """Hard enough to guess."""
         password: str = self.cleaned_data["password"]
-        validate_password(password)
+        known = {name: self.cleaned_data.get(name, "") for name in ("name", "shown")}
+        validate_password(password, Person(**known))
         return password
 
     def save(self) -> Person:
@@ -121,6 +122,30 @@ class PasswordForm(forms.Form):
         password: str = self.cleaned_data["password"]
         validate_password(password, self.person)
         return password
+
+
+class OwnPasswordForm(PasswordForm):
+    """A new password for oneself, for which the old one is asked."""
+
+    old = forms.CharField(
+        label="The password until now",
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+    again = forms.CharField(
+        label="The new password once more", widget=forms.PasswordInput(attrs=_NEW_PASSWORD)
+    )
+    field_order = ("old", "password", "again")
+
+    def __init__(self, person: Person, *args: Any, **kwargs: Any) -> None:
+        super().__init__(person, *args, **kwargs)
+        self.fields["password"].help_text = "Ten characters or more; nobody can read it later."
+
+    def clean_again(self) -> str:
+        """The same as the first time."""
+        again: str = self.cleaned_data["again"]
+        if "password" in self.cleaned_data and again != self.cleaned_data["password"]:
+            raise ValidationError("This is another one than above; type both once more.")
+        return again
 
 
 _GROUPS = (

@@ -64,6 +64,27 @@ def set_password(key: int, password: str, *, who: Person | None) -> Person:
     return person
 
 
+def change_own_password(key: int, *, old: str, new: str) -> Person:
+    """Give oneself a new password. Nothing where it is in place already, as after a double tap.
+
+    Raises:
+        InputError: *old* is not the password until now.
+    """
+    with transaction.atomic():
+        person = _locked(key)
+        is_old = person.check_password(old)
+        is_new = person.check_password(new)
+        if is_old and is_new:
+            raise InputError("That is your password already; think of another one.")
+        if not is_old and not is_new:
+            raise InputError("The password until now is another one; type it once more.")
+        if not is_new:
+            person.set_password(new)
+            person.save(update_fields=["password"])
+            write_event("person.own-password", f"{person.shown} chose a new password.", who=person)
+    return person
+
+
 def _locked(key: int) -> Person:
     """The person, with every owner locked: of two owners who demote each other one must wait."""
     list(Person.objects.select_for_update().filter(role=Role.OWNER).order_by("pk"))

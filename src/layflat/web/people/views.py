@@ -3,7 +3,8 @@
 import zoneinfo
 
 from django.contrib import messages
-from django.contrib.auth import login, logout
+from django.contrib.auth import login, logout, update_session_auth_hash
+from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
@@ -15,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from layflat.base import InputError
 from layflat.web.people.forms import (
     FirstStartForm,
+    OwnPasswordForm,
     PasswordForm,
     PersonForm,
     RoleForm,
@@ -25,7 +27,12 @@ from layflat.web.people.forms import (
 from layflat.web.people.gate import only, open_to_strangers
 from layflat.web.people.models import Person, Role, Shop
 from layflat.web.people.shop import the_shop
-from layflat.web.people.staff import allow_sign_in, change_role, set_password
+from layflat.web.people.staff import (
+    allow_sign_in,
+    change_own_password,
+    change_role,
+    set_password,
+)
 from layflat.web.record.models import write_event
 
 _MAY = {
@@ -87,6 +94,29 @@ def sign_out(request: HttpRequest) -> HttpResponse:
     """Lets a person out."""
     logout(request)
     return redirect("people:sign-in")
+
+
+@sensitive_post_parameters("old", "password", "again")
+@require_http_methods(["GET", "POST"])
+def password(request: HttpRequest) -> HttpResponse:
+    """One's own password; wherever else the old one was used, the person is signed out."""
+    me = _me(request)
+    if me is None:
+        raise PermissionDenied
+    form = OwnPasswordForm(me, request.POST if request.method == "POST" else None)
+    if form.is_valid():
+        data = form.cleaned_data
+        try:
+            changed = change_own_password(me.pk, old=data["old"], new=data["password"])
+        except InputError as error:
+            form.add_error(None, str(error))
+        else:
+            update_session_auth_hash(request, changed)
+            messages.success(
+                request, "Your new password holds. Other devices must sign in with it."
+            )
+            return redirect("people:password")
+    return render(request, "people/password.html", {"part": "password", "form": form})
 
 
 @only()
