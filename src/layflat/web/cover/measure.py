@@ -13,7 +13,7 @@ from layflat.film import generic_film, to_flat
 from layflat.job import Cover, Piece, make_piece
 from layflat.papers import panel_title, summarise
 from layflat.pattern import curve_length_mm, pattern_area_mm2, sample
-from layflat.surface import prepare
+from layflat.surface import EdgeKind, prepare
 from layflat.web.bodies.contents import panels_of
 from layflat.web.bodies.mended import mended_scan
 from layflat.web.bodies.models import Revision
@@ -42,7 +42,7 @@ class PanelMeasures:
         area_mm2, outline_mm: of film, and the length of its outline and its cut-outs.
         cut_outs: how many holes it has.
         outline: (k, 2) float64, mm, as it lies in the flat.
-        edges_mm: lengths of its edges in the flat, in the panel's order of loops and edges.
+        edges: name, kind and length in the flat, mm, of each.
         effort: "easy", "care" or "hard".
         stretch, compression: the greatest, as fractions.
         over_stretch, over_finger: shares of the surface beyond the film's limits.
@@ -54,7 +54,7 @@ class PanelMeasures:
     outline_mm: float
     cut_outs: int
     outline: FloatArray
-    edges_mm: tuple[float, ...]
+    edges: tuple[tuple[str, EdgeKind, float], ...]
     effort: str
     stretch: float
     compression: float
@@ -142,7 +142,10 @@ def _measured(piece: Piece) -> dict[str, Any]:
         ),
         "cut_outs": len(pattern.cut_outs),
         "outline": outline.round(1).reshape(-1).tolist(),
-        "edges_mm": [round(record.flat_length_mm, 1) for record in pattern.edges],
+        "edges": [
+            [record.name, record.kind.value, round(record.flat_length_mm, 1)]
+            for record in pattern.edges
+        ],
         "effort": strain.effort.value,
         "stretch": round(strain.stretch, 5),
         "compression": round(strain.compression, 5),
@@ -215,5 +218,5 @@ def _panels(
         if "fault" in item:
             continue
         values = {**item, "outline": frozen(item["outline"]).reshape(-1, 2)}
-        values["edges_mm"] = tuple(item["edges_mm"])
+        values["edges"] = tuple((name, EdgeKind(kind), size) for name, kind, size in item["edges"])
         yield PanelMeasures(**values, light_mm=places.get(i, nowhere))

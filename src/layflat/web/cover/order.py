@@ -1,12 +1,14 @@
 """What the computation of a cover is asked to do: choices and stock, with all that nobody chose."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from types import MappingProxyType
 from typing import Any, Final
 
 import numpy as np
 
 from layflat.base import frozen
+from layflat.cut import Machine, generic_machine
 from layflat.job import Cover, FilmOrder, LayoutOrder
 from layflat.nest import Stock
 from layflat.web.cover.choices import RULES, Choices, PanelChoice
@@ -17,6 +19,7 @@ EDGE_MARGIN_MM: Final = 20.0
 END_MARGIN_MM: Final = 5.0
 GAP_MM: Final = 4.0
 MAX_SECTION_MM: Final = 3000.0
+"""Takes a van's bumper in one piece."""
 TURNS_DEG: Final = (0.0, 90.0, 180.0, 270.0)
 """Clear gloss film may be turned; quarter turns keep its edges along the roll's."""
 LAYOUT_S: Final = 6.0
@@ -33,10 +36,21 @@ DEFAULTS: Final[Mapping[str, Any]] = MappingProxyType(
         "stock.turns_deg": TURNS_DEG,
         "stock.seconds": LAYOUT_S,
         "stock.seed": SEED,
+        "machine.max_section_mm": MAX_SECTION_MM,
         **{f"finish.{kind}": f"{end.finish} {end.distance_mm:g} mm" for kind, end in RULES.items()},
     }
 )
 """What nobody chose, as the report says it."""
+
+
+def usual_machine(*, roll_width_mm: float) -> Machine:
+    """The plotter that covers are computed for: the generic one, which takes our sections."""
+    generic = generic_machine()
+    return replace(
+        generic,
+        max_section_mm=MAX_SECTION_MM,
+        max_width_mm=max(generic.max_width_mm, roll_width_mm),
+    )
 
 
 def film_order(choices: Choices, *, roll_width_mm: float, seconds: float = LAYOUT_S) -> FilmOrder:
