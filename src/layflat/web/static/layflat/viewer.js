@@ -13,6 +13,9 @@
 //   viewer-select [name, …]                  the panels shown as under film
 //   viewer-point  name or ""                 the panel that is pointed out
 //   viewer-lines  [[[x, y, z], …], …]        lines drawn on the surface
+//   viewer-cover  {parts, over}              what else is under film: parts of panels as triangles,
+//                 [{positions: [x, y, z, x, …], indices: [i, j, k, i, …]}, …], and keep-outs under
+//                 film, [[panel, keep-out], …]
 import { Viewer } from "./viewer/viewer.js";
 
 const PLACES = ".viewer[data-glb]:not([data-open])";

@@ -2,6 +2,7 @@
 import * as THREE from "three";
 import { GLTFLoader } from "three/addons/loaders/GLTFLoader.js";
 import { Camera } from "./camera.js";
+import { Covered, film } from "./covered.js";
 import { drawnLines, rimLines, surfaceLines } from "./lines.js";
 import { palette } from "./palette.js";
 import { Pennants } from "./pennants.js";
@@ -12,7 +13,7 @@ const TAP_MOVES_PX = 8;
 const TAP_TAKES_MS = 700;
 // Lines lie on keep-outs, these on panels, these on the body: each is pushed back by so many
 // pixels of slope, so that the one above is seen whole.
-const BEHIND = { body: 4, panel: 3, "keep-out": 2 };
+const BEHIND = { body: 4, panel: 3, part: 2.5, "keep-out": 2 };
 
 export class Viewer {
   constructor(place) {
@@ -23,6 +24,7 @@ export class Viewer {
     this.pointed = "";
     this.marks = JSON.parse(place.dataset.marks ?? "[]");
     this.drawn = [];
+    this.more = { parts: [], over: [] };
     this.ending = new AbortController();
     this.stage = document.createElement("div");
     this.stage.className = "viewer-stage";
@@ -120,6 +122,8 @@ export class Viewer {
         this.panelOf.set(item.mesh, panel.name);
       }
     }
+    this.covered = new Covered(this, info, BEHIND.part);
+    this.covered.show(this.more);
     this.edges = surfaceLines(info.panels);
     this.rims = rimLines(info.panels);
     this.scene.add(this.edges, this.rims);
@@ -165,6 +169,11 @@ export class Viewer {
     on("viewer-lines", (event) => {
       this.drawn = event.detail;
       this.drawLines();
+    });
+    on("viewer-cover", (event) => {
+      this.more = event.detail;
+      this.covered?.show(this.more);
+      this.recolour();
     });
     const dark = window.matchMedia("(prefers-color-scheme: dark)");
     dark.addEventListener("change", () => this.recolour(), { signal });
@@ -289,20 +298,23 @@ export class Viewer {
       }
       const panel = this.panelOf.get(name);
       const colour = found.material.color;
-      if (name.startsWith("keep-out")) {
+      if (this.covered.isUnderFilm(name)) {
+        film(colour.copy(colours.panel), colours);
+      } else if (name.startsWith("keep-out")) {
         colour.copy(colours.keepOut);
       } else if (panel === undefined) {
         colour.copy(colours.clay);
       } else {
         colour.copy(colours.panel);
         if (this.selected.has(panel)) {
-          colour.lerp(colours.chalk, 0.6);
+          film(colour, colours);
         }
         if (this.pointed === panel) {
           colour.lerp(colours.pointed, 0.45);
         }
       }
     }
+    this.covered.recolour(colours);
     this.edges.material.color.copy(colours.ink);
     this.rims.material.color.copy(colours.ink);
     this.chalk?.material.color.copy(colours.chalk);
