@@ -1,6 +1,7 @@
 """Papers: fit report, piece map, laying sheet, price sheet, offer, and pictures for them."""
 
 from layflat.papers.camera import VIEWS, View
+from layflat.papers.cautions import CUSTOMER, DEFER
 from layflat.papers.engine import Document, picture_png
 from layflat.papers.fit import FitSheet, fit_document, fit_report
 from layflat.papers.head import Head, LengthUnit, Paper
@@ -14,9 +15,20 @@ from layflat.papers.offer_sheet import (
     offer_document,
     offer_sheet,
 )
-from layflat.papers.pictures import layout_picture, pattern_picture, strain_sheet_picture
+from layflat.papers.pictures import (
+    layout_height_mm,
+    layout_picture,
+    pattern_picture,
+    strain_sheet_picture,
+)
 from layflat.papers.piece_map import PieceMap, piece_map, strain_vertex_colours
-from layflat.papers.price_sheet import PriceRow, PriceSheet, price_document, price_sheet
+from layflat.papers.price_sheet import (
+    PriceRow,
+    PriceSheet,
+    grouped,
+    price_document,
+    price_sheet,
+)
 from layflat.papers.raycast import Stage, make_stage, vertex_normals
 from layflat.papers.render import CLAY, INK, PAPER, Colour, Line, Mark, render
 from layflat.papers.shading import Shading
@@ -26,6 +38,8 @@ from layflat.papers.weeding import WeedingSheet, weeding_document, weeding_map
 
 __all__ = [
     "CLAY",
+    "CUSTOMER",
+    "DEFER",
     "INK",
     "PAPER",
     "VIEWS",
@@ -54,8 +68,10 @@ __all__ = [
     "contrast_ratio",
     "fit_document",
     "fit_report",
+    "grouped",
     "laying_document",
     "laying_sheet",
+    "layout_height_mm",
     "layout_picture",
     "make_stage",
     "offer_document",

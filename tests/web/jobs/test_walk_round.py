@@ -105,8 +105,8 @@ def test_faults_change_only_during_the_walk_round(
     )
 
 
-@pytest.mark.parametrize("stage", [Stage.ENQUIRY, Stage.OFFERED, Stage.ACCEPTED, Stage.CLOSED])
-def test_offers_and_enquiries_are_not_sent_back_from_here(
+@pytest.mark.parametrize("stage", [Stage.ENQUIRY, Stage.CLOSED])
+def test_enquiries_and_closed_jobs_are_not_sent_back(
     signed_in: Browser, sent: Sent, job: Job, stage: Stage
 ) -> None:
     Job.objects.filter(pk=job.pk).update(stage=stage)

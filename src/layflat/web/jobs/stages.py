@@ -1,5 +1,6 @@
 """Where a job stands, what is next, and how it moves on or back."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -9,8 +10,24 @@ from layflat.web.people.models import Person
 from layflat.web.record.models import write_event
 
 ORDER: Final = tuple(Stage)
-SENT_BACK: Final = (Stage.INTAKE, Stage.COVER)
-"""Stages that this part may take back; an offer has rules of its own."""
+SENT_BACK: Final = (Stage.INTAKE, Stage.COVER, Stage.OFFERED, Stage.ACCEPTED)
+"""Stages that a job may be sent back from, with a reason."""
+_EARLIER: Final = {
+    Stage.INTAKE: Stage.ENQUIRY,
+    Stage.COVER: Stage.INTAKE,
+    Stage.OFFERED: Stage.COVER,
+    Stage.ACCEPTED: Stage.COVER,
+}
+_LEAVING: dict[Stage, Callable[[Job], str]] = {}
+
+
+def when_sent_back(stage: Stage, act: Callable[[Job], str]) -> None:
+    """Have *act* called on each locked job that is sent back from *stage*.
+
+    It does what belongs to that and says it in a sentence, or "" when there was nothing; parts that
+    this one knows nothing of enter themselves here when they start.
+    """
+    _LEAVING[stage] = act
 
 
 @dataclass(frozen=True)
@@ -31,7 +48,7 @@ class Step:
         action: on the button; "" when nothing is to be done here.
         address: name of the address that the button leads to.
         is_change: whether the button changes something and so sends a form.
-        waits_for: a few words for where there is no button.
+        waits_for: a few words where it is somebody else's turn, with a button or without.
     """
 
     says: str
@@ -43,7 +60,7 @@ class Step:
     @property
     def in_short(self) -> str:
         """A few words, as on the board."""
-        return self.action or self.waits_for
+        return self.waits_for or self.action
 
 
 _NEXT: Final = {
@@ -62,16 +79,27 @@ _NEXT: Final = {
         "Choose with the customer what is covered.", "Choose the cover", "cover:cover"
     ),
     Stage.OFFERED: Step(
-        "The customer has the offer; wait for the answer.", waits_for="Hear from the customer"
+        "The customer has the offer; wait for the answer.",
+        "Look at the offer",
+        "offer:offer",
+        waits_for="Hear from the customer",
     ),
     Stage.ACCEPTED: Step("The offer is accepted; plan the bay.", waits_for="Plan the bay"),
     Stage.CLOSED: Step("Nothing is left to do."),
 }
+_OFFER: Final = Step(
+    "A cover is computed; make the offer from it.", "Make the offer", "offer:offer"
+)
 
 
-def next_step(stage: str) -> Step:
-    """What is next for a job that stands at *stage*."""
-    return _NEXT[Stage(stage)]
+def next_step(stage: str, *, is_computed: bool = False) -> Step:
+    """What is next for a job that stands at *stage*.
+
+    Args:
+        stage: where the job stands.
+        is_computed: whether one of its covers has been computed, so that an offer can be made.
+    """
+    return _OFFER if stage == Stage.COVER and is_computed else _NEXT[Stage(stage)]
 
 
 def strip(job: Job) -> list[Mark]:
@@ -113,24 +141,38 @@ def begin_walk_round(job: Job, *, who: Person | None) -> None:
         )
 
 
-def move_back(job: Job, *, reason: str, who: Person | None) -> None:
-    """One stage back.
+def move_back(job: Job, *, reason: str, who: Person | None, seen: str = "") -> None:
+    """One stage back; from an offer or an accepted one, to the cover.
+
+    Args:
+        job: locked.
+        reason: stays in the history.
+        who: sends it back.
+        seen: the stage that the person saw, so that a job that moved since stays; "" for any.
 
     Raises:
-        InputError: without a reason, or where there is no way back.
+        InputError: without a reason, where there is no way back, or the job stands elsewhere now.
     """
     reason = reason.strip()
+    if seen and seen != job.stage:
+        raise InputError(
+            f"The job has moved to “{Stage(job.stage).label}” meanwhile; look at it again first."
+        )
     if not reason:
         raise InputError("Say why the job goes back; the reason stays in its history.")
     if job.stage not in SENT_BACK:
         raise InputError(
             f"A job that stands at “{Stage(job.stage).label}” cannot go back from here."
         )
-    earlier = ORDER[ORDER.index(Stage(job.stage)) - 1]
+    stage = Stage(job.stage)
+    earlier = _EARLIER[stage]
+    act = _LEAVING.get(stage)
+    done = act(job) if act else ""
+    more = f" {done}" if done else ""
     move(
         job,
         earlier,
         who=who,
         kind="job.sent-back",
-        sentence=f"Sent back to “{earlier.label}”: {reason}",
+        sentence=f"Sent back to “{earlier.label}”: {reason}{more}",
     )

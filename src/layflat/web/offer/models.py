@@ -1,15 +1,74 @@
 """Offers in their versions, and what was accepted."""
 
+from typing import Any, ClassVar, Final, NoReturn
+
 from django.conf import settings
 from django.db import models
 
+from layflat.base import CheckError
 from layflat.web.cover.models import Outcome
 from layflat.web.files.models import StoredFile
 from layflat.web.jobs.models import Job
 from layflat.web.links.models import PrivateLink
 
+_NEVER: Final = "What was offered or accepted is never changed; make a new version."
 
-class Offer(models.Model):
+
+class FrozenRows(models.QuerySet[Any]):
+    """Rows that are added and read; the few fields that may change are named by the model."""
+
+    def update(self, **values: Any) -> int:
+        """Change fields that may change.
+
+        Raises:
+            CheckError: another field is named.
+        """
+        if not set(values) <= self.model.MAY_CHANGE:
+            raise CheckError(_NEVER)
+        return super().update(**values)
+
+    def delete(self) -> NoReturn:
+        """Refused.
+
+        Raises:
+            CheckError: always.
+        """
+        raise CheckError(_NEVER)
+
+
+class Frozen(models.Model):
+    """A row that is added once; saving it again changes only what `MAY_CHANGE` names."""
+
+    MAY_CHANGE: ClassVar[frozenset[str]] = frozenset()
+
+    objects = FrozenRows.as_manager()
+
+    class Meta:
+        """Has no table of its own."""
+
+        abstract = True
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """Add the row, or change what may change.
+
+        Raises:
+            CheckError: something else would change.
+        """
+        fields = kwargs.get("update_fields")
+        if not self._state.adding and (fields is None or not set(fields) <= self.MAY_CHANGE):
+            raise CheckError(_NEVER)
+        super().save(*args, **kwargs)
+
+    def delete(self, *_args: Any, **_kwargs: Any) -> NoReturn:
+        """Refused.
+
+        Raises:
+            CheckError: always.
+        """
+        raise CheckError(_NEVER)
+
+
+class Offer(Frozen):
     """One version of a job's offer. Rows are added, never changed but for `withdrawn_at`.
 
     Attributes:
@@ -22,6 +81,8 @@ class Offer(models.Model):
         valid_until: the last day on which it can be accepted, by the shop's clock.
         withdrawn_at: when the shop took it back.
     """
+
+    MAY_CHANGE: ClassVar = frozenset({"withdrawn_at"})
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="offers")
     version = models.PositiveIntegerField()
@@ -47,7 +108,7 @@ class Offer(models.Model):
         return f"{self.job}, offer {self.version}"
 
 
-class Acceptance(models.Model):
+class Acceptance(Frozen):
     """A customer's yes to one alternative of one version. Rows are added, never changed.
 
     Attributes:

@@ -1,0 +1,121 @@
+"""What a later version says otherwise than an earlier one, in sentences."""
+
+from collections.abc import Iterator
+from typing import Any, Final
+
+_LISTS: Final = (
+    ("edges", "edges"),
+    ("free", "what stays free"),
+    ("film_over", "film over places that stay free otherwise"),
+    ("expect", "what to expect"),
+)
+_HEAD: Final = (
+    ("customer", "The customer"),
+    ("vehicle", "The vehicle"),
+    ("valid_until", "The offer is valid until"),
+    ("currency", "The currency"),
+    ("tax_per_cent", "Tax in per cent"),
+    ("message", "The message"),
+)
+
+
+def difference(old: dict[str, Any], new: dict[str, Any]) -> list[str]:
+    """What *new* says otherwise than *old*, a sentence each; both as `content.build` made them.
+
+    Alternatives are the same when they were made from the same cover, panels when they have the
+    same name, lines when they have the same text.
+    """
+    return list(_sentences(old, new)) or ["Nothing but the number and the day."]
+
+
+def _sentences(old: dict[str, Any], new: dict[str, Any]) -> Iterator[str]:
+    before = {item["cover"]: item for item in old["alternatives"]}
+    after = {item["cover"]: item for item in new["alternatives"]}
+    currency = new["currency"]
+    for key, item in after.items():
+        if key not in before:
+            yield f"New: “{item['title']}”, {currency} {item['gross']}."
+        else:
+            yield from _alternative(before[key], item, currency)
+    for key, item in before.items():
+        if key not in after:
+            yield f"No longer offered: “{item['title']}”."
+    for name, words in _HEAD:
+        yield from _changed(words, old[name], new[name])
+    yield from _changed("The workshop", old["shop"]["name"], new["shop"]["name"])
+    for item in new["cautions"]:
+        if item not in old["cautions"]:
+            yield f"New to know: {item}"
+    yield from _acknowledged(old, new)
+
+
+def _acknowledged(old: dict[str, Any], new: dict[str, Any]) -> Iterator[str]:
+    before = {item["fault"] for item in old["acknowledged"]}
+    for item in new["acknowledged"]:
+        if item["fault"] not in before:
+            yield f"Acknowledged since: fault {item['fault']}, {item['text']}."
+
+
+def _alternative(old: dict[str, Any], new: dict[str, Any], currency: str) -> Iterator[str]:
+    title = f"“{new['title']}”"
+    if old["title"] != new["title"]:
+        yield f"{title} was called “{old['title']}”."
+    before = {panel["panel"]: panel for panel in old["panels"]}
+    after = {panel["panel"]: panel for panel in new["panels"]}
+    for name, panel in after.items():
+        if name not in before:
+            yield f"{title}: {panel['title']} is covered too."
+        else:
+            yield from _panel(f"{title}, {panel['title']}", before[name], panel)
+    for name, panel in before.items():
+        if name not in after:
+            yield f"{title}: {panel['title']} is no longer covered."
+    yield from _lines(title, old["lines"], new["lines"])
+    if old["days"] != new["days"]:
+        yield f"{title}: the vehicle stays about {new['days']} working days, not {old['days']}."
+    if old["gross"] != new["gross"]:
+        yield f"{title}: to pay {currency} {new['gross']} instead of {currency} {old['gross']}."
+
+
+def _panel(where: str, old: dict[str, Any], new: dict[str, Any]) -> Iterator[str]:
+    if old["extent"] != new["extent"]:
+        yield f"{where}: {_quoted(new['extent'])} instead of {_quoted(old['extent'])}."
+    for name, words in _LISTS:
+        if old[name] != new[name]:
+            now, was = " ".join(new[name]), " ".join(old[name])
+            yield f"{where}, {words}: {_quoted(now)} instead of {_quoted(was)}."
+
+
+def _lines(title: str, old: list[dict[str, Any]], new: list[dict[str, Any]]) -> Iterator[str]:
+    before, after = _by_text(old), _by_text(new)
+    for key, line in after.items():
+        text, amount = line["text"], line["amount"]
+        if key not in before:
+            yield f"{title}, new line: {text}, {amount}."
+        elif (was := before[key])["amount"] != amount or was["quantity"] != line["quantity"]:
+            yield f"{title}, {text}: {_line(line)} instead of {_line(was)}."
+    for key, line in before.items():
+        if key not in after:
+            yield f"{title}, line left out: {line['text']}, {line['amount']}."
+
+
+def _by_text(lines: list[dict[str, Any]]) -> dict[tuple[str, int], dict[str, Any]]:
+    """Lines by their text; a second one of the same text counts as another line."""
+    found: dict[tuple[str, int], dict[str, Any]] = {}
+    for line in lines:
+        same = sum(text == line["text"] for text, _ in found)
+        found[line["text"], same] = line
+    return found
+
+
+def _line(line: dict[str, Any]) -> str:
+    return f"{line['quantity']}, {line['amount']}" if line["quantity"] else str(line["amount"])
+
+
+def _changed(words: str, was: str, now: str) -> Iterator[str]:
+    if was != now:
+        yield f"{words}: {_quoted(now)} instead of {_quoted(was)}."
+
+
+def _quoted(words: str) -> str:
+    return f"“{words.rstrip('.')}”" if words else "nothing"

@@ -1,0 +1,103 @@
+"""An offer's paper, made from its content alone and the pictures that it names."""
+
+import datetime
+from typing import Any
+
+from layflat.papers import Head, LengthUnit, OfferedCover, OfferLine, OfferSheet, Paper, offer_sheet
+from layflat.web.files.store import path_of
+from layflat.web.offer.canonical import in_short
+from layflat.web.people.models import Shop
+from layflat.web.people.shop import shown_day
+
+
+def offer_pdf(content: dict[str, Any], sha256: str, *, shop: Shop) -> bytes:
+    """The paper of one version; the same content gives the same bytes.
+
+    Args:
+        content: see `content`.
+        sha256: of it.
+        shop: writes days; where it has inches, the paper is US letter, else A4.
+
+    Raises:
+        CheckError: the sheet could not be set.
+    """
+    return offer_sheet(sheet_of(content, sha256, shop=shop))
+
+
+def sheet_of(content: dict[str, Any], sha256: str, *, shop: Shop) -> OfferSheet:
+    """The sheet of one version before it is set."""
+    head = Head(
+        workshop=content["shop"]["name"],
+        job="Film for your vehicle",
+        number=content["job"],
+        vehicle=content["vehicle"],
+        dated=datetime.date.fromisoformat(content["dated"]),
+        customer=content["customer"],
+        paper=Paper.LETTER if shop.inches else Paper.A4,
+        unit=LengthUnit.INCH if shop.inches else LengthUnit.MM,
+    )
+    return OfferSheet(
+        head=head,
+        version=content["version"],
+        sha256=sha256,
+        hash_in_short=in_short(sha256),
+        contact=content["shop"]["contact"],
+        message=content["message"],
+        currency=content["currency"],
+        tax_name=f"Tax, {content['tax_per_cent']} %",
+        valid_until=_day(content["valid_until"], shop),
+        covers=tuple(_cover(item) for item in content["alternatives"]),
+        acknowledged=tuple(
+            f"Fault {item['fault']}, {item['text']}: acknowledged by {item['by']}, "
+            f"{_day(item['on'], shop)}."
+            for item in content["acknowledged"]
+        ),
+        cautions=tuple(content["cautions"]),
+        notes=tuple(content["notes"]),
+    )
+
+
+def _cover(item: dict[str, Any]) -> OfferedCover:
+    panels = item["panels"]
+    return OfferedCover(
+        title=item["title"],
+        picture=_picture(item["files"]["picture"]),
+        covered=tuple(
+            (panel["title"], " ".join([panel["extent"], *panel["edges"]])) for panel in panels
+        ),
+        free=_rows(panels, "free", "film_over"),
+        expect=_rows(panels, "expect"),
+        lines=tuple(
+            OfferLine(
+                text=line["text"],
+                quantity=line["quantity"],
+                rate=line["rate"],
+                amount=line["amount"],
+                parts=tuple(f"{part['text']}, {part['quantity']}" for part in line["parts"]),
+            )
+            for line in item["lines"]
+        ),
+        net=item["net"],
+        tax=item["tax"],
+        gross=item["gross"],
+        stay=f"about {item['days']} working days",
+    )
+
+
+def _rows(panels: list[dict[str, Any]], *names: str) -> tuple[tuple[str, str], ...]:
+    found = (
+        (panel["title"], " ".join(said for n in names for said in panel[n])) for panel in panels
+    )
+    return tuple((title, said) for title, said in found if said)
+
+
+def _picture(sha256: str) -> bytes | None:
+    """A kept picture; an offer is made without one whose file was taken from the data folder."""
+    try:
+        return path_of(sha256).read_bytes()
+    except OSError:
+        return None
+
+
+def _day(iso: str, shop: Shop) -> str:
+    return shown_day(datetime.date.fromisoformat(iso), shop)

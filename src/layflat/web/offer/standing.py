@@ -1,0 +1,124 @@
+"""How an offer stands: open, accepted, expired, withdrawn, superseded; and out of date."""
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from django.utils import timezone
+
+from layflat.web.cover.models import Cover, Outcome
+from layflat.web.jobs.models import Job, Stage
+from layflat.web.offer.canonical import sha256_of
+from layflat.web.offer.models import Acceptance, Offer
+from layflat.web.people.models import Shop
+from layflat.web.people.shop import shop_time
+
+
+class State(StrEnum):
+    """How one version stands."""
+
+    OPEN = "open"
+    ACCEPTED = "accepted"
+    EXPIRED = "expired"
+    WITHDRAWN = "withdrawn"
+    SUPERSEDED = "superseded"
+
+
+SHAPES = {
+    State.OPEN: "waiting",
+    State.ACCEPTED: "done",
+    State.EXPIRED: "late",
+    State.WITHDRAWN: "none",
+    State.SUPERSEDED: "none",
+}
+"""The shape of `signs.css` that each state is shown with."""
+
+
+@dataclass(frozen=True)
+class Version:
+    """One version with how it stands.
+
+    Attributes:
+        offer: its row.
+        state: of it.
+        acceptance: the customer's yes, or None.
+    """
+
+    offer: Offer
+    state: State
+    acceptance: Acceptance | None
+
+    @property
+    def shape(self) -> str:
+        """Of `signs.css`."""
+        return SHAPES[self.state]
+
+
+def today(shop: Shop) -> datetime.date:
+    """The day by the shop's clock."""
+    return shop_time(timezone.now(), shop).date()
+
+
+def versions_of(job: Job, shop: Shop) -> tuple[Version, ...]:
+    """Every version of a job's offer, the newest first; one query."""
+    offers = list(
+        job.offers.select_related("acceptance__heard_by", "made_by", "pdf").order_by("-version")
+    )
+    return tuple(
+        _version(offer, is_newest=place == 0, day=today(shop)) for place, offer in enumerate(offers)
+    )
+
+
+def _version(offer: Offer, *, is_newest: bool, day: datetime.date) -> Version:
+    acceptance = getattr(offer, "acceptance", None)
+    if acceptance is not None:
+        state = State.ACCEPTED
+    elif offer.withdrawn_at is not None:
+        state = State.WITHDRAWN
+    elif not is_newest:
+        state = State.SUPERSEDED
+    elif offer.valid_until < day:
+        state = State.EXPIRED
+    else:
+        state = State.OPEN
+    return Version(offer, state, acceptance)
+
+
+def accepted_among(versions: Sequence[Version]) -> Version | None:
+    """The newest version that was accepted, of versions with the newest first."""
+    return next((version for version in versions if version.acceptance is not None), None)
+
+
+def is_whole(offer: Offer) -> bool:
+    """Whether an offer's content is still the one that its hash was made from."""
+    return sha256_of(offer.content) == offer.sha256
+
+
+def out_of_date(offer: Offer, covers: Sequence[Cover], newest: dict[int, Outcome]) -> list[str]:
+    """What has changed on the shop's side since an offer was made, in sentences.
+
+    Args:
+        offer: the newest.
+        covers: of its job.
+        newest: newest outcome by the cover's key.
+    """
+    by_key = {cover.pk: cover for cover in covers}
+    found = []
+    for item in offer.content["alternatives"]:
+        cover, outcome = by_key.get(item["cover"]), newest.get(item["cover"])
+        if cover is None or cover.is_dropped:
+            found.append(f"“{item['title']}” is no longer among the job's covers.")
+        elif outcome is None or outcome.pk != item["outcome"] or cover.choices != outcome.choices:
+            found.append(f"“{item['title']}” was changed or computed anew since.")
+        elif cover.title != item["title"]:
+            found.append(f"“{item['title']}” is now called “{cover.title}”.")
+    return found
+
+
+def is_shown_to_customer(version: Version, *, newest: Offer, job: Job) -> bool:
+    """Whether a private link opens a version: the newest that stands, and what was accepted."""
+    if version.acceptance is not None:
+        return True
+    is_open = version.state in (State.OPEN, State.EXPIRED)
+    return is_open and version.offer.pk == newest.pk and job.stage == Stage.OFFERED

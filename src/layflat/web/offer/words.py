@@ -1,0 +1,104 @@
+"""What film does on one panel, in the customer's words."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any, Final
+
+from layflat.papers import panel_title
+from layflat.web.cover.models import Piece
+from layflat.web.people.models import Shop
+
+MATTERS: Final = 0.01
+"""Share of a piece beyond a limit from which on the customer is told: our own choice, no source."""
+_MM_PER_INCH: Final = 25.4
+
+
+def panel_words(pieces: Sequence[Piece], shop: Shop) -> dict[str, Any]:
+    """One panel of an alternative, as its content holds it.
+
+    Args:
+        pieces: all that are laid on the panel.
+        shop: writes lengths.
+    """
+    first = pieces[0]
+    free = _once(item for piece in pieces for item in _free(piece))
+    over = _once(item for piece in pieces for item in _film_over(piece))
+    part = any(piece.is_part for piece in pieces)
+    extent = "Up to the line that was agreed on the vehicle." if part else "The whole panel."
+    if len(pieces) > 1:
+        extent += f" In {len(pieces)} pieces; the seam between them shows close up."
+    return {
+        "panel": first.panel,
+        "title": panel_title(first.panel),
+        "extent": extent,
+        "edges": _edges([edge for piece in pieces for edge in piece.details["edges"]], shop),
+        "free": free,
+        "film_over": over,
+        "expect": _once(item for piece in pieces for item in _expect(piece)),
+    }
+
+
+def _edges(edges: Iterable[dict[str, Any]], shop: Shop) -> list[str]:
+    """How film ends at the edges, one sentence for each way."""
+    ways: dict[tuple[str, str], list[str]] = {}
+    for edge in edges:
+        finish, name = edge["finish"], edge["name"] or "one without a name"
+        distance = _short_length(edge["distance_mm"], shop) if finish != "flush" else ""
+        if edge["kind"] == "inner" and finish == "flush":
+            continue
+        ways.setdefault((finish, distance), []).append(name)
+    said = {
+        "wrap": "Wrapped round the edge by {distance}: {names}.",
+        "short": "Ends {distance} before the edge: {names}.",
+        "flush": "Ends at the edge: {names}.",
+    }
+    order = list(said)
+    return [
+        said[finish].format(distance=distance, names=", ".join(dict.fromkeys(names)))
+        for (finish, distance), names in sorted(
+            ways.items(), key=lambda item: (order.index(item[0][0]), item[0][1])
+        )
+    ]
+
+
+def _free(piece: Piece) -> list[str]:
+    return [f"{capital(item['name'])}: {item['word']}." for item in piece.details["free"]]
+
+
+def _film_over(piece: Piece) -> list[str]:
+    return [
+        f"Film goes over: {item['name']}. {_sentence(item['reason'])}"
+        for item in piece.details["film_over"]
+    ]
+
+
+def _expect(piece: Piece) -> list[str]:
+    found = []
+    if piece.over_stretch >= MATTERS:
+        found.append(
+            "The shape asks much of the film here: seen from the side, a slight haze may show."
+        )
+    if piece.over_finger >= MATTERS:
+        found.append(
+            "The curve is tight here: a short cut in the film at its edge may be needed, and shows "
+            "close up. It is agreed with this offer and is no fault."
+        )
+    return found
+
+
+def capital(words: str) -> str:
+    """With a capital letter at the start."""
+    return words[:1].upper() + words[1:]
+
+
+def _sentence(words: str) -> str:
+    words = " ".join(words.split())
+    return words if words.endswith((".", "!", "?")) else f"{words}."
+
+
+def _once(items: Iterable[str]) -> list[str]:
+    return list(dict.fromkeys(items))
+
+
+def _short_length(mm: float, shop: Shop) -> str:
+    """A few millimetres as the shop writes lengths."""
+    return f"{mm / _MM_PER_INCH:.2f} in" if shop.inches else f"{mm:g} mm"
