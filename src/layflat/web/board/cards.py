@@ -43,8 +43,7 @@ class Card:
         stage: a value of `Stage`.
         next_step: what is to be done, and `who` has it, or "".
         due, due_words, day: how near the promised day is, and the day as the shop writes it.
-        wanted: the day that the customer would like, as the shop writes it, where none is promised;
-            else "".
+        wanted: the day that the customer would like, as the shop writes it, or "".
         blocked_by: what it waits for, or "".
     """
 
@@ -121,7 +120,7 @@ def open_cards(
             due=due_of(promised, today),
             due_words=due_words(promised, today),
             day=shown_day(promised, shop) if promised else "",
-            wanted=shown_day(wanted, shop) if wanted and not promised else "",
+            wanted=shown_day(wanted, shop) if wanted else "",
             blocked_by=blocked_by,
         )
         for (

@@ -7,13 +7,13 @@ from django.db.models import F, OuterRef, Prefetch, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Replace
 
 from layflat.web.bodies.models import Body, Revision
+from layflat.web.jobs.folding import bare, folded, typed
 from layflat.web.jobs.models import Customer, Vehicle
 
 SHORTEST: Final = 2
 """Fewer characters find nothing: nearly everything would match."""
 MOST: Final = 8
 _IN_PHONES: Final = " -/()."
-_IN_PLATES: Final = " -"
 
 
 @dataclass(frozen=True)
@@ -46,25 +46,22 @@ class Known:
 
 
 def find_customers(text: str) -> list[Known]:
-    """Customers by a part of their name, phone number or a vehicle's plate, at most `MOST`.
+    """Customers by a part of their name, phone number or a vehicle's plate or VIN, at most `MOST`.
 
-    Spaces and hyphens in numbers and plates do not matter.
+    Capitals and accents do not matter, nor spaces and hyphens in numbers and plates.
     """
-    text = " ".join(text.split())
+    text = typed(text)
     if len(text) < SHORTEST:
         return []
-    found = Q(name__icontains=text) | Q(name__icontains=text.title())
-    plate = _without(text, _IN_PLATES)
-    if plate:
-        with_plate = Vehicle.objects.annotate(bare=_bare("plate", _IN_PLATES))
-        found |= Q(pk__in=with_plate.filter(bare__icontains=plate).values("customer"))
+    found = Q(name_folded__contains=folded(text))
+    if bare(text):
+        with_marks = Vehicle.objects.filter(marks_folded__contains=bare(text))
+        found |= Q(pk__in=with_marks.values("customer"))
     phone = _without(text, _IN_PHONES)
     if phone.removeprefix("+").isdecimal():
         found |= Q(bare_phone__contains=phone)
     customers = (
-        Customer.objects.annotate(bare_phone=_bare("phone", _IN_PHONES))
-        .filter(found)
-        .order_by("name", "id")
+        Customer.objects.annotate(bare_phone=_bare_phone()).filter(found).order_by("name", "id")
     )
     return _with_vehicles(customers[:MOST])
 
@@ -79,7 +76,7 @@ def find_bodies(text: str, *, chosen: str = "") -> list[Revision]:
 
     A revision that is *chosen* already, by its row number, comes first.
     """
-    words = text.split()
+    words = typed(text).split()
     kept = (
         list(Revision.objects.filter(pk=int(chosen)).select_related("body"))
         if chosen.isdecimal() and len(chosen) < 19
@@ -119,9 +116,9 @@ def _with_vehicles(customers: QuerySet[Customer]) -> list[Known]:
     ]
 
 
-def _bare(field: str, marks: str) -> Replace | F:
-    expression: Replace | F = F(field)
-    for mark in marks:
+def _bare_phone() -> Replace | F:
+    expression: Replace | F = F("phone")
+    for mark in _IN_PHONES:
         expression = Replace(expression, Value(mark), Value(""))
     return expression
 

@@ -5,12 +5,14 @@ from django.db import models
 
 from layflat.web.bodies.models import Revision
 from layflat.web.files.models import StoredFile
+from layflat.web.jobs.folding import FoldedField
 
 
 class Customer(models.Model):
     """Somebody who asks for film.
 
     Attributes:
+        name_folded: the name as it is searched.
         version: counts every change, as for a job.
     """
 
@@ -18,6 +20,7 @@ class Customer(models.Model):
     phone = models.CharField(max_length=40, blank=True)
     email = models.EmailField(blank=True)
     address = models.CharField(max_length=300, blank=True)
+    name_folded = FoldedField("name")
     version = models.PositiveIntegerField(default=1)
 
     def __str__(self) -> str:
@@ -33,6 +36,7 @@ class Vehicle(models.Model):
         body: the revision of the library's body that it is, once known.
         described: in words, for bodies that the library does not have.
         paint: notes on colour, finish, repaint.
+        marks_folded: plate and VIN as they are searched.
         version: counts every change, as for a job.
     """
 
@@ -42,6 +46,7 @@ class Vehicle(models.Model):
     body = models.ForeignKey(Revision, null=True, blank=True, on_delete=models.PROTECT)
     described = models.CharField(max_length=160, blank=True)
     paint = models.CharField(max_length=400, blank=True)
+    marks_folded = FoldedField("plate", "vin", is_bare=True)
     version = models.PositiveIntegerField(default=1)
 
     def __str__(self) -> str:
@@ -70,6 +75,8 @@ class Job(models.Model):
         wanted: the day that the customer would like it back.
         promised: the day it is promised for.
         blocked_by: what it waits for, in words; "" when nothing.
+        closed_from, closed_because: the stage that a closed job stood at, and why it was closed, in
+            words; "" while it is open.
         version: counts every change; an edit of an older version is refused, nothing is lost.
     """
 
@@ -89,6 +96,8 @@ class Job(models.Model):
     wanted = models.DateField(null=True, blank=True)
     promised = models.DateField(null=True, blank=True)
     blocked_by = models.CharField(max_length=200, blank=True)
+    closed_from = models.CharField(max_length=10, choices=Stage.choices, blank=True)
+    closed_because = models.CharField(max_length=300, blank=True)
     version = models.PositiveIntegerField(default=1)
     opened_at = models.DateTimeField(auto_now_add=True)
     changed_at = models.DateTimeField(auto_now=True)

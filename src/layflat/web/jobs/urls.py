@@ -2,10 +2,11 @@
 
 from django.urls import path
 
-from layflat.web.jobs.views import enquiry, history, job, walk_round
+from layflat.web.jobs.views import enquiry, find, history, job, walk_round
 
 app_name = "jobs"
 urlpatterns = [
+    path("", find.find, name="find"),
     path("enquiry/", enquiry.enquiry, name="enquiry"),
     path("find/customers/", enquiry.customers, name="customers"),
     path("find/bodies/", enquiry.bodies, name="bodies"),
@@ -14,6 +15,8 @@ urlpatterns = [
     path("<str:number>/edit/<slug:part>/", job.edit, name="edit"),
     path("<str:number>/begin/", job.begin, name="begin"),
     path("<str:number>/back/", job.back, name="back"),
+    path("<str:number>/close/", job.close, name="close-job"),
+    path("<str:number>/reopen/", job.reopen, name="reopen"),
     path("<str:number>/history/", history.history, name="history"),
     path("<str:number>/history/<int:event>/back/", history.put_event_back, name="put-back"),
     path("<str:number>/walk-round/", walk_round.walk_round, name="walk-round"),

@@ -8,32 +8,38 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_POST, require_safe
 
+from layflat.web.jobs.closing import CLOSED, REOPENED
 from layflat.web.jobs.editing import KIND, PARTS, put_back
 from layflat.web.jobs.models import Fault, Job
 from layflat.web.jobs.stages import SENT_BACK
 from layflat.web.jobs.views.common import address, change, me, the_job
 from layflat.web.people.gate import only
-from layflat.web.people.models import Role
+from layflat.web.people.models import Person, Role
 from layflat.web.record.history import Line, Undo
 from layflat.web.record.models import Event
 
 _PER_PAGE = 200
 
 
-def lines_of(job: Job, faults: Iterable[Fault], *, newest: int) -> list[Line]:
-    """The newest events of a job, the newest last, with what can be taken back."""
+def lines_of(job: Job, faults: Iterable[Fault], *, newest: int, who: Person | None) -> list[Line]:
+    """The newest events of a job, the newest last, with what *who* can take back."""
     events = list(job.events.order_by("-id")[:newest])[::-1]
-    return _with_undo(job, faults, events)
+    return _with_undo(job, faults, events, who)
 
 
-def _with_undo(job: Job, faults: Iterable[Fault], events: Iterable[Event]) -> list[Line]:
+def _with_undo(
+    job: Job, faults: Iterable[Fault], events: Iterable[Event], who: Person | None
+) -> list[Line]:
     by_number = {fault.number: fault for fault in faults}
-    return [Line(event, _undo(job, by_number, event)) for event in events]
+    return [Line(event, _undo(job, by_number, event, who)) for event in events]
 
 
-def _undo(job: Job, faults: dict[int, Fault], event: Event) -> Undo | None:
+def _undo(job: Job, faults: dict[int, Fault], event: Event, who: Person | None) -> Undo | None:
     after = event.after or {}
     if event.kind == KIND:
+        part = PARTS.get(after.get("part", ""))
+        if part is None or who is None or not (who.is_owner or who.role in part.roles):
+            return None
         return Undo("Put back", address("put-back", job.number, event.pk), is_form=True)
     fault = faults.get(after.get("fault", 0))
     if fault is not None and job.stage == "intake":
@@ -42,7 +48,18 @@ def _undo(job: Job, faults: dict[int, Fault], event: Event) -> Undo | None:
             return Undo("Withdraw", address("walk-round", job.number) + place)
         if event.kind == "fault.withdrawn" and fault.is_withdrawn:
             return Undo("Restore", address("restore", job.number, fault.number), is_form=True)
-    if job.stage in SENT_BACK and after.get("stage") == job.stage:
+    if who is None or not who.keeps_counter or after.get("stage") != job.stage:
+        return None
+    return _undo_move(job, event)
+
+
+def _undo_move(job: Job, event: Event) -> Undo | None:
+    """How a move to the stage where the job stands is taken back."""
+    if event.kind == CLOSED:
+        return Undo("Open again", address("reopen", job.number), is_form=True)
+    if event.kind == REOPENED:
+        return Undo("Close again", address("job", job.number) + "#close-job")
+    if job.stage in SENT_BACK:
         return Undo("Send back", address("job", job.number) + "#send-back")
     return None
 
@@ -57,7 +74,7 @@ def history(request: HttpRequest, number: str) -> HttpResponse:
         "part": "job",
         "job": job,
         "page": page,
-        "lines": _with_undo(job, job.faults.all(), page.object_list),
+        "lines": _with_undo(job, job.faults.all(), page.object_list, me(request)),
     }
     return render(request, "jobs/history.html", context)
 

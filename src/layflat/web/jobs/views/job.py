@@ -12,6 +12,7 @@ from django.urls import NoReverseMatch, reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from layflat.base import InputError, LayflatError
+from layflat.web.jobs.closing import LONGEST_NOTE, close_job, reasons_at, reopen_job
 from layflat.web.jobs.editing import (
     PARTS,
     Part,
@@ -24,7 +25,7 @@ from layflat.web.jobs.editing import (
 )
 from layflat.web.jobs.finding import find_bodies
 from layflat.web.jobs.merging import Merge
-from layflat.web.jobs.models import Job
+from layflat.web.jobs.models import Job, Stage
 from layflat.web.jobs.once import answered_before, earlier_answer
 from layflat.web.jobs.stages import SENT_BACK, Step, begin_walk_round, move_back, next_step, strip
 from layflat.web.jobs.views.common import address, change, locked_job, me, the_job
@@ -54,7 +55,11 @@ def job(request: HttpRequest, number: str) -> HttpResponse:
         "vin_warning": _vin_warning(found.vehicle.vin),
         "editable": [name for name, part in PARTS.items() if _may(request, part)],
         "can_go_back": found.stage in SENT_BACK and _keeps_counter(request),
-        "lines": lines_of(found, faults, newest=_SHOWN_EVENTS),
+        "is_closed": found.stage == Stage.CLOSED,
+        "keeps_counter": _keeps_counter(request),
+        "reasons": reasons_at(found.stage),
+        "longest_note": LONGEST_NOTE,
+        "lines": lines_of(found, faults, newest=_SHOWN_EVENTS, who=me(request)),
     }
     return render(request, "jobs/job.html", context)
 
@@ -203,4 +208,37 @@ def back(request: HttpRequest, number: str) -> HttpResponse:
         partial(move_back, reason=reason, who=me(request)),
         to=address("job", number),
         said="The job went one stage back.",
+    )
+
+
+@only(Role.COUNTER)
+@require_POST
+def close(request: HttpRequest, number: str) -> HttpResponse:
+    """Closes a job for a reason."""
+    return change(
+        request,
+        number,
+        partial(
+            close_job,
+            seen=request.POST.get("seen", ""),
+            reason=request.POST.get("reason", ""),
+            note=request.POST.get("note", ""),
+            who=me(request),
+        ),
+        to=address("job", number),
+        said="The job is closed. It is off the board, and found under “Jobs”.",
+        back_to=address("job", number) + "#close-job",
+    )
+
+
+@only(Role.COUNTER)
+@require_POST
+def reopen(request: HttpRequest, number: str) -> HttpResponse:
+    """Opens a closed job again where it stood."""
+    return change(
+        request,
+        number,
+        partial(reopen_job, who=me(request)),
+        to=address("job", number),
+        said="The job is open again, where it stood.",
     )
