@@ -12,6 +12,7 @@
 //   viewer-mark   [{x, y, z, label, kind}]   the pennants to show; kind "mended" is outlined
 //   viewer-select [name, …]                  the panels shown as under film
 //   viewer-point  name or ""                 the panel that is pointed out
+//   viewer-look   name or ""                 the panel that the eye goes to; all of the body for ""
 //   viewer-lines  [[[x, y, z], …], …]        lines drawn on the surface
 //   viewer-cover  {parts, over}              what else is under film: parts of panels as triangles,
 //                 [{positions: [x, y, z, x, …], indices: [i, j, k, i, …]}, …], and keep-outs under

@@ -12,6 +12,8 @@ const ROUNDS = 6;
 const MOST_SAMPLES = 4000;
 // Straight down the view would have no way up.
 const TILT = 1e-3;
+// A panel that lies flat is looked at from before it, so that one sees where it is.
+const LEAST_TILT = Math.PI / 5;
 
 export class Camera {
   constructor(viewer, info) {
@@ -98,13 +100,25 @@ export class Camera {
 
   look(view) {
     this.view = view;
-    this.fill(this.direction(view));
+    this.fill(this.direction(view), this.samples);
     this.controls.update();
     this.changed();
   }
 
-  // Goes as near as the whole body is still seen, and puts it in the middle of the free part.
-  fill(away) {
+  // Faces one surface, such as a panel, as near as all of it is seen; never from straight above.
+  face(found) {
+    this.view = "";
+    const away = facing(found.geometry);
+    if (away.angleTo(this.up) < LEAST_TILT) {
+      away.addScaledVector(this.ahead, Math.tan(LEAST_TILT)).normalize();
+    }
+    this.fill(away, samplesOf(found));
+    this.controls.update();
+    this.changed();
+  }
+
+  // Goes as near as all the samples are still seen, and puts them in the middle of the free part.
+  fill(away, samples) {
     const across = new THREE.Vector3().crossVectors(this.up, away).normalize();
     const upward = new THREE.Vector3().crossVectors(away, across);
     const high = Math.tan(((FIELD_DEG / 2) * Math.PI) / 180);
@@ -114,7 +128,7 @@ export class Camera {
     let off = 4 * this.radius;
     for (let round = 0; round < ROUNDS; round++) {
       const box = new THREE.Box2();
-      for (const sample of this.samples) {
+      for (const sample of samples) {
         seen.copy(sample).sub(target);
         const depth = off - seen.dot(away);
         const at = [seen.dot(across) / (depth * wide), seen.dot(upward) / (depth * high)];
@@ -127,7 +141,7 @@ export class Camera {
       middle.y -= (needs * (FREE.foot + FREE.head)) / 2;
       target.addScaledVector(across, middle.x * wide * off);
       target.addScaledVector(upward, middle.y * high * off);
-      off = Math.max(off * needs, this.radius);
+      off = Math.max(off * needs, this.controls.minDistance);
     }
     this.controls.target.copy(target);
     this.eye.position.copy(target).addScaledVector(away, off);
@@ -180,6 +194,21 @@ export class Camera {
   close() {
     this.controls.dispose();
   }
+}
+
+// Where a surface faces on the whole: the sum of its triangles' normals by area.
+function facing(geometry) {
+  const position = geometry.getAttribute("position");
+  const index = geometry.getIndex();
+  const [a, b, c] = [new THREE.Vector3(), new THREE.Vector3(), new THREE.Vector3()];
+  const sum = new THREE.Vector3();
+  for (let i = 0; i < index.count; i += 3) {
+    a.fromBufferAttribute(position, index.getX(i));
+    b.fromBufferAttribute(position, index.getX(i + 1)).sub(a);
+    c.fromBufferAttribute(position, index.getX(i + 2)).sub(a);
+    sum.add(b.cross(c));
+  }
+  return sum.normalize();
 }
 
 function samplesOf(found) {

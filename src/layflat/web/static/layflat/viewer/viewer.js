@@ -166,6 +166,7 @@ export class Viewer {
       this.showSelected();
     });
     on("viewer-point", (event) => this.point(event.detail));
+    on("viewer-look", (event) => this.look(event.detail));
     on("viewer-lines", (event) => {
       this.drawn = event.detail;
       this.drawLines();
@@ -250,6 +251,16 @@ export class Viewer {
   tell(x, y, z, panel) {
     const detail = { x, y, z, panel };
     this.place.dispatchEvent(new CustomEvent("surface-tap", { detail, bubbles: true }));
+  }
+
+  look(name) {
+    const panel = this.panels.find((item) => item.name === name);
+    const surface = this.meshes.get(panel?.mesh);
+    if (surface) {
+      this.camera?.face(surface);
+    } else {
+      this.camera?.look("corner");
+    }
   }
 
   point(name) {
