@@ -95,12 +95,13 @@ def draw_panels(
                 DrawnPanel(panel, None, tuple(_picked(body.mesh, panel)), keep_outs, str(error))
             )
         else:
-            edges = tuple(_traced(region))
+            edges = tuple(traced_edges(region))
             found.append(DrawnPanel(panel, region.mesh, edges, keep_outs, ""))
     return tuple(found)
 
 
-def _traced(region: Region) -> Iterator[DrawnEdge]:
+def traced_edges(region: Region) -> Iterator[DrawnEdge]:
+    """The edges of a region, as they were traced."""
     for k, loop in enumerate(region.loops):
         for i, edge in enumerate(loop.edges):
             points = region.mesh.vertices_mm[along_edge(loop, i)]

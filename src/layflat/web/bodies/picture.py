@@ -15,13 +15,16 @@ _PANEL: Colour = (176, 170, 160)
 _KEEP_OUT: Colour = (255, 255, 255)
 
 
-def body_picture(mesh: Mesh, panels: Sequence[DrawnPanel], info: BodyInfo) -> bytes:
-    """A PNG of *mesh* from before its left front corner, with its panels in a darker tone.
+def body_picture(
+    mesh: Mesh, panels: Sequence[DrawnPanel], info: BodyInfo, *, colour: Colour = _PANEL
+) -> bytes:
+    """A PNG of *mesh* from before its left front corner, with its panels in a tone of their own.
 
     Args:
         mesh: the body.
         panels: drawn on that body.
         info: which way is forward and up.
+        colour: of the panels; a tone darker than the body if not given.
     """
     # The camera looks at vehicles that face along x and stand along z.
     ahead, above = np.asarray(info.forward), np.asarray(info.up)
@@ -30,7 +33,7 @@ def body_picture(mesh: Mesh, panels: Sequence[DrawnPanel], info: BodyInfo) -> by
     def turned(part: Mesh) -> Mesh:
         return Mesh(np.einsum("ij,kj->ki", turn, part.vertices_mm), part.faces)
 
-    marks = [Mark(turned(panel.mesh), _PANEL) for panel in panels if panel.mesh is not None]
+    marks = [Mark(turned(panel.mesh), colour) for panel in panels if panel.mesh is not None]
     rims = [np.einsum("ij,kj->ki", turn, edge.points_mm) for p in panels for edge in p.edges]
     for panel in panels:
         for item in panel.keep_outs:

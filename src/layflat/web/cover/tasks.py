@@ -3,6 +3,8 @@
 from typing import Any
 
 from layflat.base import Progress
+from layflat.web.cover.compute import TASK as COMPUTE
+from layflat.web.cover.compute import compute_cover
 from layflat.web.cover.measure import TASK as MEASURE
 from layflat.web.cover.measure import measure_panels
 from layflat.web.work.tasks import task
@@ -15,3 +17,13 @@ def measure(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     See `layflat.web.cover.measure.measure_panels`.
     """
     return measure_panels(inputs, progress)
+
+
+@task(COMPUTE)
+def compute(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
+    """Computing a cover.
+
+    See `layflat.web.cover.compute.compute_cover`, and for a piece's files
+    `layflat.web.cover.fit_files`.
+    """
+    return compute_cover(inputs, progress)

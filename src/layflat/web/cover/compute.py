@@ -1,0 +1,277 @@
+"""The real computation of a cover, by the job's recipe: what its row in the database will say."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from layflat.base import (
+    FitError,
+    InputError,
+    LayflatError,
+    Progress,
+    Report,
+    part_of,
+    report_json,
+)
+from layflat.film import generic_film
+from layflat.job import Computed, Piece, compute, computed_results, covered_words
+from layflat.papers import layout_height_mm, layout_picture, panel_title, summarise
+from layflat.pattern import pattern_area_mm2
+from layflat.surface import BodyInfo
+from layflat.web.bodies.contents import panels_of
+from layflat.web.bodies.mended import MendedScan, mended_scan
+from layflat.web.bodies.words import KEEP_OUT_WORDS
+from layflat.web.cover.advice import advice_for
+from layflat.web.cover.choices import Choices, from_json, to_json
+from layflat.web.cover.filmed import filmed_files
+from layflat.web.cover.fit_files import fit_files
+from layflat.web.cover.order import DEFAULTS, film_order, usual_machine
+from layflat.web.cover.panels import surfaces_in
+from layflat.web.cover.price import minutes_json
+from layflat.web.cover.sentences import about_panel, without_places
+from layflat.web.files.models import StoredFile
+from layflat.web.files.store import keep
+
+TASK: Final = "cover.compute"
+_LAYOUT_MM = 265.0
+_LAYOUT_MOST_MM = 180.0
+_MOST_BYTES = 200_000_000
+
+
+@dataclass(frozen=True)
+class _Made:
+    """A file that was made and is still to be kept."""
+
+    data: bytes
+    name: str
+    media_type: str
+
+
+@dataclass
+class _Files:
+    """Files by where their hash goes in the result; all are kept at the end, or none."""
+
+    made: list[tuple[dict[str, Any], str, _Made]] = field(default_factory=list)
+
+    def add(self, into: dict[str, Any], key: str, made: _Made) -> None:
+        self.made.append((into, key, made))
+
+    def keep_all(self) -> None:
+        for into, key, made in self.made:
+            stored = keep(
+                [made.data],
+                name=made.name,
+                media_type=made.media_type,
+                most_bytes=_MOST_BYTES,
+                who=None,
+            )
+            into[key] = stored.sha256
+
+
+def compute_cover(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
+    """Pieces, layout, cut and minutes of a cover, with all that its pages show.
+
+    Args:
+        inputs: `scan`, `unit`, `panels`, `mended` and `light` (see
+            `layflat.web.cover.measure.revision_inputs`); `choices`; `roll_width_mm`; `seconds`, how
+            long the layout is searched for.
+        progress: told what is being done.
+
+    Returns:
+        what `Outcome` and `Piece` hold, files by their SHA-256: `roll_width_mm`, `film_mm`,
+        `bound_mm`, `minutes`, `notes`, `shown`, `lines`, `picture`, `layout`, `report`, and
+        `pieces`, a list in the order of cutting.
+
+    Raises:
+        LayflatError: it cannot be done; the sentence says why, and which panel it is about.
+    """
+    choices = from_json(inputs["choices"])
+    if not choices.panels:
+        raise InputError("Nothing is covered yet; choose a panel first.")
+    scan = mended_scan(inputs, part_of(progress, start=0.0, end=0.05))
+    panels_file = StoredFile.objects.get(sha256=inputs["panels"])
+    info = panels_of(panels_file)
+    computed = _computed(inputs, choices, scan, info, part_of(progress, start=0.05, end=0.75))
+    pieces = _in_cut_order(computed)
+    files = _Files()
+    result: dict[str, Any] = {
+        "roll_width_mm": computed.layout.stock.width_mm,
+        "film_mm": computed.layout.length_mm,
+        "bound_mm": computed.layout.lower_bound_mm,
+        "minutes": minutes_json(computed.minutes),
+        "notes": list(_notes(computed)),
+        "pieces": [],
+    }
+    for i, (number, piece) in enumerate(pieces):
+        progress(f"drawing the {_in_sentence(piece)}", 0.75 + 0.13 * i / len(pieces))
+        result["pieces"].append(_piece(number, piece, info, files))
+    progress("drawing the vehicle with its film", 0.88)
+    body = surfaces_in(inputs["light"])["body"]
+    filmed = filmed_files(body, pieces, info)
+    files.add(result, "shown", _Made(filmed.surfaces, "cover.glb", "model/gltf-binary"))
+    files.add(result, "lines", _Made(filmed.lines, "cover.json", "application/json"))
+    files.add(result, "picture", _Made(filmed.picture, "cover.png", "image/png"))
+    files.add(result, "layout", _Made(_layout_svg(computed), "layout.svg", "image/svg+xml"))
+    inputs_said = {
+        StoredFile.objects.get(sha256=inputs["scan"]).name: inputs["scan"],
+        panels_file.name: inputs["panels"],
+    }
+    report = _report(inputs, choices, computed, scan, inputs_said)
+    files.add(result, "report", _Made(report.encode(), "report.json", "application/json"))
+    progress("keeping what was made", 0.97)
+    files.keep_all()
+    return result
+
+
+def _computed(
+    inputs: Mapping[str, Any],
+    choices: Choices,
+    scan: MendedScan,
+    info: BodyInfo,
+    progress: Progress,
+) -> Computed:
+    width_mm = float(inputs["roll_width_mm"])
+    order = film_order(choices, roll_width_mm=width_mm, seconds=float(inputs["seconds"]))
+    titles = {panel.name: panel_title(panel.name) for panel in info.panels}
+
+    def told(step: str, fraction: float) -> None:
+        name, colon, what = step.partition(": ")
+        if name == "laying out":
+            step = "laying the pieces out on the roll"
+        elif colon and name in titles:
+            step = f"{titles[name]}: {what}"
+        progress(step, fraction)
+
+    try:
+        return compute(
+            order,
+            scan.mesh,
+            info,
+            film=generic_film(),
+            machine=usual_machine(roll_width_mm=width_mm),
+            progress=told,
+        )
+    except LayflatError as error:
+        sentence = about_panel(error)
+        for name, title in titles.items():
+            sentence = sentence.replace(f"“{name}”", f"“{title}”")
+        if isinstance(error, FitError):
+            sentence = f"{sentence} Cover it up to a line, or use another roll."
+        raise type(error)(sentence) from error
+
+
+def _in_cut_order(computed: Computed) -> tuple[tuple[int, Piece], ...]:
+    pieces = {piece.name: piece for piece in computed.pieces}
+    return tuple((item.number, pieces[item.pattern.name]) for item in computed.layout.placements)
+
+
+def _notes(computed: Computed) -> Iterator[str]:
+    film = computed.pieces[0].flat.film
+    yield (
+        f"Computed for “{film.name}”, whose limits are assumptions: "
+        f"{100 * film.stretch_limit:g}\u00a0% of stretch go unnoticed, "
+        f"{100 * film.finger_limit:g}\u00a0% of compression lie flat."
+    )
+    yield from computed.layout.notes
+
+
+def _piece(number: int, piece: Piece, info: BodyInfo, files: _Files) -> dict[str, Any]:
+    strain = summarise(piece.flat)
+    made = fit_files(piece, forward=info.forward, up=info.up)
+    found: dict[str, Any] = {
+        "number": number,
+        "panel": piece.name,
+        "title": panel_title(piece.name),
+        "is_part": piece.cover.line_mm is not None,
+        "area_mm2": pattern_area_mm2(piece.pattern),
+        "covered": covered_words(piece)[:400],
+        "effort": strain.effort.value,
+        "stretch": strain.stretch,
+        "compression": strain.compression,
+        "stretch_99": strain.stretch_99,
+        "compression_99": strain.compression_99,
+        "over_stretch": strain.over_stretch,
+        "over_finger": strain.over_finger,
+        "details": _details(piece),
+        "warnings": list(advice_for(piece, made.flat)),
+    }
+    files.add(found, "surface", _Made(made.surface, f"{piece.name}.glb", "model/gltf-binary"))
+    files.add(found, "flat", _Made(made.flat, f"{piece.name}.json", "application/json"))
+    files.add(found, "map", _Made(made.map, f"{piece.name}.svg", "image/svg+xml"))
+    return found
+
+
+def _details(piece: Piece) -> dict[str, Any]:
+    return {
+        "edges": [
+            {
+                "name": record.name,
+                "kind": record.kind.value,
+                "finish": record.finish.finish.value,
+                "distance_mm": record.finish.distance_mm,
+                "length_mm": round(record.surface_length_mm, 1),
+            }
+            for record in piece.pattern.edges
+        ],
+        "free": [
+            {"name": item.name or item.kind.value, "word": KEEP_OUT_WORDS[item.kind]}
+            for item in piece.keep_outs
+        ],
+        "film_over": [
+            {"name": name, "reason": reason} for name, reason in piece.cover.film_over.items()
+        ],
+        "stretch_limit": piece.flat.film.stretch_limit,
+        "finger_limit": piece.flat.film.finger_limit,
+    }
+
+
+def _layout_svg(computed: Computed) -> bytes:
+    layout = computed.layout
+    height_mm = min(layout_height_mm(layout, width_mm=_LAYOUT_MM), _LAYOUT_MOST_MM)
+    return layout_picture(layout, width_mm=_LAYOUT_MM, height_mm=height_mm).encode()
+
+
+def _report(
+    inputs: Mapping[str, Any],
+    choices: Choices,
+    computed: Computed,
+    scan: MendedScan,
+    files: Mapping[str, str],
+) -> str:
+    film = computed.pieces[0].flat.film
+    machine = usual_machine(roll_width_mm=computed.layout.stock.width_mm)
+    return report_json(
+        Report(
+            kind="cover",
+            inputs=files,
+            results={
+                "unit": scan.unit,
+                "film": film.name,
+                "machine": machine.name,
+                "choices": to_json(choices),
+                "roll_width_mm": computed.layout.stock.width_mm,
+                **computed_results(computed),
+            },
+            seed=computed.layout.seed,
+            defaults={
+                **DEFAULTS,
+                "stock.seconds": inputs["seconds"],
+                "film": film.name,
+                "machine": machine.name,
+            },
+            warnings=(
+                *scan.notes,
+                *(
+                    f"{piece.name}: {without_places(note)}"
+                    for piece in computed.pieces
+                    for note in piece.notes
+                ),
+                *computed.layout.notes,
+            ),
+        )
+    )
+
+
+def _in_sentence(piece: Piece) -> str:
+    title = panel_title(piece.name)
+    return title[:1].lower() + title[1:]
