@@ -152,6 +152,15 @@ def test_the_history_takes_back_both(signed_in: Browser, sent: Sent, job: Job) -
     assert [(one.word, one.address) for one in undo if one] == [("Close again", at + "#close-job")]
 
 
+def test_the_strip_tells_what_was_left_out(signed_in: Browser, sent: Sent, job: Job) -> None:
+    at, counter = stand(job, Stage.COVER), signed_in(Role.COUNTER)
+    words = [mark.word for mark in counter.get(at).context["marks"]]
+    assert words == ["done", "done", "here", "to come", "to come", "to come"]
+    counter.post(at + "close/", sent(seen="cover", reason="declined"))
+    words = [mark.word for mark in counter.get(at).context["marks"]]
+    assert words == ["done", "done", "up to here", "left out", "left out", "here"]
+
+
 def test_a_job_that_came_in_closed_is_an_enquiry_again(
     signed_in: Browser, sent: Sent, job: Job
 ) -> None:

@@ -32,7 +32,10 @@ def when_sent_back(stage: Stage, act: Callable[[Job], str]) -> None:
 
 @dataclass(frozen=True)
 class Mark:
-    """One stage on a job's strip: `state` is "done", "here" or "ahead", said in `word` too."""
+    """One stage on a job's strip.
+
+    `state` is "done", "here", "left-out" or "ahead", said in `word` too.
+    """
 
     stage: Stage
     state: str
@@ -103,19 +106,21 @@ def next_step(stage: str, *, is_computed: bool = False) -> Step:
 
 
 def strip(job: Job) -> list[Mark]:
-    """Every stage, as seen from where the job stands."""
+    """Every stage, as seen from where the job stands, or stood when it was closed."""
     here = ORDER.index(Stage(job.stage))
+    reached = ORDER.index(Stage(job.closed_from)) + 1 if job.closed_from else here
     marks = []
     for place, stage in enumerate(ORDER):
         if place == here:
             state, word = "here", "here"
+        elif place < reached:
+            state, word = "done", "up to here" if stage == job.closed_from else "done"
         elif place < here:
-            state, word = "done", "done"
+            state, word = "left-out", "left out"
         else:
             state, word = "ahead", "to come"
         marks.append(Mark(stage, state, word))
     return marks
-
 
 def move(job: Job, stage: Stage, *, who: Person | None, sentence: str, kind: str) -> None:
     """Put a job at a stage and say so; call it on a locked job in a transaction."""
