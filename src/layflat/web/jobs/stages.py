@@ -122,6 +122,7 @@ def strip(job: Job) -> list[Mark]:
         marks.append(Mark(stage, state, word))
     return marks
 
+
 def move(job: Job, stage: Stage, *, who: Person | None, sentence: str, kind: str) -> None:
     """Put a job at a stage and say so; call it on a locked job in a transaction."""
     before = {"stage": job.stage, "version": job.version}

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from layflat.web.jobs.models import Job
+from layflat.web.jobs.models import Job, Stage
 from layflat.web.offer.difference import difference
 from layflat.web.offer.standing import State, Version, accepted_among, versions_of
 from layflat.web.people.models import Shop
@@ -91,31 +91,31 @@ class JobOffer:
 
     Attributes:
         newest: the newest version, or None before the first.
+        is_open: whether the customer can accept it.
         accepted: the newest that was accepted, or None.
         title: of the accepted alternative, or "".
         panels: titles of its panels.
     """
 
     newest: Version | None
+    is_open: bool
     accepted: Version | None
     title: str = ""
     panels: tuple[str, ...] = ()
-
-    @property
-    def is_open(self) -> bool:
-        """Whether the customer can accept the newest version."""
-        return self.newest is not None and self.newest.state is State.OPEN
 
 
 def job_offer(job: Job, shop: Shop) -> JobOffer:
     """How a job's offer stands; one query."""
     versions = versions_of(job, shop)
+    newest = versions[0] if versions else None
+    is_open = newest is not None and newest.state is State.OPEN and job.stage == Stage.OFFERED
     accepted = accepted_among(versions)
     if accepted is None or accepted.acceptance is None:
-        return JobOffer(newest=versions[0] if versions else None, accepted=None)
+        return JobOffer(newest=newest, is_open=is_open, accepted=None)
     item = accepted.offer.content["alternatives"][accepted.acceptance.alternative - 1]
     return JobOffer(
-        newest=versions[0],
+        newest=newest,
+        is_open=is_open,
         accepted=accepted,
         title=item["title"],
         panels=tuple(panel["title"] for panel in item["panels"]),

@@ -1,4 +1,4 @@
-"""How an offer stands: open, accepted, expired, withdrawn, superseded; and out of date."""
+"""How an offer stands: open, accepted, expired, withdrawn or superseded."""
 
 import datetime
 from collections.abc import Sequence
@@ -7,7 +7,6 @@ from enum import StrEnum
 
 from django.utils import timezone
 
-from layflat.web.cover.models import Cover, Outcome
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.offer.canonical import sha256_of
 from layflat.web.offer.models import Acceptance, Offer
@@ -93,27 +92,6 @@ def accepted_among(versions: Sequence[Version]) -> Version | None:
 def is_whole(offer: Offer) -> bool:
     """Whether an offer's content is still the one that its hash was made from."""
     return sha256_of(offer.content) == offer.sha256
-
-
-def out_of_date(offer: Offer, covers: Sequence[Cover], newest: dict[int, Outcome]) -> list[str]:
-    """What has changed on the shop's side since an offer was made, in sentences.
-
-    Args:
-        offer: the newest.
-        covers: of its job.
-        newest: newest outcome by the cover's key.
-    """
-    by_key = {cover.pk: cover for cover in covers}
-    found = []
-    for item in offer.content["alternatives"]:
-        cover, outcome = by_key.get(item["cover"]), newest.get(item["cover"])
-        if cover is None or cover.is_dropped:
-            found.append(f"“{item['title']}” is no longer among the job's covers.")
-        elif outcome is None or outcome.pk != item["outcome"] or cover.choices != outcome.choices:
-            found.append(f"“{item['title']}” was changed or computed anew since.")
-        elif cover.title != item["title"]:
-            found.append(f"“{item['title']}” is now called “{cover.title}”.")
-    return found
 
 
 def is_shown_to_customer(version: Version, *, newest: Offer, job: Job) -> bool:

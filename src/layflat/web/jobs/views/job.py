@@ -12,6 +12,7 @@ from django.urls import NoReverseMatch, reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from layflat.base import InputError, LayflatError
+from layflat.web.cover.models import Outcome
 from layflat.web.jobs.closing import LONGEST_NOTE, close_job, reasons_at, reopen_job
 from layflat.web.jobs.editing import (
     PARTS,
@@ -32,8 +33,10 @@ from layflat.web.jobs.views.common import address, change, locked_job, me, the_j
 from layflat.web.jobs.views.history import lines_of
 from layflat.web.jobs.vin import vin_warning
 from layflat.web.jobs.walk_round import gate
+from layflat.web.offer.shown import job_offer
 from layflat.web.people.gate import only
 from layflat.web.people.models import Role
+from layflat.web.people.shop import the_shop
 
 _SHOWN_EVENTS = 12
 
@@ -43,13 +46,15 @@ def job(request: HttpRequest, number: str) -> HttpResponse:
     """Where a job stands and all that is known about it."""
     found = the_job(number)
     faults = list(found.faults.select_related("thumb", "photo"))
-    step = next_step(found.stage)
+    is_computed = found.stage == Stage.COVER and _is_computed(found)
+    step = next_step(found.stage, is_computed=is_computed)
     context = {
         "part": "job",
         "job": found,
         "marks": strip(found),
         "step": step,
-        "step_address": _step_address(step, number),
+        "step_address": _step_address(step, number) if _may_step(request, step) else "",
+        "offer": job_offer(found, the_shop()),
         "gate": gate(found, faults) if found.stage in SENT_BACK else None,
         "faults": faults,
         "vin_warning": _vin_warning(found.vehicle.vin),
@@ -62,6 +67,16 @@ def job(request: HttpRequest, number: str) -> HttpResponse:
         "lines": lines_of(found, faults, newest=_SHOWN_EVENTS, who=me(request)),
     }
     return render(request, "jobs/job.html", context)
+
+
+def _is_computed(found: Job) -> bool:
+    """Whether one of the job's covers has been computed."""
+    return Outcome.objects.filter(cover__job=found, cover__is_dropped=False).exists()
+
+
+def _may_step(request: HttpRequest, step: Step) -> bool:
+    """Whether the next step leads the person anywhere; offers are the counter's."""
+    return _keeps_counter(request) or not step.address.startswith("offer:")
 
 
 def _step_address(step: Step, number: str) -> str:
@@ -200,14 +215,14 @@ def begin(request: HttpRequest, number: str) -> HttpResponse:
 @only(Role.COUNTER)
 @require_POST
 def back(request: HttpRequest, number: str) -> HttpResponse:
-    """Sends a job one stage back."""
-    reason = request.POST.get("reason", "")
+    """Sends a job back, with a reason."""
+    reason, seen = request.POST.get("reason", ""), request.POST.get("seen", "")
     return change(
         request,
         number,
-        partial(move_back, reason=reason, who=me(request)),
+        partial(move_back, reason=reason, who=me(request), seen=seen),
         to=address("job", number),
-        said="The job went one stage back.",
+        said="The job went back.",
     )
 
 

@@ -1,0 +1,57 @@
+"""A job's links as the shop sees them."""
+
+from dataclasses import dataclass
+
+from django.http import HttpRequest
+
+from layflat.web.jobs.models import Job
+from layflat.web.links.models import PrivateLink, Purpose
+from layflat.web.links.private import address, is_open
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShownLink:
+    """One link.
+
+    Attributes:
+        link: its row.
+        what: what it opens, in words.
+        address: to copy; "" when it is closed or cannot be shown again.
+        state, word: a shape of `signs.css`, and a word.
+    """
+
+    link: PrivateLink
+    what: str
+    address: str
+    state: str
+    word: str
+
+
+def shown_links(
+    request: HttpRequest, job: Job, purpose: Purpose | None = None
+) -> tuple[ShownLink, ...]:
+    """A job's links, the newest first; one query.
+
+    Args:
+        request: names the address that the app is reached by.
+        job: whose links.
+        purpose: of which kind; None for all.
+    """
+    rows = job.links.select_related("made_by", "revoked_by").order_by("-id")
+    if purpose is not None:
+        rows = rows.filter(purpose=purpose)
+    return tuple(_shown(request, link) for link in rows)
+
+
+def _shown(request: HttpRequest, link: PrivateLink) -> ShownLink:
+    if is_open(link):
+        state, word = ("done", "opened") if link.opened else ("waiting", "not opened yet")
+    else:
+        state, word = "", "taken back" if link.revoked_at else "expired"
+    return ShownLink(
+        link=link,
+        what=Purpose(link.purpose).label,
+        address=address(request, link) if is_open(link) else "",
+        state=state,
+        word=word,
+    )
