@@ -95,7 +95,7 @@ def change_choices(
     title = panels_on(cover.body).title(panel)
     if now(before) != seen:
         raise InputError(_was_quicker(cover, panel, title))
-    sentence = f"{title}: {changed.says}."
+    sentence = f"{title}: {changed.says.removesuffix('.')}."
     _save(
         cover, panel, changed.choices, kind=CHANGED, sentence=f"{cover.title}. {sentence}", who=who
     )

@@ -82,6 +82,22 @@ def end_edge(choices: Choices, panel: PanelFacts, *, edge: str, finish: EdgeFini
     return Changed(choices.with_panel(replace(before, edges=edges)), says)
 
 
+def wrap_free_edges(choices: Choices, panel: PanelFacts) -> Changed:
+    """Film wrapped round every free edge of a panel that it is not wrapped round yet.
+
+    Raises:
+        InputError: the panel is bare.
+    """
+    before = _covered(choices, panel)
+    edges = dict(before.edges)
+    for edge in panel.edges:
+        is_wrapped = finish_of(before, edge).finish is Finish.WRAP
+        if edge.kind is EdgeKind.OPEN and edge.name and not is_wrapped:
+            edges[edge.name] = EdgeFinish(Finish.WRAP, WRAP_MM)
+    says = "all free edges wrapped round"
+    return Changed(choices.with_panel(replace(before, edges=edges)), says)
+
+
 def film_over(choices: Choices, panel: PanelFacts, *, keep_out: str, reason: str) -> Changed:
     """Film over a keep-out, for a reason.
 

@@ -16,6 +16,7 @@ from layflat.web.cover.choosing import (
 )
 from layflat.web.cover.models import Cover
 from layflat.web.cover.panels import BodyPanels, EdgeFacts, PanelFacts, panels_on, surfaces_of
+from layflat.web.cover.shown import part_of_panel
 from layflat.web.cover.straight import Way, ways
 from layflat.web.cover.words import choice_in_words
 from layflat.web.people.models import Shop
@@ -43,6 +44,11 @@ class EdgeRow:
         """How film ends there, in a word."""
         return next(word for _, word, is_so in self.ends if is_so)
 
+    @property
+    def is_wrapped(self) -> bool:
+        """Whether film is wrapped round it."""
+        return any(value == Finish.WRAP and is_so for value, _, is_so in self.ends)
+
 
 @dataclass(frozen=True)
 class KeepOutRow:
@@ -56,7 +62,10 @@ class KeepOutRow:
 
 @dataclass(frozen=True)
 class PanelRow:
-    """A panel: `choice` is None where it is bare; `seen` and `all_seen` are what forms carry."""
+    """A panel: `choice` is None where it is bare; `seen` and `all_seen` are what forms carry.
+
+    `share` is how much of it lies under film; None where it is bare or its line parts it no more.
+    """
 
     facts: PanelFacts
     choice: PanelChoice | None
@@ -67,6 +76,31 @@ class PanelRow:
     edges: tuple[EdgeRow, ...] = ()
     keep_outs: tuple[KeepOutRow, ...] = ()
     ways: tuple[Way, ...] = ()
+    share: float | None = None
+
+    @property
+    def wrappable(self) -> list[EdgeRow]:
+        """The edges that film can be wrapped round."""
+        return [edge for edge in self.edges if edge.facts.kind in MAY_WRAP]
+
+    @property
+    def others(self) -> list[EdgeRow]:
+        """The edges that it cannot."""
+        return [edge for edge in self.edges if edge.facts.kind not in MAY_WRAP]
+
+    @property
+    def others_differ(self) -> bool:
+        """Whether one of those ends otherwise than the rules say."""
+        chosen = self.choice.edges if self.choice else {}
+        return any(edge.facts.name in chosen for edge in self.others)
+
+    @property
+    def can_wrap_more(self) -> bool:
+        """Whether a free edge is not wrapped."""
+        return any(
+            edge.facts.kind is EdgeKind.OPEN and edge.facts.name and not edge.is_wrapped
+            for edge in self.edges
+        )
 
 
 def rows_of(cover: Cover, choices: Choices, *, open_panel: str, shop: Shop) -> list[PanelRow]:
@@ -104,6 +138,7 @@ def _row(
         return PanelRow(**row)
     row["ways"] = ways(surfaces_of(cover.body)[panel.mesh], body)
     if choice:
+        row["share"] = _share(cover, choice)
         row["edges"] = tuple(
             _edge_row(choices, choice, panel, edge, i, shop) for i, edge in enumerate(panel.edges)
         )
@@ -117,6 +152,15 @@ def _row(
             for i, item in enumerate(panel.keep_outs)
         )
     return PanelRow(**row)
+
+
+def _share(cover: Cover, choice: PanelChoice) -> float | None:
+    if choice.is_whole:
+        return 1.0
+    try:
+        return part_of_panel(cover.body, choice).share
+    except InputError:
+        return None
 
 
 def _edge_row(

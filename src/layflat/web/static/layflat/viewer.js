@@ -15,8 +15,8 @@
 //   viewer-look   name or ""                 the panel that the eye goes to; all of the body for ""
 //   viewer-lines  [[[x, y, z], …], …]        lines drawn on the surface
 //   viewer-cover  {parts, over}              what else is under film: parts of panels as triangles,
-//                 [{positions: [x, y, z, x, …], indices: [i, j, k, i, …]}, …], and keep-outs under
-//                 film, [[panel, keep-out], …]
+//                 [{panel, positions: [x, y, z, x, …], indices: [i, j, k, i, …]}, …], and keep-outs
+//                 under film, [[panel, keep-out], …]
 import { Viewer } from "./viewer/viewer.js";
 
 const PLACES = ".viewer[data-glb]:not([data-open])";

@@ -174,7 +174,7 @@ export class Viewer {
     on("viewer-cover", (event) => {
       this.more = event.detail;
       this.covered?.show(this.more);
-      this.recolour();
+      this.showSelected();
     });
     const dark = window.matchMedia("(prefers-color-scheme: dark)");
     dark.addEventListener("change", () => this.recolour(), { signal });
@@ -277,7 +277,9 @@ export class Viewer {
 
   showSelected() {
     for (const button of this.place.querySelectorAll(".viewer-panels button")) {
-      button.setAttribute("aria-pressed", String(this.selected.has(button.dataset.panel)));
+      const { panel } = button.dataset;
+      const isPart = this.more.parts.some((part) => part.panel === panel);
+      button.setAttribute("aria-pressed", isPart ? "mixed" : String(this.selected.has(panel)));
     }
     this.recolour();
   }

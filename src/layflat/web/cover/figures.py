@@ -1,0 +1,149 @@
+"""The figures of a cover: estimated at once, computed when somebody asks for it."""
+
+from dataclasses import dataclass
+
+from layflat.base import InputError
+from layflat.papers import panel_title
+from layflat.plan import Price
+from layflat.web.cover import outcomes
+from layflat.web.cover.choices import Choices
+from layflat.web.cover.estimate import estimate
+from layflat.web.cover.models import Cover, Outcome
+from layflat.web.cover.price import priced
+from layflat.web.people.models import Shop
+from layflat.web.work.models import Computation, State
+
+_EFFORTS = {"easy": "easy", "care": "needs care", "hard": "hard"}
+
+
+@dataclass(frozen=True)
+class Effort:
+    """What laying one panel asks of the film: `shape` is easy, care or hard."""
+
+    panel: str
+    title: str
+    shape: str
+    sentences: tuple[str, ...]
+
+    @property
+    def word(self) -> str:
+        """The shape in a word."""
+        return _EFFORTS[self.shape]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Figures:
+    """What a cover comes to.
+
+    Attributes:
+        is_computed: from the real layout; else estimated.
+        pieces: how many.
+        film_mm, film_least_mm, film_most_mm: of roll; the same where it is computed.
+        minutes: of one person, all steps.
+        price: with its lines.
+        efforts: of panels that need more than an easy hand.
+        notes: sentences.
+        fault: why there are no figures, or "".
+    """
+
+    is_computed: bool = False
+    pieces: int = 0
+    film_mm: float = 0.0
+    film_least_mm: float = 0.0
+    film_most_mm: float = 0.0
+    minutes: float = 0.0
+    price: Price | None = None
+    efforts: tuple[Effort, ...] = ()
+    notes: tuple[str, ...] = ()
+    fault: str = ""
+
+    @property
+    def effort_counts(self) -> list[tuple[str, str, int]]:
+        """How many panels are hard or need care, as (shape, word, count); the hard ones first."""
+        counts = [
+            (shape, word, sum(effort.shape == shape for effort in self.efforts))
+            for shape, word in reversed(_EFFORTS.items())
+        ]
+        return [item for item in counts if item[2]]
+
+
+@dataclass(frozen=True)
+class Stand:
+    """How far the figures of a cover are.
+
+    Attributes:
+        figures: None where nothing is covered.
+        outcome: the newest, if there is one.
+        is_current: whether that is for the cover as it is now.
+        computation: the one that goes on, or that failed or was stopped last; else None.
+        is_going_on: whether it does.
+    """
+
+    figures: Figures | None
+    outcome: Outcome | None
+    is_current: bool
+    computation: Computation | None
+
+    @property
+    def is_going_on(self) -> bool:
+        """Whether the real computation goes on."""
+        return self.computation is not None and not self.computation.is_over
+
+
+def stand_of(cover: Cover, choices: Choices, shop: Shop) -> Stand:
+    """The figures of a cover, computed where they are computed for it as it is now.
+
+    Args:
+        cover: with its body and its computation.
+        choices: of it.
+        shop: whose rates and roll count.
+    """
+    outcome = outcomes.fill(cover) or outcomes.newest(cover)
+    is_current = outcome is not None and outcomes.is_current(cover, outcome, shop=shop)
+    made = cover.computation
+    computation = None if made is None or made.state == State.DONE else made
+    if not choices.panels:
+        return Stand(None, outcome, False, computation)
+    if outcome is not None and is_current:
+        return Stand(_computed(outcome, shop), outcome, True, None)
+    try:
+        figures = _estimated(cover, choices, shop)
+    except InputError as error:
+        figures = Figures(fault=str(error))
+    return Stand(figures, outcome, False, computation)
+
+
+def _estimated(cover: Cover, choices: Choices, shop: Shop) -> Figures:
+    found = estimate(choices, cover.body, shop)
+    return Figures(
+        pieces=found.pieces,
+        film_mm=found.film_mm,
+        film_least_mm=found.film_least_mm,
+        film_most_mm=found.film_most_mm,
+        minutes=found.minutes.total,
+        price=found.price,
+        efforts=tuple(
+            Effort(warning.panel, panel_title(warning.panel), warning.effort, (warning.sentence,))
+            for warning in found.warnings
+        ),
+        notes=found.notes,
+    )
+
+
+def _computed(outcome: Outcome, shop: Shop) -> Figures:
+    pieces = list(outcome.pieces.all())
+    return Figures(
+        is_computed=True,
+        pieces=len(pieces),
+        film_mm=outcome.film_mm,
+        film_least_mm=outcome.film_mm,
+        film_most_mm=outcome.film_mm,
+        minutes=sum(step["minutes"] for step in outcome.minutes.values()),
+        price=priced(outcome.film_mm, outcome.minutes, shop),
+        efforts=tuple(
+            Effort(piece.panel, piece.title, piece.effort, tuple(piece.warnings))
+            for piece in pieces
+            if piece.effort != "easy" or piece.warnings
+        ),
+        notes=tuple(outcome.notes),
+    )

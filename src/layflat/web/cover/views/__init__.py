@@ -1,0 +1,1 @@
+"""Pages of covers: choosing, comparing, saving."""
