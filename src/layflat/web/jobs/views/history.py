@@ -6,8 +6,11 @@ from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
+from layflat.web.cover.changing import CHANGED as COVER_CHANGED
+from layflat.web.cover.changing import OPEN_AT as COVERS_OPEN_AT
 from layflat.web.jobs.closing import CLOSED, REOPENED
 from layflat.web.jobs.editing import KIND, PARTS, put_back
 from layflat.web.jobs.models import Fault, Job
@@ -31,7 +34,12 @@ def _with_undo(
     job: Job, faults: Iterable[Fault], events: Iterable[Event], who: Person | None
 ) -> list[Line]:
     by_number = {fault.number: fault for fault in faults}
-    return [Line(event, _undo(job, by_number, event, who)) for event in events]
+    events = list(events)
+    undone = {(event.after or {}).get("undoes") for event in events}
+    return [
+        Line(event, None if event.pk in undone else _undo(job, by_number, event, who))
+        for event in events
+    ]
 
 
 def _undo(job: Job, faults: dict[int, Fault], event: Event, who: Person | None) -> Undo | None:
@@ -48,9 +56,17 @@ def _undo(job: Job, faults: dict[int, Fault], event: Event, who: Person | None) 
             return Undo("Withdraw", address("walk-round", job.number) + place)
         if event.kind == "fault.withdrawn" and fault.is_withdrawn:
             return Undo("Restore", address("restore", job.number, fault.number), is_form=True)
-    if who is None or not who.keeps_counter or after.get("stage") != job.stage:
+    if who is None or not who.keeps_counter:
+        return None
+    if event.kind == COVER_CHANGED and job.stage in COVERS_OPEN_AT:
+        return Undo("Put back", _take_back(job, after["cover"], event), is_form=True)
+    if after.get("stage") != job.stage:
         return None
     return _undo_move(job, event)
+
+
+def _take_back(job: Job, cover: int, event: Event) -> str:
+    return reverse("cover:take-back", args=[job.number, cover, event.pk])
 
 
 def _undo_move(job: Job, event: Event) -> Undo | None:
