@@ -24,7 +24,8 @@ def offspring(process: psutil.Popen) -> list[int]:
 def test_the_server_ends_and_its_work_goes_on_at_the_next_start(
     yard: Yard, inputs: dict[str, str], how: signal.Signals
 ) -> None:
-    server = yard.serve()
+    # So long that a row which is taken back was not merely silent for too long.
+    server = yard.serve(SAMPLE_LOST_S="600")
     with yard.inside():
         asked = ask("sample.gate", inputs, who=None)
         waiting = [ask("sample.echo", inputs | {"n": n}, who=None) for n in range(5)]
@@ -45,7 +46,7 @@ def test_the_server_ends_and_its_work_goes_on_at_the_next_start(
             assert (row.state, row.attempts) == ("open", 0)
             assert yard.said("server").count("\n") == 1
         Path(inputs["gate"]).touch()
-        yard.serve()
+        yard.serve(SAMPLE_LOST_S="600")
         assert yard.until_state(asked.pk, "done").result == {"passed": True}
     assert len(yard.noted("end")) == 6
 

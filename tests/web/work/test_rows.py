@@ -174,6 +174,40 @@ def test_lost_rows_are_taken_back_by_the_databases_clock() -> None:
     assert "its worker gave no more sign" in last.error
 
 
+def test_rows_whose_process_is_gone_are_taken_back_without_waiting() -> None:
+    words = ("gone", "fresh", "alive", "nameless", "last", "unwanted")
+    gone, fresh_, alive, nameless, last, unwanted = (asked(word) for word in words)
+    for row in (gone, fresh_, last, unwanted):
+        assert rows.claim(row.key, runner="bench", process="a dead one")
+    assert rows.claim(alive.key, runner="bench", process="a living one")
+    assert rows.claim(nameless.key, runner="bench")
+    Computation.objects.filter(pk=last.pk).update(attempts=3)
+    assert rows.ask_stop(unwanted.pk)
+    for row in (gone, alive, nameless, last, unwanted):
+        age(row, 3)
+    for count in (3, 0):
+        assert rows.take_back_gone(lambda name: name == "a dead one", grace_s=2) == count
+    states = [fresh(row).state for row in (gone, fresh_, alive, nameless, last, unwanted)]
+    running = [State.RUNNING] * 3
+    assert states == [State.OPEN, *running, State.FAILED, State.STOPPED]
+    assert "its worker was ended from outside" in last.error
+    assert (gone.process, gone.says) == ("", "Begun again: its worker was ended from outside.")
+
+
+def test_an_attempt_that_ended_meanwhile_is_not_taken_back() -> None:
+    row = asked()
+    held = rows.claim(row.key, runner="bench", process="a dead one")
+    assert held is not None
+    age(row, 3)
+
+    def finished(_name: str) -> bool:
+        assert rows.finish(held, {"n": 1})
+        return True
+
+    assert rows.take_back_gone(finished, grace_s=2) == 0
+    assert fresh(row).state == State.DONE
+
+
 def test_stopping() -> None:
     waiting, running, done = asked("waiting"), asked("running"), asked("done")
     assert rows.ask_stop(waiting.pk)

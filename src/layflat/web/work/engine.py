@@ -54,9 +54,11 @@ def run(key: str) -> str:
 
     from layflat.web.work import rows
     from layflat.web.work.attempt import attend
+    from layflat.web.work.processes import this_process
 
     worker = get_worker()
-    held = rows.claim(key, runner=f"{worker.name} on {platform.node()}")
+    runner = f"{worker.name} on {platform.node()}"
+    held = rows.claim(key, runner=runner, process=this_process())
     if held is None:
         return "not open"
     try:

@@ -30,6 +30,7 @@ class Computation(models.Model):
         stop_asked: whether a person asked it to end.
         claim: the token of the attempt that runs it; only who knows it may write. "" for none.
         runner: where it runs or ran last, for people.
+        process: the worker's process by the name that `processes` gives it, or "".
         asked_by, asked_at, began_at, ended_at, beat_at: by the database server's UTC clock.
     """
 
@@ -46,6 +47,7 @@ class Computation(models.Model):
     stop_asked = models.BooleanField(default=False)
     claim = models.CharField(max_length=32, blank=True)
     runner = models.CharField(max_length=120, blank=True)
+    process = models.CharField(max_length=120, blank=True)
     asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT)
     asked_at = models.DateTimeField(auto_now_add=True)
     began_at = models.DateTimeField(null=True)

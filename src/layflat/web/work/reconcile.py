@@ -14,8 +14,11 @@ from django.conf import settings
 from django.db import close_old_connections, connections
 
 from layflat.web.work import rows
+from layflat.web.work.processes import is_gone
 
 _EVERY_S = 1.0
+_GONE_S = 2.0
+"""A worker on this machine beats twice a second; one that is gone is not waited for longer."""
 logger = logging.getLogger(__name__)
 
 
@@ -42,6 +45,7 @@ class Reconciler:
     def tick(self) -> None:
         """Do once what there is to do."""
         rows.retire_other_versions()
+        rows.take_back_gone(is_gone, grace_s=_GONE_S)
         rows.take_back_lost(self._lost_s)
         self._engine.submit(rows.open_keys())
 

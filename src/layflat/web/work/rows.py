@@ -7,10 +7,11 @@ machines no other clock can be trusted.
     open ── claim ──→ running ── finish ──→ done
      ↑                   │ ├──── fail ────→ failed
      │                   │ └──── end_stopped ─→ stopped
-     └── break_off, give_back, take_back_lost (failed after MOST_ATTEMPTS)
+     └── break_off, give_back, take_back_… (failed after MOST_ATTEMPTS)
 """
 
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
 from enum import Enum
@@ -50,7 +51,7 @@ class Wish(Enum):
     LOST = "lost"  # the claim is another's, or nobody's
 
 
-def claim(key: str, *, runner: str) -> Claim | None:
+def claim(key: str, *, runner: str, process: str = "") -> Claim | None:
     """Take the open row with *key* for one attempt; None where it is not open.
 
     A row of another version of Layflat is not taken: its result would bear the wrong key.
@@ -58,12 +59,14 @@ def claim(key: str, *, runner: str) -> Claim | None:
     Args:
         key: of the row.
         runner: where it will run, for people.
+        process: the worker's process by the name that `processes` gives it, or "".
     """
     token = uuid.uuid4().hex
     taken = Computation.objects.filter(key=key, state=State.OPEN, version=__version__).update(
         state=State.RUNNING,
         claim=token,
         runner=runner[:120],
+        process=process,
         attempts=F("attempts") + 1,
         began_at=Now(),
         beat_at=Now(),
@@ -147,11 +150,34 @@ def take_back_lost(limit_s: float) -> int:
 
     The attempt counts: what ended its worker may have been the computation itself.
     """
-    old = Now() - timedelta(seconds=limit_s)
-    lost = Computation.objects.filter(state=State.RUNNING, beat_at__lt=old)
+    lost = _silent_for(limit_s)
     if not lost.exists():  # spares the database a write lock every second
         return 0
-    why = "its worker gave no more sign"
+    return _take_back(lost, "its worker gave no more sign")
+
+
+def take_back_gone(is_gone: Callable[[str], bool], *, grace_s: float) -> int:
+    """Take back every running row whose worker's process is known to be gone; how many there were.
+
+    Args:
+        is_gone: whether the process of that name is known to be gone.
+        grace_s: how long the last beat must be past; by then a child has noticed that its worker
+            is gone, and has ended.
+    """
+    silent = _silent_for(grace_s).exclude(process="")
+    held = list(silent.values_list("key", "claim", "process"))
+    gone = [(key, token) for key, token, process in held if is_gone(process)]
+    return sum(
+        _take_back(_held_by(key, token), "its worker was ended from outside") for key, token in gone
+    )
+
+
+def _silent_for(limit_s: float) -> QuerySet[Computation]:
+    old = Now() - timedelta(seconds=limit_s)
+    return Computation.objects.filter(state=State.RUNNING, beat_at__lt=old)
+
+
+def _take_back(lost: QuerySet[Computation], why: str) -> int:
     stopped = _end(lost.filter(stop_asked=True), State.STOPPED, says="")
     failed = _end(
         lost.filter(attempts__gte=MOST_ATTEMPTS),
@@ -178,7 +204,11 @@ def open_keys() -> list[str]:
 
 
 def _held(held: Claim) -> QuerySet[Computation]:
-    return Computation.objects.filter(key=held.key, state=State.RUNNING, claim=held.token)
+    return _held_by(held.key, held.token)
+
+
+def _held_by(key: str, token: str) -> QuerySet[Computation]:
+    return Computation.objects.filter(key=key, state=State.RUNNING, claim=token)
 
 
 def _end(rows: QuerySet[Computation], state: State, **values: Any) -> int:
@@ -187,5 +217,11 @@ def _end(rows: QuerySet[Computation], state: State, **values: Any) -> int:
 
 def _open_again(rows: QuerySet[Computation], **values: Any) -> int:
     return rows.update(
-        state=State.OPEN, claim="", runner="", progress=0.0, stop_asked=False, **values
+        state=State.OPEN,
+        claim="",
+        runner="",
+        process="",
+        progress=0.0,
+        stop_asked=False,
+        **values,
     )
