@@ -51,15 +51,18 @@ def covers(job: Job) -> tuple[Cover, ...]:
 
 @pytest.fixture
 def made(job: Job, shop: Shop, people: dict[Role, Person]) -> Callable[..., Offer]:
-    """Makes the next version of the job's offer, of both covers unless others are named."""
+    """Makes the next version of the job's offer, of both covers unless others are named.
 
-    def version(**wanted: Any) -> Offer:
+    Its paper is a stand-in, which costs no time, unless `on_paper` is asked for.
+    """
+
+    def version(*, on_paper: bool = False, **wanted: Any) -> Offer:
         job.refresh_from_db()
         keys = tuple(cover.pk for cover in job.covers.all() if not cover.is_dropped)
         asked = Wanted(**{"covers": keys, **wanted})
         who = people[Role.COUNTER]
         next_one = draft(job, asked, shop=shop, version=last_version(job) + 1)
-        pdf = paper_of(next_one, shop=shop)
+        pdf = paper_of(next_one, shop=shop) if on_paper else next_one.sha256.encode()
         return keep_version(job, asked, next_one, pdf, shop=shop, who=who)
 
     return version

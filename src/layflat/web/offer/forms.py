@@ -45,7 +45,11 @@ class VersionForm(forms.Form):
         initial=VALID_DAYS,
         label="Valid for how many days",
     )
-    seen = forms.IntegerField(widget=forms.HiddenInput)
+    seen = forms.IntegerField(
+        widget=forms.HiddenInput,
+        min_value=0,
+        error_messages={"invalid": "This page is out of date; open it anew."},
+    )
 
     def __init__(
         self,

@@ -121,7 +121,8 @@ class OfferPage:
             if newest is not None and newest.state in (State.OPEN, State.EXPIRED)
             else [],
             "ready": self.ready,
-            "may_offer": job.stage in MAY_OFFER,
+            # What was entered stays in sight, also when the job has moved meanwhile.
+            "may_offer": job.stage in MAY_OFFER or form is not None,
             "can_go_back": job.stage in (Stage.OFFERED, Stage.ACCEPTED),
             "waits": open_warnings(list(job.faults.all())),
             "form": form or self.form(),
