@@ -94,7 +94,12 @@ def test_a_sound_layout_comes_whatever_the_worker_does(name: str, worker) -> Non
     layout = lay_out(seconds=2 if name in WAITS else 60)
     check_layout(layout)
     assert len(layout.placements) == 6
-    assert layout.length_mm == pytest.approx(GOOD_MM if name in KEEPS_GOOD else STACKS_MM, abs=0.02)
+    if name in KEEPS_GOOD:
+        assert layout.length_mm == pytest.approx(GOOD_MM, abs=0.02)
+    else:
+        # Pieces pushed up in turn lie in each other's hollows too, but on rows across the roll.
+        assert GOOD_MM < layout.length_mm < 0.6 * STACKS_MM
+        assert any("of pieces pushed up in turn" in note for note in layout.notes)
     assert all(is_gone(int(pid)) for pid in pids.read_text().split())
     assert layout.notes
 

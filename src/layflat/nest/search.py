@@ -11,6 +11,7 @@ from layflat.base import Progress, StoppedError
 from layflat.nest.check import TOLERANCE_MM, too_near
 from layflat.nest.cover import best_cover, film_mm
 from layflat.nest.engine import Task, whole_seconds
+from layflat.nest.fronts import front_packs
 from layflat.nest.groups import Neighbours
 from layflat.nest.pack import Pack, Spot, make_pack, pack_found, sliced
 from layflat.nest.parts import Frame, Part
@@ -24,6 +25,8 @@ _PATIENCE_S = 0.6
 _GRACE_PART = 0.05
 _MOST_SIDE_BY_SIDE = 4
 _SEEDS = 1 << 31
+_PLAIN = {"stacks": "in stacks", "fronts": "of pieces pushed up in turn"}
+"""How a layout is called that no search has made."""
 
 
 @dataclass
@@ -40,7 +43,7 @@ class Search:
         keep_when_stopped: whether a stop ends the search with what it has found.
         best: the packs of the shortest layout so far.
         notes: sentences on what went wrong.
-        source: who made the best layout: "stacks" or "engine".
+        source: who made the best layout: "stacks", "fronts" or "engine".
         was_stopped: whether a person ended the search before its time.
     """
 
@@ -77,6 +80,7 @@ class Search:
         """
         self.best = shelf_packs(self.parts, self.frame)
         self._pool = [*self.best, *(_single(part) for part in self.parts)]
+        self._take_fronts()
         self._tell(())
         try:
             if sum(self.demand) > 1:
@@ -88,10 +92,10 @@ class Search:
                 raise
             self.was_stopped = True
             self.notes.append("The search was stopped; this is the best layout until then.")
-        if self.source == "stacks" and sum(self.demand) > 1:
+        if self.source in _PLAIN and sum(self.demand) > 1:
             self.notes.append(
-                "The layout is the plain one in stacks: the search found none shorter in "
-                f"{self.seconds:g} s."
+                f"The layout is the plain one {_PLAIN[self.source]}: the search found none "
+                f"shorter in {self.seconds:g} s."
             )
         self.notes += [
             f"The layout engine {why} ({times} times); its last sound layout counted."
@@ -100,6 +104,15 @@ class Search:
             for why, times in self._failures.items()
         ]
         return self.best
+
+    def _take_fronts(self) -> None:
+        """Begin from the pieces pushed up in turn, where that is sound and shorter."""
+        packs = front_packs(self.parts, self.frame, extra_mm=self.extra_mm)
+        if not packs or not all(_is_sound(pack, self.frame) for pack in packs):
+            return
+        self._pool += packs
+        if film_mm(packs, extra_mm=self.extra_mm) < self._film() - 1e-9:
+            self.best, self.source = packs, "fronts"
 
     @property
     def _deadline(self) -> float:

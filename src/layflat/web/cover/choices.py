@@ -13,7 +13,6 @@ Panels stand in the order of their names, so that equal choices are equal text. 
 rules.
 """
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -30,6 +29,7 @@ MOST_POINTS: Final = 200
 MOST_NAMES: Final = 100
 MOST_REASON: Final = 200
 FAR_MM: Final = 30_000.0
+_HUGE = 1e9
 LEAST_MM, MOST_MM = 0.1, 60.0
 """How far film may end from an edge, short of it or wrapped round it."""
 
@@ -155,7 +155,7 @@ def ending(value: Any) -> EdgeFinish:
         InputError: it is not of this form, or beyond the bounds.
     """
     found = _dict(value, {"finish", "distance_mm"})
-    if found.get("finish") not in set(Finish):
+    if found.get("finish") not in tuple(Finish):
         raise InputError("An edge ends flush, short or wrapped.")
     finish = Finish(found["finish"])
     if finish is Finish.FLUSH:
@@ -206,6 +206,8 @@ def _text(value: Any, *, most: int) -> str:
 
 
 def _number(value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    # Compared before it is changed: JSON knows whole numbers that are no float any more.
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    if not is_number or not -_HUGE < value < _HUGE:
         raise InputError("A number of the cover cannot be read; open the page anew.")
     return float(value)

@@ -1,7 +1,7 @@
 """What a cover will about come to, while somebody chooses.
 
-Film follows from a quick layout of the panels' measured flat shapes (see `packing`), minutes and
-price from the same rules as the real ones, strain from the whole panels'.
+Film follows from a quick layout of the panels' measured flat shapes (see `layflat.nest.fronts`),
+minutes and price from the same rules as the real ones, strain from the whole panels'.
 """
 
 from collections.abc import Iterator, Sequence
@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from layflat.film import generic_film
+from layflat.nest import Frame, front_layout, fronts_length_mm
 from layflat.papers import Effort
 from layflat.plan import Minutes, PieceWork, Price, estimate_minutes, metres_of, price
 from layflat.web.bodies.models import Revision
@@ -16,7 +17,6 @@ from layflat.web.cover.choices import Choices
 from layflat.web.cover.flat_shapes import FlatShape, flat_shape
 from layflat.web.cover.measure import measured
 from layflat.web.cover.order import EDGE_MARGIN_MM, END_MARGIN_MM, GAP_MM, MAX_SECTION_MM
-from layflat.web.cover.packing import Roll, packed_length_mm
 from layflat.web.cover.panels import panels_on
 from layflat.web.cover.price import rates_of
 from layflat.web.people.models import Shop
@@ -125,13 +125,10 @@ def estimate(choices: Choices, revision: Revision, shop: Shop) -> Estimate:
 
 
 def _film_mm(shapes: Sequence[FlatShape], usable_mm: float) -> float:
-    roll = Roll(
-        usable_mm=usable_mm,
-        longest_mm=MAX_SECTION_MM - 2 * END_MARGIN_MM,
-        ends_mm=2 * END_MARGIN_MM,
-        gap_mm=GAP_MM,
-    )
-    return packed_length_mm([shape.turns for shape in shapes], roll)
+    frame = Frame(usable_mm=usable_mm, longest_mm=MAX_SECTION_MM - 2 * END_MARGIN_MM, gap_mm=GAP_MM)
+    ends_mm = 2 * END_MARGIN_MM
+    stretches = front_layout([shape.turns for shape in shapes], frame, ends_mm=ends_mm)
+    return fronts_length_mm(stretches, frame, ends_mm=ends_mm)
 
 
 def _work(shape: FlatShape) -> PieceWork:

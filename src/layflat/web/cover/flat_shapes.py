@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 
 from layflat.base import FloatArray, InputError, frozen
+from layflat.nest import Rims, turned_rims
 from layflat.pattern import EdgeFinish, Finish
 from layflat.surface import EdgeKind, Mesh, locate
 from layflat.web.bodies.models import Revision
@@ -22,7 +23,6 @@ from layflat.web.cover.choices import RULES, Choices, PanelChoice, to_json
 from layflat.web.cover.lines import DrawnPart, trace_line
 from layflat.web.cover.measure import Measures, PanelMeasures
 from layflat.web.cover.order import GAP_MM
-from layflat.web.cover.packing import Rims, turned_rims
 from layflat.web.cover.panels import PanelFacts, panels_on, surfaces_of
 
 _ON_PART_MM = 5.0
@@ -60,7 +60,7 @@ class FlatShape:
     @cached_property
     def turns(self) -> tuple[Rims, ...]:
         """The piece at its quarter turns."""
-        return turned_rims(self.outline, gap_mm=GAP_MM, grown_mm=self.grown_mm)
+        return turned_rims(self.outline, around_mm=0.5 * GAP_MM + self.grown_mm)
 
     @cached_property
     def sides_mm(self) -> tuple[float, float]:

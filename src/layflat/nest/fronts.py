@@ -1,0 +1,255 @@
+"""A quick layout without any search: each piece pushed back against those before it, in turn.
+
+A piece is taken for its near and its far rim along the roll, row by row across it. What lies on the
+roll already is a front, the farthest place taken in each row, and a piece goes where it makes the
+roll longer by the least; thus pieces lie in each other's hollows, but holes are not filled. Some
+orders are tried, and the shortest counts. It takes milliseconds.
+
+The idea is that of level profiles in strip packing, generalised from boxes to outlines; common
+practice of cutting by hand, no source.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from layflat.base import FloatArray
+from layflat.nest.outward import ring_points
+from layflat.nest.pack import Pack, Spot, make_pack
+from layflat.nest.parts import Frame, Part
+from layflat.nest.push import pushed
+from layflat.nest.turns import turn_between
+
+STEP_MM: Final = 12.0
+"""The height of a row."""
+MOST_PIECES: Final = 60
+"""More than so many are left to the search: the fronts would take its time."""
+_QUARTERS: Final = (0.0, 90.0, 180.0, 270.0)
+_SAMPLE_MM = 4.0
+_SLACK_MM = 1.0
+"""Covers what sampling misses, where a layout is to be sound; it is pushed out again."""
+_ORDERS = 4
+_SEED = 5
+
+
+@dataclass(frozen=True, eq=False)
+class Rims:
+    """A piece at one turn, with half the gap round it.
+
+    Attributes:
+        near, far: (rows,) float64, where it begins and ends along the roll in each row.
+    """
+
+    near: FloatArray
+    far: FloatArray
+
+    @property
+    def length_mm(self) -> float:
+        """How much of the roll it takes by itself."""
+        return float(self.far.max())
+
+
+@dataclass(frozen=True)
+class FrontSpot:
+    """Where a piece comes to lie.
+
+    Attributes:
+        piece, turn: which, and which of its turns, by their places.
+        x_mm, y_mm: where its grown box begins along and across the stretch.
+    """
+
+    piece: int
+    turn: int
+    x_mm: float
+    y_mm: float
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """One section to be: what lies on it, and the front that it makes.
+
+    Attributes:
+        front: (rows,) float64, the farthest place that is taken in each row.
+        spots: in the order of laying.
+    """
+
+    front: FloatArray
+    spots: tuple[FrontSpot, ...]
+
+
+def turned_rims(
+    outline_mm: FloatArray, *, around_mm: float, turns_deg: Sequence[float] = _QUARTERS
+) -> tuple[Rims, ...]:
+    """A piece at some turns.
+
+    Args:
+        outline_mm: (k, 2) float64, closed, in order.
+        around_mm: how far its rims lie from the outline: half the gap, and what it is larger by.
+        turns_deg: counter-clockwise.
+    """
+    points = _sampled(outline_mm)
+    found = []
+    for turn in turns_deg:
+        angle = np.radians(turn)
+        cos, sin = np.cos(angle), np.sin(angle)
+        x, y = points.T
+        found.append(_rims(np.column_stack((cos * x - sin * y, sin * x + cos * y)), around_mm))
+    return tuple(found)
+
+
+def _sampled(outline_mm: FloatArray) -> FloatArray:
+    """Points along the outline so close that no row is missed."""
+    after = np.roll(outline_mm, -1, axis=0)
+    steps = np.maximum(np.ceil(np.linalg.norm(after - outline_mm, axis=1) / _SAMPLE_MM), 1)
+    of = np.repeat(np.arange(len(outline_mm)), steps.astype(np.int64))
+    first = np.cumsum(steps) - steps
+    share = ((np.arange(len(of)) - first[of]) / steps[of])[:, None]
+    points: FloatArray = outline_mm[of] + share * (after - outline_mm)[of]
+    return points
+
+
+def _rims(points: FloatArray, around: float) -> Rims:
+    x, y = (points - points.min(axis=0)).T
+    rows = max(1, int(np.ceil((y.max() + 2 * around) / STEP_MM - 1e-9)))
+    near, far = np.full(rows, np.inf), np.full(rows, -np.inf)
+    for shift in (0.0, around, 2 * around):
+        row = np.clip(((y + shift) / STEP_MM).astype(np.int64), 0, rows - 1)
+        np.minimum.at(near, row, x)
+        np.maximum.at(far, row, x + 2 * around)
+    # A row that no point fell into does not keep others away.
+    near[~np.isfinite(near)] = far.max()
+    far[~np.isfinite(far)] = 0.0
+    return Rims(near, far)
+
+
+def front_layout(
+    pieces: Sequence[Sequence[Rims]], frame: Frame, *, ends_mm: float
+) -> list[Stretch]:
+    """*pieces*, each at one of its turns, on as little of the roll as some orders give.
+
+    Args:
+        pieces: the turns of each piece (see `turned_rims`); one that fits at none is left out.
+        frame: what a section offers.
+        ends_mm: what a section takes beside its pieces.
+    """
+    rows = int((frame.usable_mm + frame.gap_mm + 1e-6) // STEP_MM)
+    turns = [
+        [
+            (k, rims)
+            for k, rims in enumerate(choices)
+            if len(rims.near) <= rows and rims.length_mm - frame.gap_mm <= frame.longest_mm + 1e-6
+        ]
+        for choices in pieces
+    ]
+    fitting = np.flatnonzero([bool(choices) for choices in turns])
+    if not len(fitting):
+        return []
+    first = [turns[i][0][1] for i in fitting]
+    areas = np.array([float(np.maximum(rims.far - rims.near, 0.0).sum()) for rims in first])
+    longest = np.array([max(len(rims.near) for _, rims in turns[i]) for i in fitting])
+    dice = np.random.default_rng(_SEED)
+    orders = [np.argsort(-areas, kind="stable"), np.argsort(-longest, kind="stable")]
+    if len(fitting) > 2:
+        orders += [np.argsort(-areas * dice.uniform(0.6, 1.4, len(areas))) for _ in range(_ORDERS)]
+    layouts = [_laid(fitting[order], turns, rows, frame) for order in orders]
+    return min(layouts, key=lambda found: fronts_length_mm(found, frame, ends_mm=ends_mm))
+
+
+def fronts_length_mm(stretches: Sequence[Stretch], frame: Frame, *, ends_mm: float) -> float:
+    """How much film a layout takes."""
+    return sum(float(one.front.max()) - frame.gap_mm + ends_mm for one in stretches)
+
+
+def _laid(
+    order: Sequence[int] | np.ndarray[tuple[int], np.dtype[np.int64]],
+    turns: Sequence[Sequence[tuple[int, Rims]]],
+    rows: int,
+    frame: Frame,
+) -> list[Stretch]:
+    stretches: list[Stretch] = []
+    for piece in (int(number) for number in order):
+        best: tuple[float, float, int, Stretch] | None = None
+        for index, held in enumerate([*stretches, Stretch(np.zeros(rows), ())]):
+            if index == len(stretches) and best is not None:
+                break
+            for turn, rims in turns[piece]:
+                found = _pushed(held, piece, turn, rims, frame)
+                if found is not None and (best is None or found[:2] < best[:2]):
+                    best = (found[0], found[1], index, found[2])
+        if best is None:
+            continue
+        if best[2] == len(stretches):
+            stretches.append(best[3])
+        else:
+            stretches[best[2]] = best[3]
+    return stretches
+
+
+def _pushed(
+    held: Stretch, piece: int, turn: int, rims: Rims, frame: Frame
+) -> tuple[float, float, Stretch] | None:
+    """A piece at its best place before a front: how much longer, how much waste, and what then."""
+    rows = len(rims.near)
+    behind = np.lib.stride_tricks.sliding_window_view(held.front, rows)
+    starts = (behind - rims.near).max(axis=1)
+    starts = np.maximum(starts, 0.0)
+    longer = np.maximum(starts + rims.length_mm - float(held.front.max()), 0.0)
+    waste = rows * starts + float(rims.near.sum()) - behind.sum(axis=1)
+    at = int(np.lexsort((waste, longer))[0])
+    start = float(starts[at])
+    if start + rims.length_mm - frame.gap_mm > frame.longest_mm + 1e-6:
+        return None
+    front = held.front.copy()
+    front[at : at + rows] = np.maximum(start + rims.far, front[at : at + rows])
+    spot = FrontSpot(piece, turn, start, at * STEP_MM)
+    return float(longer[at]), float(waste[at]), Stretch(front, (*held.spots, spot))
+
+
+def front_packs(parts: Sequence[Part], frame: Frame, *, extra_mm: float) -> list[Pack]:
+    """All pieces by their fronts, a pack for each section; [] where that is not for them.
+
+    Whether the packs are sound is for the caller to see: rims are sampled.
+
+    Args:
+        parts: what is laid.
+        frame: what a section offers.
+        extra_mm: what a section takes beside its pieces.
+    """
+    held = [part for part in parts for _ in range(min(part.request.copies, MOST_PIECES + 1))]
+    if not 1 < len(held) <= MOST_PIECES:
+        return []
+    around = 0.5 * frame.gap_mm + _SLACK_MM
+    turns = {part.index: _turns(part) for part in parts}
+    rims = {
+        part.index: turned_rims(
+            ring_points(part.polygon), around_mm=around, turns_deg=turns[part.index]
+        )
+        for part in parts
+    }
+    stretches = front_layout([rims[part.index] for part in held], frame, ends_mm=extra_mm)
+    if sum(len(stretch.spots) for stretch in stretches) < len(held):
+        return []
+    packs = []
+    for stretch in stretches:
+        spots = []
+        for spot in stretch.spots:
+            part = held[spot.piece]
+            turn = turns[part.index][spot.turn]
+            x0, y0, _, y1 = part.bounds(turn)
+            # The slack may stand over the edge margin; the piece itself does not.
+            low = spot.y_mm + around - 0.5 * frame.gap_mm
+            low = min(low, frame.usable_mm - (y1 - y0))
+            spots.append(Spot(part, turn, spot.x_mm + around - x0, low - y0))
+        packs.append(pushed(make_pack(spots), gap_mm=frame.gap_mm))
+    return packs
+
+
+def _turns(part: Part) -> tuple[float, ...]:
+    """Of the turns at which a piece fits, those nearest to the quarter turns."""
+    nearest = [
+        min(part.fitting, key=lambda turn: abs(turn_between(turn, quarter)))
+        for quarter in _QUARTERS
+    ]
+    return tuple(dict.fromkeys(nearest))
