@@ -150,6 +150,10 @@ def test_the_history_takes_back_both(signed_in: Browser, sent: Sent, job: Job) -
     counter.post(at + "reopen/", sent())
     undo = [line.undo for line in counter.get(at + "history/").context["lines"]]
     assert [(one.word, one.address) for one in undo if one] == [("Close again", at + "#close-job")]
+    # Of several times only the last is undone.
+    counter.post(at + "close/", sent(seen="enquiry", reason="silent"))
+    lines = counter.get(at + "history/").context["lines"]
+    assert [bool(line.undo) for line in lines] == [False, False, False, True]
 
 
 def test_the_strip_tells_what_was_left_out(signed_in: Browser, sent: Sent, job: Job) -> None:

@@ -36,10 +36,21 @@ def _with_undo(
     by_number = {fault.number: fault for fault in faults}
     events = list(events)
     undone = {(event.after or {}).get("undoes") for event in events}
+    undone |= _earlier_closings(job, events)
     return [
         Line(event, None if event.pk in undone else _undo(job, by_number, event, who))
         for event in events
     ]
+
+
+def _earlier_closings(job: Job, events: list[Event]) -> set[int]:
+    """The job was closed or opened again several times: all but the last, which can be undone."""
+    kinds = (CLOSED, REOPENED)
+    found = {event.pk for event in events if event.kind in kinds}
+    if not found:
+        return found
+    last = job.events.filter(kind__in=kinds).order_by("-id").values_list("pk", flat=True).first()
+    return found - {last}
 
 
 def _undo(job: Job, faults: dict[int, Fault], event: Event, who: Person | None) -> Undo | None:
