@@ -1,29 +1,22 @@
-"""Real pieces of small bodies, and rows of covers that were computed."""
+"""A cover, and what computing it found."""
 
-from functools import cache
-from types import SimpleNamespace
+import pytest
 
-from layflat.film import generic_film
-from layflat.job import Cover, Piece, make_pieces
-from layflat.pattern import EdgeFinish, Finish
-from layflat.surface import mend
-from layflat.web.cover.choices import RULES
-from layflat.web.cover.fit_files import FitFiles, fit_files
-from web.bodies.conftest import dome, info
+from layflat.web.cover.models import Cover, Outcome
+from layflat.web.people.models import Shop
+from web.bodies.conftest import dome
+from web.fit.pieces import a_piece
+from web.fit.rows import a_body, a_cover, a_job, an_outcome
 
 
-@cache
-def a_piece() -> Piece:
-    """The dome's one panel, wrapped round its front."""
-    wrapped = {"low": EdgeFinish(Finish.WRAP, 8.0)}
-    order = SimpleNamespace(
-        covers=(Cover(panel="hood", finishes=wrapped),), finger_aversion=1.0, finishes=RULES
-    )
-    (piece,) = make_pieces(order, mend(dome()).mesh, info(), generic_film())
-    return piece
+@pytest.fixture
+def cover(shop: Shop) -> Cover:
+    """A cover that nobody has had computed."""
+    body = a_body()
+    return a_cover(a_job(body), body)
 
 
-@cache
-def its_files() -> FitFiles:
-    """What pages show of it."""
-    return fit_files(a_piece())
+@pytest.fixture
+def outcome(cover: Cover) -> Outcome:
+    """What computing it found: one piece."""
+    return an_outcome(cover, [a_piece()], body=dome())

@@ -16,7 +16,7 @@ import trimesh
 from PIL import Image
 
 from layflat.papers import strain_colours
-from web.fit.conftest import a_piece, its_files
+from web.fit.pieces import a_piece, its_files
 
 
 @pytest.fixture(scope="module")

@@ -14,27 +14,31 @@ from layflat.web.files.store import path_of
 @require_safe
 def light(request: HttpRequest, pk: int) -> HttpResponse:
     """The body as GLB."""
-    return _content(request, _revision(pk, "light").light)
+    return kept_content(request, _revision(pk, "light").light)
 
 
 @require_safe
 def lines(request: HttpRequest, pk: int) -> HttpResponse:
     """Its panels, edges and keep-outs as JSON."""
-    return _content(request, _revision(pk, "lines").lines)
+    return kept_content(request, _revision(pk, "lines").lines)
 
 
 @require_safe
 def picture(request: HttpRequest, pk: int) -> HttpResponse:
     """A picture of it."""
-    return _content(request, _revision(pk, "picture").picture)
+    return kept_content(request, _revision(pk, "picture").picture)
 
 
 def _revision(pk: int, field: str) -> Revision:
     return get_object_or_404(Revision.objects.select_related(field), pk=pk)
 
 
-def _content(request: HttpRequest, stored: StoredFile | None) -> HttpResponse:
-    """A kept content; a browser that has it gets none of it again."""
+def kept_content(request: HttpRequest, stored: StoredFile | None) -> HttpResponse:
+    """A kept content; a browser that has it gets none of it again.
+
+    Raises:
+        Http404: there is none, or it is no longer in the data folder.
+    """
     if stored is None:
         raise Http404("The body is not prepared yet.")
     etag = quote_etag(stored.sha256)

@@ -15,9 +15,9 @@ The JSON of the flat reads::
 `points`, `faces` and what is listed per face are in the order of the surface "piece" of the GLB
 file; an edge's `vertices` count these points. `stretch` is the greater principal stretch less 1
 and `compression` 1 less the lesser one, fractions with their sign, to 1e-4; `direction` is the
-greater one's in the flat, whole degrees from x, 0 to 179. `away` points from the piece to who looks at it. `to_map` takes the flat (x, y)
-to the map's viewBox: X = ax + cy + e, Y = bx + dy + f. For `places` see
-`layflat.web.cover.fit_places`.
+greater one's in the flat, whole degrees from x, 0 to 179. `away` points from the piece to who
+looks at it. `to_map` takes the flat (x, y) to the map's viewBox: X = ax + cy + e, Y = bx + dy + f.
+For `places` see `layflat.web.cover.fit_places`.
 """
 
 import json

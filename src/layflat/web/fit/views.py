@@ -1,0 +1,70 @@
+"""The fit of a cover: its pieces, and each piece on the panel and in the flat."""
+
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from layflat.web.cover.models import Cover
+from layflat.web.fit.found import the_cover
+from layflat.web.fit.standing import Standing, standing_of
+from layflat.web.fit.words import edge_rows, hardest_first, in_words
+from layflat.web.people.shop import the_shop
+
+
+@require_safe
+def fit(request: HttpRequest, number: str, cover: int) -> HttpResponse:
+    """Every piece of a cover, the hardest first."""
+    found = the_cover(number, cover)
+    standing = standing_of(found, shop=the_shop())
+    context = _context(found, standing)
+    if standing.outcome is not None:
+        pieces = hardest_first(standing.outcome.pieces.all())
+        context["pieces"] = [in_words(piece) for piece in pieces]
+    return render(request, "fit/fit.html", context)
+
+
+@require_safe
+def piece(request: HttpRequest, number: str, cover: int, piece: int) -> HttpResponse:
+    """One piece: its stretch on the panel and in the flat, linked."""
+    found = the_cover(number, cover)
+    standing = standing_of(found, shop=the_shop())
+    if standing.outcome is None:
+        raise Http404("The cover is not computed yet.")
+    pieces = hardest_first(standing.outcome.pieces.all())
+    place = next((i for i, item in enumerate(pieces) if item.number == piece), None)
+    if place is None:
+        raise Http404(f"There is no piece {piece}.")
+    shown = pieces[place]
+    context = _context(found, standing) | {
+        "words": in_words(shown),
+        "piece": shown,
+        "edges": edge_rows(shown.details),
+        "before": pieces[place - 1] if place else None,
+        "after": pieces[place + 1] if place + 1 < len(pieces) else None,
+        "place": place + 1,
+        "count": len(pieces),
+    }
+    return render(request, "fit/piece.html", context)
+
+
+@require_safe
+def ready(_request: HttpRequest, number: str, cover: int) -> HttpResponse:
+    """For a page that waits: nothing while it is computed, then word to load it anew."""
+    response = HttpResponse(status=204)
+    made = the_cover(number, cover).computation
+    if made is None or made.is_over:
+        response["HX-Refresh"] = "true"
+    return response
+
+
+def _context(cover: Cover, standing: Standing) -> dict[str, Any]:
+    return {
+        "part": "job",
+        "job": cover.job,
+        "cover": cover,
+        "standing": standing,
+        "outcome": standing.outcome,
+        "computation": cover.computation,
+    }

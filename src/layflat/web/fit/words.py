@@ -1,0 +1,94 @@
+"""The fit of pieces in words and shapes."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from layflat.papers import Effort, panel_title
+from layflat.web.cover.models import Piece
+
+EFFORTS: Final[Mapping[str, tuple[str, str]]] = {
+    Effort.EASY: ("easy", "No place is strained beyond what the film takes unnoticed."),
+    Effort.CARE: ("needs care", "In places the film is strained beyond what it takes unnoticed."),
+    Effort.HARD: (
+        "hard",
+        (
+            "The film is strained far beyond what it takes unnoticed: think of a relief cut or a "
+            "second piece, and try it on waste film first."
+        ),
+    ),
+}
+"""For each effort a word and a sentence; its shape is drawn by the word's class."""
+_HARDEST_FIRST: Final = {Effort.HARD: 0, Effort.CARE: 1, Effort.EASY: 2}
+
+
+@dataclass(frozen=True)
+class PieceWords:
+    """A piece as its card and its page say it.
+
+    Attributes:
+        piece: the row.
+        word: its effort in a word.
+        says: its effort in a sentence.
+        stretch, compression: the greatest, in per cent with the limit that it is measured by.
+    """
+
+    piece: Piece
+    word: str
+    says: str
+    stretch: str
+    compression: str
+
+
+def in_words(piece: Piece) -> PieceWords:
+    """A piece in words."""
+    word, says = EFFORTS[piece.effort]
+    return PieceWords(
+        piece,
+        word,
+        says,
+        _against(piece.stretch, piece.details.get("stretch_limit")),
+        _against(piece.compression, piece.details.get("finger_limit")),
+    )
+
+
+def hardest_first(pieces: Iterable[Piece]) -> list[Piece]:
+    """Pieces by their effort, then by how far beyond the film's limits they go."""
+    return sorted(pieces, key=lambda piece: (_HARDEST_FIRST[Effort(piece.effort)], -_worst(piece)))
+
+
+def _worst(piece: Piece) -> float:
+    pairs = (
+        (piece.stretch, piece.details.get("stretch_limit")),
+        (piece.compression, piece.details.get("finger_limit")),
+    )
+    return max(value / limit if limit else 0.0 for value, limit in pairs)
+
+
+def per_cent(fraction: float) -> str:
+    """A fraction in per cent, to a tenth."""
+    return f"{100 * fraction:.1f}\u00a0%"
+
+
+def _against(value: float, limit: float | None) -> str:
+    if not limit:
+        return per_cent(value)
+    return f"{per_cent(value)}, limit {100 * limit:g}\u00a0%"
+
+
+def edge_rows(details: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The edges of a piece as rows of a table: name, kind, how film ends there, how long it is.
+
+    Args:
+        details: a piece's; see `layflat.web.cover.models.Piece`.
+    """
+    return [
+        {
+            "name": panel_title(edge["name"]) if edge.get("name") else "Unnamed",
+            "kind": edge["kind"],
+            "finish": edge["finish"],
+            "distance_mm": edge.get("distance_mm") or 0.0,
+            "length_mm": edge.get("length_mm"),
+        }
+        for edge in details.get("edges", ())
+    ]

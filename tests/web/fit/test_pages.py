@@ -1,0 +1,228 @@
+"""The pages of the fit and the files that they show: by state, by role, by address."""
+
+import io
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+import trimesh
+from django.http import HttpResponse
+from django.test import Client
+from django.urls import reverse
+
+from layflat.web.cover.models import Cover, Outcome
+from layflat.web.files.store import path_of
+from layflat.web.fit.words import hardest_first, in_words
+from layflat.web.people.models import Role, Shop
+from layflat.web.work.models import State
+from web.bodies.conftest import dome
+from web.fit.pieces import a_piece, its_files
+from web.fit.rows import a_computation, a_cover, a_job, add_piece, an_outcome
+
+Browser = Callable[[Role], Client]
+PIECE_FILES = {
+    "surface": "model/gltf-binary",
+    "flat": "application/json",
+    "map": "image/svg+xml",
+}
+OUTCOME_FILES = {
+    "vehicle": "model/gltf-binary",
+    "lines": "application/json",
+    "picture": "image/png",
+}
+
+
+def at(name: str, cover: Cover, *more: int) -> str:
+    return reverse(f"fit:{name}", args=[cover.job.number, cover.number, *more])
+
+
+def all_addresses(cover: Cover) -> list[str]:
+    return [
+        at("fit", cover),
+        at("ready", cover),
+        at("piece", cover, 1),
+        *(at(name, cover, 1, 1) for name in PIECE_FILES),
+        *(at(name, cover, 1) for name in OUTCOME_FILES),
+    ]
+
+
+def text(answer: HttpResponse) -> str:
+    return " ".join(answer.content.decode().split())
+
+
+@pytest.mark.parametrize("role", Role)
+def test_every_role_looks_and_nothing_is_changed(
+    signed_in: Browser, outcome: Outcome, role: Role
+) -> None:
+    client = signed_in(role)
+    for address in all_addresses(outcome.cover):
+        assert client.get(address).status_code in (200, 204), address
+        assert client.post(address).status_code == 405, address
+
+
+def test_strangers_are_asked_to_sign_in(client: Client, outcome: Outcome) -> None:
+    for address in all_addresses(outcome.cover):
+        answer = client.get(address)
+        assert answer.status_code == 302, address
+        assert answer.headers["Location"].startswith("/sign-in/")
+
+
+def test_nobody_sees_a_price(signed_in: Browser, outcome: Outcome, shop: Shop) -> None:
+    for address in (at("fit", outcome.cover), at("piece", outcome.cover, 1)):
+        page = text(signed_in(Role.INSTALLER).get(address)).lower()
+        assert "price" not in page
+        assert shop.currency.lower() not in page
+
+
+def test_the_files_are_those_of_the_piece(signed_in: Browser, outcome: Outcome) -> None:
+    client, files = signed_in(Role.INSTALLER), its_files()
+    for name, media_type in PIECE_FILES.items():
+        answer = client.get(at(name, outcome.cover, 1, 1))
+        assert answer.headers["Content-Type"] == media_type
+        assert answer.content == getattr(files, name)
+    for name, media_type in OUTCOME_FILES.items():
+        assert client.get(at(name, outcome.cover, 1)).headers["Content-Type"] == media_type
+    vehicle = client.get(at("vehicle", outcome.cover, 1)).content
+    shown = trimesh.load(io.BytesIO(vehicle), file_type="glb")
+    assert set(shown.geometry) == {"body", "piece-1"}
+
+
+def test_a_file_that_the_browser_has_is_not_sent_again(
+    signed_in: Browser, outcome: Outcome
+) -> None:
+    client = signed_in(Role.INSTALLER)
+    for address in all_addresses(outcome.cover)[3:]:
+        etag = client.get(address).headers["ETag"]
+        again = client.get(address, headers={"If-None-Match": etag})
+        assert (again.status_code, again.content) == (304, b"")
+
+
+def test_a_map_may_run_and_load_nothing(signed_in: Browser, outcome: Outcome) -> None:
+    answer = signed_in(Role.INSTALLER).get(at("map", outcome.cover, 1, 1))
+    policy = answer.headers["Content-Security-Policy"]
+    assert policy == "default-src 'none'; img-src data:; sandbox"
+    assert answer.headers["X-Content-Type-Options"] == "nosniff"
+    assert b"<script" not in answer.content
+
+
+def test_files_of_another_job_are_not_at_this_one_s_address(
+    signed_in: Browser, outcome: Outcome
+) -> None:
+    other = a_cover(a_job(outcome.cover.body, name="Tamsin Reed"), outcome.cover.body)
+    client = signed_in(Role.OWNER)
+    for name in PIECE_FILES:
+        assert client.get(at(name, other, 1, 1)).status_code == 404
+        assert client.get(at(name, outcome.cover, 2, 1)).status_code == 404
+        assert client.get(at(name, outcome.cover, 1, 2)).status_code == 404
+    for name in OUTCOME_FILES:
+        assert client.get(at(name, other, 1)).status_code == 404
+    assert client.get(at("piece", other, 1)).status_code == 404
+    assert client.get(at("piece", outcome.cover, 7)).status_code == 404
+    assert client.get(at("fit", outcome.cover).replace("/cover/1/", "/cover/9/")).status_code == 404
+
+
+def test_a_file_that_is_gone_is_said_as_such(signed_in: Browser, outcome: Outcome) -> None:
+    path_of(outcome.pieces.get().flat.sha256).unlink()
+    assert signed_in(Role.OWNER).get(at("flat", outcome.cover, 1, 1)).status_code == 404
+
+
+def test_a_cover_that_is_not_computed_says_what_to_do(signed_in: Browser, cover: Cover) -> None:
+    page = text(signed_in(Role.COUNTER).get(at("fit", cover)))
+    assert "Not computed yet" in page
+    assert f'href="{reverse("cover:choose", args=[cover.job.number, cover.number])}"' in page
+    assert signed_in(Role.COUNTER).get(at("piece", cover, 1)).status_code == 404
+
+
+def test_a_page_waits_while_it_is_computed(signed_in: Browser, cover: Cover) -> None:
+    made = a_computation(cover, State.RUNNING, progress=0.4, says="hood: drawing the pattern")
+    client = signed_in(Role.COUNTER)
+    page = text(client.get(at("fit", cover)))
+    assert "Hood: drawing the pattern" in page
+    assert f'hx-get="{at("ready", cover)}"' in page
+    assert "HX-Refresh" not in client.get(at("ready", cover)).headers
+    made.state = State.FAILED
+    made.error = "The panel “hood” cannot be one piece."
+    made.save()
+    assert client.get(at("ready", cover)).headers["HX-Refresh"] == "true"
+    page = text(client.get(at("fit", cover)))
+    assert "The panel “hood” cannot be one piece." in page
+    assert "There is no fit to show" in page
+
+
+def test_what_was_found_before_is_shown_meanwhile(signed_in: Browser, outcome: Outcome) -> None:
+    a_computation(outcome.cover, State.RUNNING)
+    page = text(signed_in(Role.COUNTER).get(at("fit", outcome.cover)))
+    assert "Until it is done, what was computed before is shown." in page
+    assert "Hood" in page
+
+
+@pytest.mark.parametrize("name", ["fit", "piece"])
+def test_a_page_says_when_the_choices_have_changed(
+    signed_in: Browser, outcome: Outcome, name: str
+) -> None:
+    cover = outcome.cover
+    address = at(name, cover, *([1] if name == "piece" else []))
+    client = signed_in(Role.COUNTER)
+    assert "Out of date" not in text(client.get(address))
+    cover.choices = {"panels": [{"panel": "hood"}]}
+    cover.save()
+    assert "Out of date" in text(client.get(address))
+
+
+def test_a_new_outcome_takes_the_place_of_the_old_one(signed_in: Browser, outcome: Outcome) -> None:
+    an_outcome(outcome.cover, [a_piece(), a_piece()], body=dome())
+    page = text(signed_in(Role.COUNTER).get(at("piece", outcome.cover, 2)))
+    assert at("flat", outcome.cover, 2, 2) in page
+    assert "2 of 2" in page
+
+
+def test_the_hardest_pieces_come_first(outcome: Outcome) -> None:
+    for number in (2, 3, 4):
+        add_piece(outcome, number, a_piece())
+    for number, effort, stretch, compression in (
+        (1, "easy", 0.04, 0.001),
+        (2, "hard", 0.11, 0.001),
+        (3, "care", 0.06, 0.001),
+        (4, "hard", 0.02, 0.05),
+    ):
+        outcome.pieces.filter(number=number).update(
+            effort=effort, stretch=stretch, compression=compression
+        )
+    ordered = hardest_first(outcome.pieces.all())
+    assert [piece.number for piece in ordered] == [4, 2, 3, 1]
+    assert [in_words(piece).word for piece in ordered] == ["hard", "hard", "needs care", "easy"]
+    assert in_words(ordered[1]).stretch == "11.0\u00a0%, limit 5\u00a0%"
+
+
+def test_a_page_s_words_are_escaped(signed_in: Browser, outcome: Outcome) -> None:
+    piece = outcome.pieces.get()
+    piece.warnings = ["<script>alert(1)</script>"]
+    piece.details["edges"][0]["name"] = "<b>low"
+    piece.save()
+    page = text(signed_in(Role.COUNTER).get(at("piece", outcome.cover, 1)))
+    assert "<script>alert" not in page
+    assert "<b>low" not in page
+
+
+def test_pages_ask_little_of_the_database(
+    signed_in: Browser, outcome: Outcome, django_assert_max_num_queries: Any
+) -> None:
+    for number in range(2, 9):
+        add_piece(outcome, number, a_piece())
+    client = signed_in(Role.INSTALLER)
+    for address in all_addresses(outcome.cover):
+        client.get(address)
+        with django_assert_max_num_queries(8):
+            client.get(address)
+
+
+def test_lengths_are_as_the_shop_writes_them(
+    signed_in: Browser, outcome: Outcome, shop: Shop
+) -> None:
+    client = signed_in(Role.COUNTER)
+    assert "film ends 1.5 mm short" in text(client.get(at("piece", outcome.cover, 1)))
+    shop.inches = True
+    shop.save()
+    page = text(client.get(at("piece", outcome.cover, 1)))
+    assert "film ends 0.06 in short" in page
+    assert 'data-inches="yes"' in page
