@@ -239,6 +239,10 @@ def sampled_addresses() -> tuple[list[tuple[str, Callable[[], str]]], list[str]]
             found.append((name, address))
 
     walk(get_resolver().url_patterns, "")
+    search = reverse("jobs:find")
+    found.append(("jobs:find, a name", lambda: f"{search}?q=CUSTOMER+{dice.randrange(JOBS // 4)}"))
+    found.append(("jobs:find, nothing", lambda: f"{search}?q=no+such+{dice.randrange(1000)}"))
+    found.append(("jobs:find, the last page", lambda: f"{search}?page={JOBS}"))
     return found, left_out
 
 
