@@ -83,7 +83,7 @@ def fill(cover: Cover) -> Outcome | None:
         with transaction.atomic():
             # The row of the cover is held, so that two cannot take one number.
             held = (
-                Cover.objects.select_for_update()
+                Cover.objects.select_for_update(of=("self",))
                 .select_related("computation", "job")
                 .get(pk=cover.pk)
             )
