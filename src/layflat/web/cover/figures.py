@@ -1,12 +1,13 @@
 """The figures of a cover: estimated at once, computed when somebody asks for it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from layflat.base import InputError
 from layflat.papers import panel_title
 from layflat.plan import Price
 from layflat.web.cover import outcomes
-from layflat.web.cover.choices import Choices
+from layflat.web.cover.choices import Choices, from_json
 from layflat.web.cover.estimate import estimate
 from layflat.web.cover.models import Cover, Outcome
 from layflat.web.cover.price import priced
@@ -98,19 +99,34 @@ def stand_of(cover: Cover, choices: Choices, shop: Shop) -> Stand:
         choices: of it.
         shop: whose rates and roll count.
     """
-    outcome = outcomes.fill(cover) or outcomes.newest(cover)
-    is_current = outcome is not None and outcomes.is_current(cover, outcome, shop=shop)
+    return _stand(cover, choices, shop, outcomes.newest(cover))
+
+
+def stands_of(covers: Sequence[Cover], shop: Shop) -> list[Stand]:
+    """The figures of several covers, with as few questions to the database as for one."""
+    newest: dict[int, Outcome] = {}
+    found = Outcome.objects.filter(cover__in=covers).select_related("computation")
+    for outcome in found.prefetch_related("pieces").order_by("number"):
+        newest[outcome.cover_id] = outcome
+    return [_stand(cover, from_json(cover.choices), shop, newest.get(cover.pk)) for cover in covers]
+
+
+def _stand(cover: Cover, choices: Choices, shop: Shop, newest: Outcome | None) -> Stand:
     made = cover.computation
-    computation = None if made is None or made.state == State.DONE else made
+    is_done = made is not None and made.state == State.DONE
+    if is_done and (newest is None or newest.computation_id != cover.computation_id):
+        newest = outcomes.fill(cover) or newest
+    is_current = newest is not None and outcomes.is_current(cover, newest, shop=shop)
+    computation = None if is_done else made
     if not choices.panels:
-        return Stand(None, outcome, False, computation)
-    if outcome is not None and is_current:
-        return Stand(_computed(outcome, shop), outcome, True, None)
+        return Stand(None, newest, False, computation)
+    if newest is not None and is_current:
+        return Stand(_computed(newest, shop), newest, True, None)
     try:
         figures = _estimated(cover, choices, shop)
     except InputError as error:
         figures = Figures(fault=str(error))
-    return Stand(figures, outcome, False, computation)
+    return Stand(figures, newest, False, computation)
 
 
 def _estimated(cover: Cover, choices: Choices, shop: Shop) -> Figures:

@@ -21,7 +21,7 @@ from layflat.web.cover.alternatives import (
 )
 from layflat.web.cover.changing import locked_cover, require_open, why_not
 from layflat.web.cover.choices import Choices, from_json
-from layflat.web.cover.figures import stand_of
+from layflat.web.cover.figures import stands_of
 from layflat.web.cover.lines import trace_line
 from layflat.web.cover.measure import ask_measures
 from layflat.web.cover.models import Cover, SavedCover
@@ -85,14 +85,15 @@ def _saved(revision: Revision, panels: BodyPanels) -> list[tuple[SavedCover, str
 
 def _cards(job: Job, shop: Shop) -> list[dict[str, Any]]:
     found = []
-    for item in standing_covers(job):
+    covers = standing_covers(job)
+    for item, stand in zip(covers, stands_of(covers, shop), strict=True):
         choices = choices_of(item)
         found.append(
             {
                 "cover": item,
                 "choices": choices,
                 "words": _words(item, choices),
-                "stand": stand_of(item, choices, shop),
+                "stand": stand,
                 "picture_word": choices_word(choices),
             }
         )
