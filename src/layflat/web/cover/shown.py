@@ -149,14 +149,10 @@ def _picture(asked: _Asked) -> bytes:
             whole = surfaces[panel.mesh]
             film = choice is not None and choice.is_whole
             marks.append(Mark(_turned(whole, turn), _FILM if film else _BARE))
-        if choice is not None and not choice.is_whole:
-            part = part_of_panel(asked.revision, choice)
-            mesh = Mesh(
-                np.asarray(part.positions, np.float64).reshape(-1, 3),
-                np.asarray(part.indices, np.int64).reshape(-1, 3),
-            )
-            marks.append(Mark(_turned(mesh, turn), _FILM))
-            rims.append(np.asarray(part.points_mm, np.float64))
+        part = _part_or_none(asked.revision, choice)
+        if part is not None:
+            marks.append(Mark(_turned(part.mesh, turn), _FILM))
+            rims.append(part.points_mm)
         for item in panel.keep_outs:
             over = choice is not None and item.name in choice.film_over
             if item.mesh in surfaces and not over:
@@ -174,6 +170,16 @@ def _picture(asked: _Asked) -> bytes:
     held = io.BytesIO()
     image.save(held, "PNG", optimize=True)
     return held.getvalue()
+
+
+def _part_or_none(revision: Revision, choice: PanelChoice | None) -> DrawnPart | None:
+    """The covered part up to a line; a line that parts nothing leaves the panel bare."""
+    if choice is None or choice.is_whole:
+        return None
+    try:
+        return part_of_panel(revision, choice)
+    except InputError:
+        return None
 
 
 _STAGES: dict[str, Stage] = {}
