@@ -10,7 +10,7 @@ practice of cutting by hand, no source.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -22,8 +22,6 @@ from layflat.nest.parts import Frame, Part
 from layflat.nest.push import pushed
 from layflat.nest.turns import turn_between
 
-STEP_MM: Final = 12.0
-"""The height of a row."""
 MOST_PIECES: Final = 60
 """More than so many are left to the search: the fronts would take its time."""
 _QUARTERS: Final = (0.0, 90.0, 180.0, 270.0)
@@ -32,6 +30,35 @@ _SLACK_MM = 1.0
 """Covers what sampling misses, where a layout is to be sound; it is pushed out again."""
 _ORDERS = 4
 _SEED = 5
+
+
+@dataclass(frozen=True)
+class Rows:
+    """How the roll is parted across.
+
+    Attributes:
+        step_mm: the height of a row.
+        is_safe: whether pieces are taken for no smaller than they are; else rows are rounded, which
+            is right on average.
+    """
+
+    step_mm: float
+    is_safe: bool
+
+    def taken(self, high_mm: float) -> int:
+        """How many rows a piece takes."""
+        rows = high_mm / self.step_mm
+        return max(1, int(np.ceil(rows - 1e-9) if self.is_safe else np.rint(rows)))
+
+    def offered(self, wide_mm: float) -> int:
+        """How many rows a roll has."""
+        rows = wide_mm / self.step_mm
+        return int(np.floor(rows + 1e-9) if self.is_safe else np.rint(rows))
+
+
+QUICK: Final = Rows(12.0, is_safe=False)
+"""For estimates."""
+_SAFE: Final = Rows(6.0, is_safe=True)
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +107,11 @@ class Stretch:
 
 
 def turned_rims(
-    outline_mm: FloatArray, *, around_mm: float, turns_deg: Sequence[float] = _QUARTERS
+    outline_mm: FloatArray,
+    *,
+    around_mm: float,
+    turns_deg: Sequence[float] = _QUARTERS,
+    rows: Rows = QUICK,
 ) -> tuple[Rims, ...]:
     """A piece at some turns.
 
@@ -88,6 +119,7 @@ def turned_rims(
         outline_mm: (k, 2) float64, closed, in order.
         around_mm: how far its rims lie from the outline: half the gap, and what it is larger by.
         turns_deg: counter-clockwise.
+        rows: the same as for the layout.
     """
     points = _sampled(outline_mm)
     found = []
@@ -95,7 +127,9 @@ def turned_rims(
         angle = np.radians(turn)
         cos, sin = np.cos(angle), np.sin(angle)
         x, y = points.T
-        found.append(_rims(np.column_stack((cos * x - sin * y, sin * x + cos * y)), around_mm))
+        found.append(
+            _rims(np.column_stack((cos * x - sin * y, sin * x + cos * y)), around_mm, rows)
+        )
     return tuple(found)
 
 
@@ -110,12 +144,12 @@ def _sampled(outline_mm: FloatArray) -> FloatArray:
     return points
 
 
-def _rims(points: FloatArray, around: float) -> Rims:
+def _rims(points: FloatArray, around: float, parted: Rows) -> Rims:
     x, y = (points - points.min(axis=0)).T
-    rows = max(1, int(np.ceil((y.max() + 2 * around) / STEP_MM - 1e-9)))
+    rows = parted.taken(float(y.max()) + 2 * around)
     near, far = np.full(rows, np.inf), np.full(rows, -np.inf)
     for shift in (0.0, around, 2 * around):
-        row = np.clip(((y + shift) / STEP_MM).astype(np.int64), 0, rows - 1)
+        row = np.clip(((y + shift) / parted.step_mm).astype(np.int64), 0, rows - 1)
         np.minimum.at(near, row, x)
         np.maximum.at(far, row, x + 2 * around)
     # A row that no point fell into does not keep others away.
@@ -125,7 +159,7 @@ def _rims(points: FloatArray, around: float) -> Rims:
 
 
 def front_layout(
-    pieces: Sequence[Sequence[Rims]], frame: Frame, *, ends_mm: float
+    pieces: Sequence[Sequence[Rims]], frame: Frame, *, ends_mm: float, rows: Rows = QUICK
 ) -> list[Stretch]:
     """*pieces*, each at one of its turns, on as little of the roll as some orders give.
 
@@ -133,13 +167,14 @@ def front_layout(
         pieces: the turns of each piece (see `turned_rims`); one that fits at none is left out.
         frame: what a section offers.
         ends_mm: what a section takes beside its pieces.
+        rows: the same as for the pieces.
     """
-    rows = int((frame.usable_mm + frame.gap_mm + 1e-6) // STEP_MM)
+    most = rows.offered(frame.usable_mm + frame.gap_mm)
     turns = [
         [
             (k, rims)
             for k, rims in enumerate(choices)
-            if len(rims.near) <= rows and rims.length_mm - frame.gap_mm <= frame.longest_mm + 1e-6
+            if len(rims.near) <= most and rims.length_mm - frame.gap_mm <= frame.longest_mm + 1e-6
         ]
         for choices in pieces
     ]
@@ -153,7 +188,9 @@ def front_layout(
     orders = [np.argsort(-areas, kind="stable"), np.argsort(-longest, kind="stable")]
     if len(fitting) > 2:
         orders += [np.argsort(-areas * dice.uniform(0.6, 1.4, len(areas))) for _ in range(_ORDERS)]
-    layouts = [_laid(fitting[order], turns, rows, frame) for order in orders]
+    layouts = [
+        _laid(fitting[order], turns, np.zeros(most), rows.step_mm, frame) for order in orders
+    ]
     return min(layouts, key=lambda found: fronts_length_mm(found, frame, ends_mm=ends_mm))
 
 
@@ -165,17 +202,18 @@ def fronts_length_mm(stretches: Sequence[Stretch], frame: Frame, *, ends_mm: flo
 def _laid(
     order: Sequence[int] | np.ndarray[tuple[int], np.dtype[np.int64]],
     turns: Sequence[Sequence[tuple[int, Rims]]],
-    rows: int,
+    bare: FloatArray,
+    step_mm: float,
     frame: Frame,
 ) -> list[Stretch]:
     stretches: list[Stretch] = []
     for piece in (int(number) for number in order):
         best: tuple[float, float, int, Stretch] | None = None
-        for index, held in enumerate([*stretches, Stretch(np.zeros(rows), ())]):
+        for index, held in enumerate([*stretches, Stretch(bare, ())]):
             if index == len(stretches) and best is not None:
                 break
             for turn, rims in turns[piece]:
-                found = _pushed(held, piece, turn, rims, frame)
+                found = _pushed(held, FrontSpot(piece, turn, 0.0, step_mm), rims, frame)
                 if found is not None and (best is None or found[:2] < best[:2]):
                     best = (found[0], found[1], index, found[2])
         if best is None:
@@ -188,9 +226,16 @@ def _laid(
 
 
 def _pushed(
-    held: Stretch, piece: int, turn: int, rims: Rims, frame: Frame
+    held: Stretch, asked: FrontSpot, rims: Rims, frame: Frame
 ) -> tuple[float, float, Stretch] | None:
-    """A piece at its best place before a front: how much longer, how much waste, and what then."""
+    """A piece at its best place before a front: how much longer, how much waste, and what then.
+
+    *asked* is placed a row up and at the roll's beginning.
+    """
+    if float(held.front.min()) + rims.length_mm - frame.gap_mm > frame.longest_mm + float(
+        rims.near.max()
+    ):
+        return None
     rows = len(rims.near)
     behind = np.lib.stride_tricks.sliding_window_view(held.front, rows)
     starts = (behind - rims.near).max(axis=1)
@@ -203,7 +248,7 @@ def _pushed(
         return None
     front = held.front.copy()
     front[at : at + rows] = np.maximum(start + rims.far, front[at : at + rows])
-    spot = FrontSpot(piece, turn, start, at * STEP_MM)
+    spot = replace(asked, x_mm=start, y_mm=at * asked.y_mm)
     return float(longer[at]), float(waste[at]), Stretch(front, (*held.spots, spot))
 
 
@@ -224,11 +269,13 @@ def front_packs(parts: Sequence[Part], frame: Frame, *, extra_mm: float) -> list
     turns = {part.index: _turns(part) for part in parts}
     rims = {
         part.index: turned_rims(
-            ring_points(part.polygon), around_mm=around, turns_deg=turns[part.index]
+            ring_points(part.polygon), around_mm=around, turns_deg=turns[part.index], rows=_SAFE
         )
         for part in parts
     }
-    stretches = front_layout([rims[part.index] for part in held], frame, ends_mm=extra_mm)
+    stretches = front_layout(
+        [rims[part.index] for part in held], frame, ends_mm=extra_mm, rows=_SAFE
+    )
     if sum(len(stretch.spots) for stretch in stretches) < len(held):
         return []
     packs = []

@@ -128,7 +128,10 @@ def _film_mm(shapes: Sequence[FlatShape], usable_mm: float) -> float:
     frame = Frame(usable_mm=usable_mm, longest_mm=MAX_SECTION_MM - 2 * END_MARGIN_MM, gap_mm=GAP_MM)
     ends_mm = 2 * END_MARGIN_MM
     stretches = front_layout([shape.turns for shape in shapes], frame, ends_mm=ends_mm)
-    return fronts_length_mm(stretches, frame, ends_mm=ends_mm)
+    placed = {spot.piece for stretch in stretches for spot in stretch.spots}
+    # What fits nowhere is said to be too large, and counted as if it lay by itself.
+    apart = [shape.sides_mm[0] + ends_mm for i, shape in enumerate(shapes) if i not in placed]
+    return fronts_length_mm(stretches, frame, ends_mm=ends_mm) + sum(apart)
 
 
 def _work(shape: FlatShape) -> PieceWork:
