@@ -64,7 +64,7 @@ def bodies(shop: Shop) -> dict[str, Body]:
     made = (
         Body(maker="Tarnholm", name="Haulbeck", year_from=2029, year_to=2034, note="high roof"),
         Body(maker="Tarnholm", name="Siskwing", year_from=2031),
-        Body(maker="Ostrel", name="Pewit"),
+        Body(maker="Östrël", name="Pewit"),
         Body(maker="Tarnholm", name="Oldwing", is_retired=True),
     )
     for body in made:
@@ -83,6 +83,10 @@ def bodies(shop: Shop) -> dict[str, Body]:
         ("2034 tarnholm", {"Haulbeck", "Siskwing"}),
         ("2035 tarnholm", {"Siskwing"}),
         ("tarnholm ostrel", set()),
+        ("ÖSTRËL", {"Pewit"}),
+        ("östrël pew", {"Pewit"}),
+        ("ostrel", {"Pewit"}),
+        ("\x00pewit", {"Pewit"}),
         ("%", set()),
     ],
 )

@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest_django import DjangoAssertNumQueries
 
+from layflat.web.folding import bare, folded
 from layflat.web.jobs.finding import find_customers
-from layflat.web.jobs.folding import bare, folded
 from layflat.web.jobs.models import Customer, Job, Stage, Vehicle
 from layflat.web.jobs.searching import find_jobs
 from layflat.web.people.models import Role, Shop

@@ -8,6 +8,7 @@ from django.db.models import Max, Prefetch, Q, QuerySet
 from layflat.base import InputError
 from layflat.web.bodies.models import Body, Revision
 from layflat.web.files.models import StoredFile
+from layflat.web.folding import folded, typed
 from layflat.web.people.models import Person
 from layflat.web.record.models import write_event
 from layflat.web.work.models import State
@@ -113,16 +114,17 @@ def found(text: str) -> QuerySet[Body]:
     """The bodies that people mean by *text*, with their revisions as `newest_first`.
 
     A year finds the bodies that were built then; every other word must be in the maker, the name
-    or the note. A body whose years nobody wrote is found by any year.
+    or the note, whatever its capitals and accents. A body whose years nobody wrote is found by any
+    year.
     """
     wanted = Q(is_retired=False)
-    for word in text.split()[:_MOST_WORDS]:
+    for word in typed(text).split()[:_MOST_WORDS]:
         if _YEAR.fullmatch(word):
             year = int(word)
             wanted &= Q(year_from__isnull=True) | Q(year_from__lte=year)
             wanted &= Q(year_to__isnull=True) | Q(year_to__gte=year)
         else:
-            wanted &= Q(maker__icontains=word) | Q(name__icontains=word) | Q(note__icontains=word)
+            wanted &= Q(words_folded__contains=folded(word))
     revisions = Revision.objects.select_related("preparation").order_by("-number")
     return Body.objects.filter(wanted).prefetch_related(
         Prefetch("revisions", queryset=revisions, to_attr="newest_first")

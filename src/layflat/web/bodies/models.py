@@ -4,6 +4,7 @@ from django.conf import settings
 from django.db import models
 
 from layflat.web.files.models import StoredFile
+from layflat.web.folding import FoldedField
 from layflat.web.work.models import Computation
 
 
@@ -13,6 +14,7 @@ class Body(models.Model):
     Attributes:
         maker, name: the shop's own words.
         year_from, year_to: when it was built; an end that is not known is None.
+        words_folded: maker, name and note as they are searched.
         is_retired: no longer offered for new jobs.
     """
 
@@ -21,6 +23,7 @@ class Body(models.Model):
     year_from = models.PositiveSmallIntegerField(null=True, blank=True)
     year_to = models.PositiveSmallIntegerField(null=True, blank=True)
     note = models.CharField(max_length=400, blank=True)
+    words_folded = FoldedField("maker", "name", "note")
     is_retired = models.BooleanField(default=False)
 
     class Meta:

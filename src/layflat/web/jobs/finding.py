@@ -7,7 +7,7 @@ from django.db.models import F, OuterRef, Prefetch, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Replace
 
 from layflat.web.bodies.models import Body, Revision
-from layflat.web.jobs.folding import bare, folded, typed
+from layflat.web.folding import bare, folded, typed
 from layflat.web.jobs.models import Customer, Vehicle
 
 SHORTEST: Final = 2
@@ -72,9 +72,10 @@ def known_customer(customer_id: int) -> list[Known]:
 
 
 def find_bodies(text: str, *, chosen: str = "") -> list[Revision]:
-    """The newest revision of bodies whose maker, name or year match every word, at most `MOST`.
+    """The newest revision of bodies that match every word, at most `MOST`.
 
-    A revision that is *chosen* already, by its row number, comes first.
+    Each word must be in the maker, the name or the note, or be a year of theirs. A revision that is
+    *chosen* already, by its row number, comes first.
     """
     words = typed(text).split()
     kept = (
@@ -86,7 +87,7 @@ def find_bodies(text: str, *, chosen: str = "") -> list[Revision]:
         return kept
     bodies = Body.objects.filter(is_retired=False)
     for word in words:
-        by_word = Q(maker__icontains=word) | Q(name__icontains=word)
+        by_word = Q(words_folded__contains=folded(word))
         if word.isdecimal() and len(word) <= 4:
             year = int(word)
             from_then = Q(year_from__isnull=True) | Q(year_from__lte=year)

@@ -5,7 +5,7 @@ from django.db import models
 
 from layflat.web.bodies.models import Revision
 from layflat.web.files.models import StoredFile
-from layflat.web.jobs.folding import FoldedField
+from layflat.web.folding import FoldedField
 
 
 class Customer(models.Model):

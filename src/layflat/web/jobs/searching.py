@@ -4,7 +4,7 @@ from typing import Final
 
 from django.db.models import Q, QuerySet
 
-from layflat.web.jobs.folding import bare, folded
+from layflat.web.folding import bare, folded
 from layflat.web.jobs.models import Job, Stage
 
 WHICH: Final = {"": "Every job", "open": "Open", "closed": "Closed"}

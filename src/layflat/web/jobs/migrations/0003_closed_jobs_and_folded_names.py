@@ -2,7 +2,7 @@ from typing import Any
 
 from django.db import migrations, models
 
-import layflat.web.jobs.folding
+import layflat.web.folding
 
 STAGES = [
     ("enquiry", "Enquiry"),
@@ -29,7 +29,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name="customer",
             name="name_folded",
-            field=layflat.web.jobs.folding.FoldedField("name", default="", editable=False),
+            field=layflat.web.folding.FoldedField("name", default="", editable=False),
         ),
         migrations.AddField(
             model_name="job",
@@ -44,7 +44,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name="vehicle",
             name="marks_folded",
-            field=layflat.web.jobs.folding.FoldedField(
+            field=layflat.web.folding.FoldedField(
                 "plate", "vin", default="", editable=False, is_bare=True
             ),
         ),

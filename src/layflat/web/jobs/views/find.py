@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.http import urlencode
 from django.views.decorators.http import require_safe
 
-from layflat.web.jobs.folding import typed
+from layflat.web.folding import typed
 from layflat.web.jobs.models import Job
 from layflat.web.jobs.searching import WHICH, find_jobs
 from layflat.web.people.shop import shop_time, the_shop
