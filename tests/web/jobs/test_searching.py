@@ -1,17 +1,13 @@
 """Jobs are found by number, plate, VIN and customer, also closed ones, whatever the letters."""
 
-import unicodedata
 from collections.abc import Callable
 
 import pytest
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 from django.test import Client
-from hypothesis import given
-from hypothesis import strategies as st
 from pytest_django import DjangoAssertNumQueries
 
-from layflat.web.folding import bare, folded
 from layflat.web.jobs.finding import find_customers
 from layflat.web.jobs.models import Customer, Job, Stage, Vehicle
 from layflat.web.jobs.searching import find_jobs
@@ -78,16 +74,6 @@ def test_what_is_renamed_is_found_by_its_new_name_only(three: None) -> None:
     assert not find_jobs("müßig")
     Customer.objects.bulk_create([Customer(name="Ÿves")])
     assert Customer.objects.get(name_folded="yves")
-
-
-@given(st.text(max_size=30))
-def test_folding_twice_is_folding_once_and_case_does_not_matter(text: str) -> None:
-    assert folded(folded(text)) == folded(text)
-    assert bare(bare(text)) == bare(text)
-    # The Unicode Standard, 3.13, D146: what is the same but for case and composition matches.
-    for form in ("NFC", "NFD", "NFKC", "NFKD"):
-        assert folded(unicodedata.normalize(form, text).upper()) == folded(text.upper())
-    assert folded(text.casefold()) == folded(text)
 
 
 @pytest.mark.parametrize("role", Role)
