@@ -19,10 +19,12 @@ export class FlatMap {
     this.tell = tell;
     this.zoom = 0;
     this.middle = [pattern.map.width_mm / 2, pattern.map.height_mm / 2];
-    this.cross = new Cross();
+    // What is pointed at, and what was tapped.
+    this.crosses = { pointed: new Cross(), pinned: new Cross() };
+    this.marks = { pointed: null, pinned: null };
     this.names = element("g", { class: "fit-names" });
     this.rings = element("g", {});
-    this.marks = element("g", {}, this.names, this.rings, this.cross.group);
+    const crosses = Object.values(this.crosses).map((cross) => cross.group);
     this.image = element("image", {
       href: map,
       width: pattern.map.width_mm,
@@ -36,7 +38,7 @@ export class FlatMap {
         `Flat pattern of ${name}. Arrow keys move the mark, with Shift in large steps; Enter pins ` +
         "it. The places to mind are in the list.",
     });
-    this.picture.append(this.image, this.marks);
+    this.picture.append(this.image, this.names, this.rings, ...crosses);
     place.querySelector("img")?.classList.add("only-print");
     place.append(this.picture);
     this.zooms = this.buttons();
@@ -128,20 +130,20 @@ export class FlatMap {
     return this.pattern.fromMap(x, y);
   }
 
-  // Shows the mark on a place, or nothing.
+  // Shows what is pointed at, null for nothing, or what was tapped.
   show(mark) {
-    this.mark = mark;
-    if (mark === null) {
-      this.at = null;
-      this.cross.hide();
+    if (!mark?.isPinned) {
+      this.marks.pointed = mark;
+      this.drawMarks();
       return;
     }
+    this.marks = { pointed: null, pinned: mark };
     this.at = this.pattern.toMap(...mark.flat);
-    if (mark.isPinned && this.zoom && !this.isSeen(this.at)) {
+    if (this.zoom && !this.isSeen(this.at)) {
       this.draw();
-      return;
+    } else {
+      this.drawMarks();
     }
-    this.drawMark();
   }
 
   isSeen([x, y]) {
@@ -152,15 +154,22 @@ export class FlatMap {
     );
   }
 
-  drawMark() {
-    if (!this.mark) {
-      return;
+  drawMarks() {
+    for (const [kind, cross] of Object.entries(this.crosses)) {
+      const mark = this.marks[kind];
+      if (mark) {
+        this.drawMark(cross, mark);
+      } else {
+        cross.hide();
+      }
     }
-    const { angle, stretch, compression, words, isPinned } = this.mark;
+  }
+
+  drawMark(cross, { flat, angle, stretch, compression, words, isPinned }) {
     const [a, b, c, d] = this.pattern.map.to_map;
     const [x, y] = [Math.cos(angle), Math.sin(angle)];
     const along = unit(a * x + c * y, b * x + d * y);
-    this.cross.show(this.toScreen(this.at), {
+    cross.show(this.toScreen(this.pattern.toMap(...flat)), {
       along,
       across: [-along[1], along[0]],
       stretch,
@@ -177,13 +186,13 @@ export class FlatMap {
 
   // The map as large as its place and the zoom allow; marks and names stay as large as they are.
   draw() {
-    const { clientWidth, clientHeight } = this.picture;
-    if (!clientWidth || !clientHeight) {
+    const box = this.picture.getBoundingClientRect();
+    if (!box.width || !box.height) {
       return;
     }
     const { width_mm: wide, height_mm: high } = this.pattern.map;
-    this.scale = Math.min(clientWidth / wide, clientHeight / high) * ZOOMS[this.zoom];
-    const seen = [clientWidth / this.scale, clientHeight / this.scale];
+    this.scale = Math.min(box.width / wide, box.height / high) * ZOOMS[this.zoom];
+    const seen = [box.width / this.scale, box.height / this.scale];
     const middle = this.zoom ? (this.at ?? this.middle) : [wide / 2, high / 2];
     if (this.zoom) {
       this.middle = middle;
@@ -201,7 +210,7 @@ export class FlatMap {
     this.ringSpots().forEach(([x, y], i) => {
       this.rings.children[i].setAttribute("transform", `translate(${x.toFixed(1)} ${y.toFixed(1)})`);
     });
-    this.drawMark();
+    this.drawMarks();
     const [larger, smaller] = this.zooms.children;
     larger.disabled = this.zoom === ZOOMS.length - 1;
     smaller.disabled = this.zoom === 0;

@@ -61,7 +61,7 @@ async function open() {
     console.warn("fit:", error.message);
   }
   if (pinned) {
-    show({ ...pinned, isPinned: true });
+    show(pinned);
   }
   page.dataset.ready = "yes";
 }
@@ -78,14 +78,14 @@ function pointFlat(x, y, isPinned) {
   point(place.off <= most ? place : isPinned ? undefined : null, isPinned, true);
 }
 
-// Shows a place on both; null shows the pinned one again, undefined changes nothing.
+// Shows a place on both; null means that nothing is pointed at, undefined changes nothing.
 function point(place, isPinned, isJump = false) {
   if (place === undefined) {
     return;
   }
   if (place === null) {
     if (!isPinned) {
-      show(pinned && { ...pinned, isPinned: true });
+      show(null);
     }
     return;
   }
@@ -120,7 +120,7 @@ function marked(place) {
 function show(mark) {
   map.show(mark);
   view?.show(mark);
-  showOnScale(mark);
+  showOnScale(mark ?? pinned);
 }
 
 function showOnScale(mark) {

@@ -164,8 +164,8 @@ export class Scene {
   // Where a point of the body is on the stage, in pixels.
   toScreen(point) {
     const seen = point.clone().project(this.camera.eye);
-    const { clientWidth, clientHeight } = this.stage;
-    return [((seen.x + 1) / 2) * clientWidth, ((1 - seen.y) / 2) * clientHeight];
+    const { width, height } = this.canvas.getBoundingClientRect();
+    return [((seen.x + 1) / 2) * width, ((1 - seen.y) / 2) * height];
   }
 
   say(words) {

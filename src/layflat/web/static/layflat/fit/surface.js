@@ -25,8 +25,9 @@ export class PanelView extends Scene {
     super(stage, { name, info: pattern.info, help });
     this.pattern = pattern;
     this.tell = tell;
-    this.mark = null;
-    this.cross = new Cross();
+    // What is pointed at, and what was tapped.
+    this.crosses = { pointed: new Cross(), pinned: new Cross() };
+    this.marks = { pointed: null, pinned: null };
     this.layer = element("svg", { class: "fit-marks", "aria-hidden": "true" });
     this.glb = glb;
   }
@@ -39,7 +40,7 @@ export class PanelView extends Scene {
       this.layer.append(mark);
       return { mark, place: this.pattern.middleOf(place.face) };
     });
-    this.layer.append(this.cross.group);
+    this.layer.append(...Object.values(this.crosses).map((cross) => cross.group));
     this.stage.append(this.layer);
     this.buttons(VIEWS, this.stage.parentElement);
     this.addLines();
@@ -142,15 +143,20 @@ export class PanelView extends Scene {
     this.tell(this.placeOf(hit), false);
   }
 
+  // Shows what is pointed at, null for nothing, or what was tapped.
   show(mark) {
-    this.mark = mark;
+    if (!mark?.isPinned) {
+      this.marks.pointed = mark;
+    } else {
+      this.marks = { pointed: null, pinned: mark };
+    }
     if (!this.camera) {
       return;
     }
     if (mark?.isPinned && mark.isJump && this.isHidden(mark.place)) {
       this.face(mark.place);
     }
-    this.drawMark();
+    this.drawMarks();
   }
 
   // Turns so that a place faces the eye.
@@ -184,7 +190,7 @@ export class PanelView extends Scene {
       const [x, y] = this.toScreen(this.pointOf(place));
       mark.setAttribute("transform", `translate(${x.toFixed(1)} ${y.toFixed(1)})`);
     }
-    this.drawMark();
+    this.drawMarks();
     clearTimeout(this.waits);
     // Rays are cast once the piece stands still.
     this.waits = setTimeout(() => this.fade(), SETTLE_MS);
@@ -194,15 +200,21 @@ export class PanelView extends Scene {
     for (const { mark, place } of this.rings) {
       mark.classList.toggle("behind", this.isHidden(place));
     }
-    this.drawMark();
+    this.drawMarks();
   }
 
-  drawMark() {
-    const { mark } = this;
-    if (!mark) {
-      this.cross.hide();
-      return;
+  drawMarks() {
+    for (const [kind, cross] of Object.entries(this.crosses)) {
+      const mark = this.marks[kind];
+      if (mark) {
+        this.drawMark(cross, mark);
+      } else {
+        cross.hide();
+      }
     }
+  }
+
+  drawMark(cross, mark) {
     const at = this.pointOf(mark.place);
     const here = this.toScreen(at);
     const [along, across] = [mark.angle, mark.angle + Math.PI / 2].map((angle) => {
@@ -212,7 +224,7 @@ export class PanelView extends Scene {
       const length = Math.hypot(x, y) || 1;
       return [x / length, y / length];
     });
-    this.cross.show(here, {
+    cross.show(here, {
       along,
       across,
       stretch: mark.stretch,
