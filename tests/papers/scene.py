@@ -339,6 +339,7 @@ def offered_cover(title: str = "Nose and doors", panels: int = 7) -> OfferedCove
         picture=picture.getvalue(),
         covered=tuple((name, f"{edges}left, rear, right.") for name in names),
         free=(("Hood", "Emblem: an emblem that stays on. Washer jet: a washer jet."),),
+        over=(("Fender, left", "Emblem: the maker has no radar behind it."),),
         expect=(("Mirror cap, left", "Seen from the side, a slight haze may show."),),
         lines=(
             OfferLine(

@@ -41,8 +41,9 @@ class OfferedCover:
     Attributes:
         title: as the customer knows it.
         picture: PNG of the vehicle with the film on it, or None.
-        covered, free, expect: a panel's title with sentences: where film lies and how it ends,
-            what stays free of it or is covered with a reason, and what will be seen.
+        covered, free, over, expect: panels' titles with sentences: where film lies and how it
+            ends, what stays free of it, what usually does and is covered with a reason, and what
+            will be seen.
         lines: of the price.
         net, tax, gross: the sums, e.g. "1234.50".
         stay: how long the vehicle stays, in words.
@@ -52,6 +53,7 @@ class OfferedCover:
     picture: bytes | None
     covered: tuple[tuple[str, str], ...]
     free: tuple[tuple[str, str], ...]
+    over: tuple[tuple[str, str], ...]
     expect: tuple[tuple[str, str], ...]
     lines: tuple[OfferLine, ...]
     net: str
@@ -149,6 +151,7 @@ def _cover(cover: OfferedCover, sheet: OfferSheet) -> dict[str, object]:
         "title": one_line(cover.title, most=80),
         "covered": list(cover.covered),
         "free": list(cover.free),
+        "over": list(cover.over),
         "expect": list(cover.expect),
         "lines": [
             {

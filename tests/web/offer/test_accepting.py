@@ -38,7 +38,7 @@ def test_a_customer_accepts_in_a_browser_of_his_own(
         "Nose and doors",
         "EUR 1\u00a0825.92",
         "As discussed.",
-        "Stays free",
+        "What stays free of film",
     ):
         assert words in shown
     answer = stranger.post(page, yes(offer), headers={"origin": "null"})

@@ -243,7 +243,7 @@ def test_hard_places_are_told_only_where_they_matter(job: Job, shop: Shop) -> No
     )
     said = panel_words(list(found.pieces.all()), shop)
     assert said["extent"] == "Up to the line that was agreed on the vehicle."
-    assert said["film_over"] == ["Film goes over: emblem. No radar behind it."]
+    assert said["film_over"] == ["Emblem: no radar behind it."]
     assert said["expect"] == [
         "The shape asks much of the film here: seen from the side, a slight haze may show."
     ]
@@ -265,29 +265,29 @@ def test_every_kind_of_change_is_said(content: dict[str, Any]) -> None:
     first, second = new["alternatives"]
     first["panels"][0]["edges"] = ["Ends 1.5 mm before the edge: front, left, right."]
     first["panels"][0]["free"] = []
-    first["panels"].append({**second["panels"][0], "expect": []})
+    first["panels"] += second["panels"][:2]
     first["lines"][0] = {**first["lines"][0], "quantity": "8.10 m", "amount": "502.20"}
     first["lines"].append({**first["lines"][-1], "kind": "own", "text": "Old film off"})
     first["gross"] = "1923.72"
     first["days"] = 4
-    new["alternatives"][1] = {**second, "cover": 999, "title": "Whole vehicle"}
+    new["alternatives"][1] = {**second, "cover": 999, "title": "Whole vehicle", "gross": "2099.00"}
     new["message"] = "As discussed."
     said = difference(content, new)
-    was = "Wrapped round the edge by 8 mm: front. Ends 1.5 mm before the edge: left, right"
-    now = "Ends 1.5 mm before the edge: front, left, right"
-    free = "Emblem: emblem, may stand over radar"
+    was = "Wrapped round the edge by 8 mm: front"
     assert said == [
-        f"“Nose only”, Hood, edges: “{now}” instead of “{was}”.",
-        f"“Nose only”, Hood, what stays free: nothing instead of “{free}”.",
-        "“Nose only”: Door, left is covered too.",
+        "“Nose only”: to pay EUR 1\u00a0923.72 instead of EUR 1\u00a0825.92.",
+        "“Nose only”, Hood: now “Ends 1.5 mm before the edge: front, left, right”.",
+        f"“Nose only”, Hood: no longer “{was}”.",
+        "“Nose only”, Hood: no longer “Ends 1.5 mm before the edge: left, right”.",
+        "“Nose only”, Hood: no longer “Emblem: emblem, may stand over radar”.",
+        "“Nose only”, Door, left · Door, right: covered too.",
         "“Nose only”, Film, cut to your vehicle: 8.10 m, 502.20 instead of 7.35 m, 455.70.",
         "“Nose only”, new line: Old film off, 35.00.",
         "“Nose only”: the vehicle stays about 4 working days, not 3.",
-        "“Nose only”: to pay EUR 1923.72 instead of EUR 1825.92.",
-        f"New: “Whole vehicle”, EUR {second['gross']}.",
+        "New: “Whole vehicle”, EUR 2\u00a0099.00.",
         "No longer offered: “Nose and doors”.",
         "The message: “As discussed” instead of nothing.",
     ]
     back = difference(new, content)
-    assert "“Nose only”: Door, left is no longer covered." in back
+    assert "“Nose only”, Door, left · Door, right: no longer covered." in back
     assert "“Nose only”, line left out: Old film off, 35.00." in back

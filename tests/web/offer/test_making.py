@@ -169,6 +169,16 @@ def test_open_warnings_are_acknowledged_first(signed_in: Browser, sent: Sent, jo
     assert (known["text"], known["by"]) == ("Repaint, hood", "Perrin Oake")
 
 
+def test_a_shop_without_rates_has_nothing_to_offer(
+    signed_in: Browser, sent: Sent, job: Job
+) -> None:
+    Shop.objects.update(film_per_metre=0, rate_per_hour=0)
+    counter = signed_in(Role.COUNTER)
+    shown = counter.post(at(job), sent(**form_of(counter, job), do="make")).content.decode()
+    assert "Film and work have no price yet" in shown
+    assert not Offer.objects.exists()
+
+
 def test_the_second_of_two_who_make_a_version_is_told(
     signed_in: Browser, sent: Sent, job: Job
 ) -> None:

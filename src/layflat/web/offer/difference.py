@@ -3,12 +3,9 @@
 from collections.abc import Iterator
 from typing import Any, Final
 
-_LISTS: Final = (
-    ("edges", "edges"),
-    ("free", "what stays free"),
-    ("film_over", "film over places that stay free otherwise"),
-    ("expect", "what to expect"),
-)
+from layflat.papers import grouped
+
+_LISTS: Final = ("edges", "free", "film_over", "expect")
 _HEAD: Final = (
     ("customer", "The customer"),
     ("vehicle", "The vehicle"),
@@ -34,7 +31,7 @@ def _sentences(old: dict[str, Any], new: dict[str, Any]) -> Iterator[str]:
     currency = new["currency"]
     for key, item in after.items():
         if key not in before:
-            yield f"New: “{item['title']}”, {currency} {item['gross']}."
+            yield f"New: “{item['title']}”, {currency} {grouped(item['gross'])}."
         else:
             yield from _alternative(before[key], item, currency)
     for key, item in before.items():
@@ -60,30 +57,41 @@ def _alternative(old: dict[str, Any], new: dict[str, Any], currency: str) -> Ite
     title = f"“{new['title']}”"
     if old["title"] != new["title"]:
         yield f"{title} was called “{old['title']}”."
-    before = {panel["panel"]: panel for panel in old["panels"]}
-    after = {panel["panel"]: panel for panel in new["panels"]}
-    for name, panel in after.items():
-        if name not in before:
-            yield f"{title}: {panel['title']} is covered too."
-        else:
-            yield from _panel(f"{title}, {panel['title']}", before[name], panel)
-    for name, panel in before.items():
-        if name not in after:
-            yield f"{title}: {panel['title']} is no longer covered."
+    if old["gross"] != new["gross"]:
+        now, was = grouped(new["gross"]), grouped(old["gross"])
+        yield f"{title}: to pay {currency} {now} instead of {currency} {was}."
+    yield from _panels(title, old["panels"], new["panels"])
     yield from _lines(title, old["lines"], new["lines"])
     if old["days"] != new["days"]:
         yield f"{title}: the vehicle stays about {new['days']} working days, not {old['days']}."
-    if old["gross"] != new["gross"]:
-        yield f"{title}: to pay {currency} {new['gross']} instead of {currency} {old['gross']}."
 
 
-def _panel(where: str, old: dict[str, Any], new: dict[str, Any]) -> Iterator[str]:
+def _panels(title: str, old: list[dict[str, Any]], new: list[dict[str, Any]]) -> Iterator[str]:
+    """What is said otherwise of panels; of which the same is said, they stand together."""
+    before = {panel["panel"]: panel for panel in old}
+    after = {panel["panel"]: panel for panel in new}
+    said: dict[str, list[str]] = {}
+    for name, panel in after.items():
+        changes = _panel(before[name], panel) if name in before else ["covered too"]
+        for change in changes:
+            said.setdefault(change, []).append(panel["title"])
+    for name, panel in before.items():
+        if name not in after:
+            said.setdefault("no longer covered", []).append(panel["title"])
+    for change, titles in said.items():
+        yield f"{title}, {' · '.join(titles)}: {change}."
+
+
+def _panel(old: dict[str, Any], new: dict[str, Any]) -> Iterator[str]:
     if old["extent"] != new["extent"]:
-        yield f"{where}: {_quoted(new['extent'])} instead of {_quoted(old['extent'])}."
-    for name, words in _LISTS:
-        if old[name] != new[name]:
-            now, was = " ".join(new[name]), " ".join(old[name])
-            yield f"{where}, {words}: {_quoted(now)} instead of {_quoted(was)}."
+        yield f"{_quoted(new['extent'])} instead of {_quoted(old['extent'])}"
+    for name in _LISTS:
+        for sentence in new[name]:
+            if sentence not in old[name]:
+                yield f"now {_quoted(sentence)}"
+        for sentence in old[name]:
+            if sentence not in new[name]:
+                yield f"no longer {_quoted(sentence)}"
 
 
 def _lines(title: str, old: list[dict[str, Any]], new: list[dict[str, Any]]) -> Iterator[str]:
@@ -91,12 +99,12 @@ def _lines(title: str, old: list[dict[str, Any]], new: list[dict[str, Any]]) -> 
     for key, line in after.items():
         text, amount = line["text"], line["amount"]
         if key not in before:
-            yield f"{title}, new line: {text}, {amount}."
+            yield f"{title}, new line: {text}, {grouped(amount)}."
         elif (was := before[key])["amount"] != amount or was["quantity"] != line["quantity"]:
             yield f"{title}, {text}: {_line(line)} instead of {_line(was)}."
     for key, line in before.items():
         if key not in after:
-            yield f"{title}, line left out: {line['text']}, {line['amount']}."
+            yield f"{title}, line left out: {line['text']}, {grouped(line['amount'])}."
 
 
 def _by_text(lines: list[dict[str, Any]]) -> dict[tuple[str, int], dict[str, Any]]:
@@ -109,7 +117,8 @@ def _by_text(lines: list[dict[str, Any]]) -> dict[tuple[str, int], dict[str, Any
 
 
 def _line(line: dict[str, Any]) -> str:
-    return f"{line['quantity']}, {line['amount']}" if line["quantity"] else str(line["amount"])
+    amount = grouped(line["amount"])
+    return f"{line['quantity']}, {amount}" if line["quantity"] else amount
 
 
 def _changed(words: str, was: str, now: str) -> Iterator[str]:

@@ -153,6 +153,13 @@ def open_warnings(faults: Sequence[Fault]) -> list[str]:
     ]
 
 
+def no_rates(shop: Shop) -> list[str]:
+    """What the shop has to say before anything has a price, in sentences."""
+    if shop.film_per_metre or shop.rate_per_hour:
+        return []
+    return ["Film and work have no price yet; the owner writes them down under “Shop”."]
+
+
 def draft(job: Job, wanted: Wanted, *, shop: Shop, version: int) -> Draft:
     """The next version, as it would be made now.
 
@@ -178,7 +185,7 @@ def draft(job: Job, wanted: Wanted, *, shop: Shop, version: int) -> Draft:
         ready[key].waits_for if key in ready else "A chosen cover is no longer among the job's."
         for key in wanted.covers
     ]
-    refused = [sentence for sentence in waits if sentence] + open_warnings(faults)
+    refused = [sentence for sentence in waits if sentence] + open_warnings(faults) + no_rates(shop)
     if refused:
         raise InputError(" ".join(dict.fromkeys(refused)))
     if not 1 <= wanted.valid_days <= MOST_VALID_DAYS:

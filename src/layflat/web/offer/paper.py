@@ -6,6 +6,7 @@ from typing import Any
 from layflat.papers import Head, LengthUnit, OfferedCover, OfferLine, OfferSheet, Paper, offer_sheet
 from layflat.web.files.store import path_of
 from layflat.web.offer.canonical import in_short
+from layflat.web.offer.shown import said_of
 from layflat.web.people.models import Shop
 from layflat.web.people.shop import shown_day
 
@@ -58,15 +59,13 @@ def sheet_of(content: dict[str, Any], sha256: str, *, shop: Shop) -> OfferSheet:
 
 
 def _cover(item: dict[str, Any]) -> OfferedCover:
-    panels = item["panels"]
     return OfferedCover(
         title=item["title"],
         picture=_picture(item["files"]["picture"]),
-        covered=tuple(
-            (panel["title"], " ".join([panel["extent"], *panel["edges"]])) for panel in panels
-        ),
-        free=_rows(panels, "free", "film_over"),
-        expect=_rows(panels, "expect"),
+        covered=tuple(said_of(item, "extent", "edges")),
+        free=tuple(said_of(item, "free")),
+        over=tuple(said_of(item, "film_over")),
+        expect=tuple(said_of(item, "expect")),
         lines=tuple(
             OfferLine(
                 text=line["text"],
@@ -82,13 +81,6 @@ def _cover(item: dict[str, Any]) -> OfferedCover:
         gross=item["gross"],
         stay=f"about {item['days']} working days",
     )
-
-
-def _rows(panels: list[dict[str, Any]], *names: str) -> tuple[tuple[str, str], ...]:
-    found = (
-        (panel["title"], " ".join(said for n in names for said in panel[n])) for panel in panels
-    )
-    return tuple((title, said) for title, said in found if said)
 
 
 def _picture(sha256: str) -> bytes | None:

@@ -23,7 +23,7 @@ class ShownAlternative:
         place: from 1.
         item: as in the content.
         glb, lines, picture: addresses.
-        covered: names of its panels, for the viewer.
+        selected: names of its panels, for the viewer.
     """
 
     place: int
@@ -31,7 +31,50 @@ class ShownAlternative:
     glb: str
     lines: str
     picture: str
-    covered: str
+    selected: str
+
+    @property
+    def covered(self) -> list[tuple[str, str]]:
+        """Where film lies, and how it ends."""
+        return said_of(self.item, "extent", "edges")
+
+    @property
+    def free(self) -> list[tuple[str, str]]:
+        """What stays free of film."""
+        return said_of(self.item, "free")
+
+    @property
+    def over(self) -> list[tuple[str, str]]:
+        """What usually stays free and is covered all the same, with the reason."""
+        return said_of(self.item, "film_over")
+
+    @property
+    def expect(self) -> list[tuple[str, str]]:
+        """What will be seen."""
+        return said_of(self.item, "expect")
+
+    @property
+    def parts(self) -> list[dict[str, str]]:
+        """The steps that lines of the price sum up."""
+        return [part for line in self.item["lines"] for part in line["parts"]]
+
+
+def said_of(item: dict[str, Any], *names: str) -> list[tuple[str, str]]:
+    """What an alternative says of its panels: their titles, and the words.
+
+    Panels of which the same is said stand together, in the place of the first.
+
+    Args:
+        item: an alternative of a content.
+        names: of the panels' sentences that are wanted.
+    """
+    found: dict[str, list[str]] = {}
+    for panel in item["panels"]:
+        parts = [panel[name] for name in names]
+        sentences = [said for part in parts for said in ([part] if isinstance(part, str) else part)]
+        if sentences:
+            found.setdefault(" ".join(sentences), []).append(panel["title"])
+    return [(" · ".join(titles), said) for said, titles in found.items()]
 
 
 def alternatives_of(
@@ -45,7 +88,7 @@ def alternatives_of(
             glb=address(place, "vehicle.glb"),
             lines=address(place, "lines.json"),
             picture=address(place, "picture.png"),
-            covered=" ".join(panel["panel"] for panel in item["panels"]),
+            selected=" ".join(panel["panel"] for panel in item["panels"]),
         )
         for place, item in enumerate(content["alternatives"], start=1)
         if only in (None, place)

@@ -66,7 +66,7 @@ def _free(piece: Piece) -> list[str]:
 
 def _film_over(piece: Piece) -> list[str]:
     return [
-        f"Film goes over: {item['name']}. {capital(_sentence(item['reason']))}"
+        f"{capital(item['name'])}: {_sentence(item['reason'])}"
         for item in piece.details["film_over"]
     ]
 
