@@ -22,7 +22,7 @@ MAX_SECTION_MM: Final = 3000.0
 """Takes a van's bumper in one piece."""
 TURNS_DEG: Final = (0.0, 90.0, 180.0, 270.0)
 """Clear gloss film may be turned; quarter turns keep its edges along the roll's."""
-LAYOUT_S: Final = 6.0
+LAYOUT_S: Final = 8.0
 """How long the layout is searched for: a person waits for it, and more time gains little."""
 SEED: Final = 1
 
