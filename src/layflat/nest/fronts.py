@@ -9,7 +9,7 @@ The idea is that of level profiles in strip packing, generalised from boxes to o
 practice of cutting by hand, no source.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -29,6 +29,7 @@ _SAMPLE_MM = 4.0
 _SLACK_MM = 1.0
 """Covers what sampling misses, where a layout is to be sound; it is pushed out again."""
 _ORDERS = 4
+_SAFE_ORDERS = 10
 _SEED = 5
 
 
@@ -159,7 +160,12 @@ def _rims(points: FloatArray, around: float, parted: Rows) -> Rims:
 
 
 def front_layout(
-    pieces: Sequence[Sequence[Rims]], frame: Frame, *, ends_mm: float, rows: Rows = QUICK
+    pieces: Sequence[Sequence[Rims]],
+    frame: Frame,
+    *,
+    ends_mm: float,
+    rows: Rows = QUICK,
+    orders: int = _ORDERS,
 ) -> list[Stretch]:
     """*pieces*, each at one of its turns, on as little of the roll as some orders give.
 
@@ -168,6 +174,7 @@ def front_layout(
         frame: what a section offers.
         ends_mm: what a section takes beside its pieces.
         rows: the same as for the pieces.
+        orders: how many are tried beside the largest and the longest first.
     """
     most = rows.offered(frame.usable_mm + frame.gap_mm)
     turns = [
@@ -185,12 +192,10 @@ def front_layout(
     areas = np.array([float(np.maximum(rims.far - rims.near, 0.0).sum()) for rims in first])
     longest = np.array([max(len(rims.near) for _, rims in turns[i]) for i in fitting])
     dice = np.random.default_rng(_SEED)
-    orders = [np.argsort(-areas, kind="stable"), np.argsort(-longest, kind="stable")]
+    tried = [np.argsort(-areas, kind="stable"), np.argsort(-longest, kind="stable")]
     if len(fitting) > 2:
-        orders += [np.argsort(-areas * dice.uniform(0.6, 1.4, len(areas))) for _ in range(_ORDERS)]
-    layouts = [
-        _laid(fitting[order], turns, np.zeros(most), rows.step_mm, frame) for order in orders
-    ]
+        tried += [np.argsort(-areas * dice.uniform(0.6, 1.4, len(areas))) for _ in range(orders)]
+    layouts = [_laid(fitting[order], turns, np.zeros(most), rows.step_mm, frame) for order in tried]
     return min(layouts, key=lambda found: fronts_length_mm(found, frame, ends_mm=ends_mm))
 
 
@@ -274,23 +279,34 @@ def front_packs(parts: Sequence[Part], frame: Frame, *, extra_mm: float) -> list
         for part in parts
     }
     stretches = front_layout(
-        [rims[part.index] for part in held], frame, ends_mm=extra_mm, rows=_SAFE
+        [rims[part.index] for part in held],
+        frame,
+        ends_mm=extra_mm,
+        rows=_SAFE,
+        orders=_SAFE_ORDERS,
     )
     if sum(len(stretch.spots) for stretch in stretches) < len(held):
         return []
-    packs = []
-    for stretch in stretches:
-        spots = []
-        for spot in stretch.spots:
-            part = held[spot.piece]
-            turn = turns[part.index][spot.turn]
-            x0, y0, _, y1 = part.bounds(turn)
-            # The slack may stand over the edge margin; the piece itself does not.
-            low = spot.y_mm + around - 0.5 * frame.gap_mm
-            low = min(low, frame.usable_mm - (y1 - y0))
-            spots.append(Spot(part, turn, spot.x_mm + around - x0, low - y0))
-        packs.append(pushed(make_pack(spots), gap_mm=frame.gap_mm))
-    return packs
+    return [_pack(stretch, held, turns, around, frame) for stretch in stretches]
+
+
+def _pack(
+    stretch: Stretch,
+    held: Sequence[Part],
+    turns: Mapping[int, tuple[float, ...]],
+    around: float,
+    frame: Frame,
+) -> Pack:
+    """A stretch with its pieces themselves, against the edge margin and pushed together."""
+    spots = []
+    for spot in stretch.spots:
+        part = held[spot.piece]
+        turn = turns[part.index][spot.turn]
+        x0, y0, _, _ = part.bounds(turn)
+        spots.append(Spot(part, turn, spot.x_mm + around - x0, spot.y_mm + around - y0))
+    low = min(spot.box()[1] for spot in spots)
+    moved = [spot._replace(y_mm=spot.y_mm - low) for spot in spots]
+    return pushed(make_pack(moved), gap_mm=frame.gap_mm)
 
 
 def _turns(part: Part) -> tuple[float, ...]:
