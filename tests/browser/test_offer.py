@@ -87,6 +87,12 @@ def covered_job(live: Live, shown: dict[str, str], number: str) -> str:
         return job.number
 
 
+def in_3d(page: Page) -> None:
+    """The first vehicle comes into sight, and is then shown in 3D."""
+    page.locator(".viewer").first.scroll_into_view_if_needed()
+    page.locator(".viewer.shows-body").first.wait_for()
+
+
 def test_a_customer_accepts_on_a_phone_and_reads_what_changed(
     live: Live, page_of: PageOf, axe: Axe, tmp_path: Path, shown: dict[str, str]
 ) -> None:
@@ -99,7 +105,7 @@ def test_a_customer_accepts_on_a_phone_and_reads_what_changed(
     counter.get_by_label("Message to the customer").fill("Both can be laid in the same week.")
     counter.get_by_role("button", name="Show as the customer sees it").click()
     counter.get_by_role("heading", name="Version 1 as the customer would see it").wait_for()
-    counter.locator(".viewer.shows-body").first.wait_for()
+    in_3d(counter)
     axe(counter)
     counter.get_by_role("button", name="Make version 1").last.click()
     counter.get_by_text("Version 1 is made.").wait_for()
@@ -113,7 +119,7 @@ def test_a_customer_accepts_on_a_phone_and_reads_what_changed(
     customer = page_of(None, size=PHONE_SIZE, expected=SHADED)
     customer.goto(address)
     customer.get_by_role("heading", name=re.compile("^Offer")).wait_for()
-    customer.locator(".viewer.shows-body").first.wait_for()
+    in_3d(customer)
     look_over(customer, axe, tmp_path, "offer-for-you")
     customer.set_viewport_size({"width": PHONE_SIZE[0], "height": PHONE_SIZE[1]})
     customer.get_by_role("button", name="Accept the offer").click()
@@ -157,7 +163,7 @@ def test_a_customer_accepts_on_a_phone_and_reads_what_changed(
     assert told.is_visible()
     axe(customer)
     counter.get_by_role("link", name=re.compile("Look at it.*version 2")).click()
-    counter.locator(".viewer.shows-body").first.wait_for()
+    in_3d(counter)
     axe(counter)
     with live.inside():
         assert Acceptance.objects.filter(offer__job__number=number).count() == 1
