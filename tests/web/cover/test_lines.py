@@ -48,6 +48,16 @@ def test_without_a_side_the_larger_one_is_covered(domes: Domes) -> None:
     assert again.share == pytest.approx(part.share, abs=1e-6)
     small = [on_dome(60.0, y) for y in (-140.0, 0.0, 140.0)]
     assert trace_line(domes.revision, "right", small, None).share > 0.5
+    # The larger side is an L of 75 mm; what lies farthest from the line is on the smaller one.
+    bent = [
+        on_dome(95, -140),
+        on_dome(95, -40),
+        on_dome(95, 65),
+        on_dome(170, 65),
+        on_dome(240, 65),
+    ]
+    part = trace_line(domes.revision, "right", bent, None)
+    assert 0.5 < part.share < 0.54
 
 
 @pytest.mark.parametrize(
