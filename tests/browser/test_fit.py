@@ -263,6 +263,8 @@ def test_paper_has_the_map_its_scale_and_what_to_mind(page_of: PageOf, address: 
         expect(page.locator(shown)).to_be_visible()
     for hidden in ("#surface", ".fit-steps", ".fit-zoom"):
         expect(page.locator(hidden)).to_be_hidden()
+    paper = page.pdf(format="A4")
+    assert len(re.findall(rb"/Type\s*/Page\b", paper)) == 1
 
 
 @pytest.mark.parametrize("state", ["", "running", "failed"])

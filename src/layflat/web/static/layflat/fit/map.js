@@ -1,6 +1,6 @@
 // The flat pattern as a picture: shows the map, the names of its edges and the marks, and tells which
 // flat point is pointed at or tapped.
-import { Cross, element, ring } from "./marks.js";
+import { Cross, apart, element, ring } from "./marks.js";
 
 const NAME_PX = 15;
 const NAME_OFF_PX = 14;
@@ -219,8 +219,10 @@ export class FlatMap {
   // Where the numbered rings are on the screen.
   ringSpots() {
     const { pattern } = this;
-    return pattern.places.map((place) =>
-      this.toScreen(pattern.toMap(...pattern.flatOf(pattern.middleOf(place.face)))),
+    return apart(
+      pattern.places.map((place) =>
+        this.toScreen(pattern.toMap(...pattern.flatOf(pattern.middleOf(place.face)))),
+      ),
     );
   }
 

@@ -28,6 +28,16 @@ export function ring(number, isBeyond) {
   return element("g", { class: `fit-ring${isBeyond ? " beyond" : ""}` }, shape, text);
 }
 
+// Places of rings on the screen; one that would cover an earlier one stands beside it.
+export function apart(spots) {
+  const placed = [];
+  for (const [x, y] of spots) {
+    const covers = (other) => Math.hypot(other[0] - x, other[1] - y) < RING;
+    placed.push(placed.some(covers) ? [x + 2 * RING + 6, y] : [x, y]);
+  }
+  return placed;
+}
+
 // The cross: arms along and across, with heads apart where the film is stretched and together where
 // it is compressed.
 export class Cross {

@@ -173,6 +173,14 @@ function textIn(name, text) {
   return made;
 }
 
+// The list stands below the pictures: whoever jumps from it wants to see both.
+function bringBack() {
+  const first = page.querySelector(".fit-on-car");
+  if (first.getBoundingClientRect().top < 0) {
+    first.scrollIntoView({ block: "start" });
+  }
+}
+
 // The places that are strained most, each to be jumped to.
 function listPlaces() {
   document.getElementById("no-places").hidden = pattern.places.length > 0;
@@ -186,7 +194,7 @@ function listPlaces() {
     button.append(number, textIn("span", place.sentence));
     button.addEventListener("click", () => {
       point(pattern.middleOf(place.face), true, true);
-      page.scrollIntoView({ block: "nearest" });
+      bringBack();
     });
     item.append(button);
     list.append(item);

@@ -1,7 +1,7 @@
 // The piece on its panel in 3D: coloured by strain, with its edges, the marks, and who points where.
 import * as THREE from "three";
 import { rimLines, surfaceLines } from "../viewer/lines.js";
-import { Cross, element, ring } from "./marks.js";
+import { Cross, apart, element, ring } from "./marks.js";
 import { Scene } from "./scene.js";
 import { strainMaterial } from "./shades.js";
 
@@ -186,10 +186,11 @@ export class PanelView extends Scene {
     if (!this.rings) {
       return;
     }
-    for (const { mark, place } of this.rings) {
-      const [x, y] = this.toScreen(this.pointOf(place));
-      mark.setAttribute("transform", `translate(${x.toFixed(1)} ${y.toFixed(1)})`);
-    }
+    const spots = this.rings.map(({ place }) => this.toScreen(this.pointOf(place)));
+    apart(spots).forEach(([x, y], i) => {
+      const moved = `translate(${x.toFixed(1)} ${y.toFixed(1)})`;
+      this.rings[i].mark.setAttribute("transform", moved);
+    });
     this.drawMarks();
     clearTimeout(this.waits);
     // Rays are cast once the piece stands still.
