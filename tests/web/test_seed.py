@@ -107,8 +107,9 @@ def test_the_command_opens_the_workshop_says_how_to_sign_in_and_serves(
         on_up()
 
     monkeypatch.setattr(layflat.web, "serve", served)
+    monkeypatch.setattr(layflat.web, "go_on_inventing", lambda: done.append("goes on"))
     assert main(["serve", "--demo", "-d", str(tmp_path), "--port", "8790", "--host", host]) == 0
-    assert done == [tmp_path, {"host": host, "port": 8790}]
+    assert done == [tmp_path, {"host": host, "port": 8790}, "goes on"]
     # Where to find it is said once it can be found.
     (said,) = before
     assert said.startswith("opened\n")

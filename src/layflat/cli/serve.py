@@ -40,7 +40,7 @@ def command(data: Path, host: str, port: int, *, demo: bool) -> None:
       layflat serve --demo --data demo-data
       layflat serve --data /srv/layflat --host 0.0.0.0
     """
-    from layflat.web import open_demo, serve
+    from layflat.web import go_on_inventing, open_demo, serve
 
     if demo:
         with progress_shown() as progress:
@@ -54,4 +54,10 @@ def command(data: Path, host: str, port: int, *, demo: bool) -> None:
             )
     where = f"http://{f'[{host}]' if ':' in host else host}:{port}/"
     up = f"Layflat answers on {where} (Ctrl-C ends it); data in {data}"
-    serve(data, host=host, port=port, on_up=lambda: click.echo(up))
+
+    def on_up() -> None:
+        click.echo(up)
+        if demo:
+            go_on_inventing()
+
+    serve(data, host=host, port=port, on_up=on_up)

@@ -5,7 +5,7 @@ from layflat.demo.coupe_panels import coupe_design
 from layflat.demo.run import run_demo
 from layflat.demo.scan import ScanLike, scan_like
 from layflat.demo.van_panels import van_design
-from layflat.demo.workshop import Workshop, designs, write_workshop
+from layflat.demo.workshop import Workshop, designs, sliding_door_line, write_workshop
 
 __all__ = [
     "Design",
@@ -17,6 +17,7 @@ __all__ = [
     "designs",
     "run_demo",
     "scan_like",
+    "sliding_door_line",
     "van_design",
     "write_workshop",
 ]

@@ -3,7 +3,7 @@
 A Django project over the core, one Django app per part of the work. The core knows nothing of it.
 """
 
-from layflat.web.demo_folder import open_demo
+from layflat.web.demo_folder import go_on_inventing, open_demo
 from layflat.web.serve import serve
 
-__all__ = ["open_demo", "serve"]
+__all__ = ["go_on_inventing", "open_demo", "serve"]

@@ -1,5 +1,6 @@
 """A data folder with the invented workshop in it."""
 
+import threading
 from pathlib import Path
 
 from layflat.base import Progress, silent
@@ -25,3 +26,19 @@ def open_demo(folder: Path, *, progress: Progress = silent) -> tuple[str, ...]:
     elif not is_invented():
         return (f"{folder} has a shop already; nothing was added to it.",)
     return sign_in_lines()
+
+
+def go_on_inventing() -> None:
+    """Have the invented jobs' covers computed and offered beside the app, which answers already.
+
+    Nothing happens in a folder with a shop of its own.
+    """
+    threading.Thread(target=_invent, name="inventing", daemon=True).start()
+
+
+def _invent() -> None:
+    from layflat.web.seed import is_invented
+    from layflat.web.seed_offers import go_on_until_done
+
+    if is_invented():
+        go_on_until_done()
