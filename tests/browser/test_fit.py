@@ -179,6 +179,8 @@ def test_keys_move_the_mark_and_jump_to_the_worst_places(page_of: PageOf, addres
     expect(page.locator("#surface .fit-cross.pinned")).to_be_visible()
     expect(page.locator("#numbers")).to_contain_text(f"{100 * places[0]['value']:.1f}\u00a0%")
     expect(button).to_contain_text(places[0]["sentence"])
+    # A warning with a place is said once, where one can jump to it.
+    expect(page.locator(".fit-warnings li")).to_have_text(["Two people."])
     page.locator("#places button").last.click()
     assert pinned(page)["face"] == places[-1]["face"]
     page.locator(".fit-map").focus()

@@ -142,7 +142,7 @@ def add_piece(outcome: Outcome, number: int, piece: Piece, **frame: Any) -> None
             "stretch_limit": film.stretch_limit,
             "finger_limit": film.finger_limit,
         },
-        warnings=["Two people."],
+        warnings=[json.loads(files.flat)["places"][0]["sentence"], "Two people."],
         surface=kept(files.surface, f"{piece.name}.glb", "model/gltf-binary"),
         flat=kept(files.flat, f"{piece.name}.json", "application/json"),
         map=kept(files.map, f"{piece.name}.svg", "image/svg+xml"),

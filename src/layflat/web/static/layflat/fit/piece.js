@@ -11,6 +11,8 @@ import { edgeWords, lengthWords, limitWords, perCent, strainWords } from "./word
 // A point so far from the film, in parts of the map's width, is beside it.
 const BESIDE = 0.02;
 const SCALE_WIDE = 400;
+// How warnings count the places that they leave to the map.
+const OF_PLACES = /^\d+ more such places are marked/;
 
 const page = document.getElementById("fit");
 const numbers = document.getElementById("numbers");
@@ -199,6 +201,13 @@ function listPlaces() {
     item.append(button);
     list.append(item);
   });
+  const said = new Set(pattern.places.map((place) => place.sentence));
+  for (const warning of document.querySelectorAll(".fit-warnings li")) {
+    // What the list says, with a way to the place, need not be said twice.
+    if (said.has(warning.textContent) || OF_PLACES.test(warning.textContent)) {
+      warning.remove();
+    }
+  }
 }
 
 if (page) {
