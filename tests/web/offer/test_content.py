@@ -222,7 +222,7 @@ def test_a_content_holds_what_the_customer_must_read(content: dict[str, Any]) ->
     assert hood["extent"] == "The whole panel."
     assert hood["edges"] == [
         "Wrapped round the edge by 8 mm: front.",
-        "Ends 1.5 mm before the edge: left, right.",
+        "Ends 1.5 mm before every other edge.",
     ]
     assert hood["free"] == ["Emblem: emblem, may stand over radar."]
     assert [panel["title"] for panel in second["panels"]] == ["Door, left", "Door, right", "Hood"]
@@ -253,6 +253,28 @@ def test_hard_places_are_told_only_where_they_matter(job: Job, shop: Shop) -> No
     )
 
 
+def test_edges_and_places_are_named_only_where_they_differ(job: Job, shop: Shop) -> None:
+    ends = [("front", "gap", "wrap", 8.0), ("rear-low", "gap", "short", 1.0)]
+    ends += [(name, "trim", "flush", 0.0) for name in ("left", "right")]
+    ends.append(("line", "inner", "flush", 0.0))
+    edges = [
+        {"name": name, "kind": kind, "finish": finish, "distance_mm": mm, "length_mm": 9.0}
+        for name, kind, finish, mm in ends
+    ]
+    free = [{"name": f"sensor, {side}", "word": "must see"} for side in ("left", "right")]
+    cover = a_cover(job, "Bumper", panels=("bumper-front",))
+    found = an_outcome(cover, details=details(edges=edges, free=free))
+    said = panel_words(list(found.pieces.all()), shop)
+    assert said["edges"] == [
+        "Wrapped round the edge by 8 mm: front.",
+        "Ends 1 mm before the edge: rear low.",
+        "Ends at every other edge.",
+    ]
+    assert said["free"] == ["Sensor, left · Sensor, right: must see."]
+    bare = an_outcome(cover, details=details(edges=edges[-1:]))
+    assert panel_words(list(bare.pieces.all()), shop)["edges"] == []
+
+
 # Differences.
 
 
@@ -263,7 +285,7 @@ def test_nothing_else_is_said_of_the_same_content(content: dict[str, Any]) -> No
 def test_every_kind_of_change_is_said(content: dict[str, Any]) -> None:
     new = copy.deepcopy(content)
     first, second = new["alternatives"]
-    first["panels"][0]["edges"] = ["Ends 1.5 mm before the edge: front, left, right."]
+    first["panels"][0]["edges"] = ["Ends 1.5 mm before every edge."]
     first["panels"][0]["free"] = []
     first["panels"] += second["panels"][:2]
     first["lines"][0] = {**first["lines"][0], "quantity": "8.10 m", "amount": "502.20"}
@@ -276,9 +298,9 @@ def test_every_kind_of_change_is_said(content: dict[str, Any]) -> None:
     was = "Wrapped round the edge by 8 mm: front"
     assert said == [
         "“Nose only”: to pay EUR 1\u00a0923.72 instead of EUR 1\u00a0825.92.",
-        "“Nose only”, Hood: now “Ends 1.5 mm before the edge: front, left, right”.",
+        "“Nose only”, Hood: now “Ends 1.5 mm before every edge”.",
         f"“Nose only”, Hood: no longer “{was}”.",
-        "“Nose only”, Hood: no longer “Ends 1.5 mm before the edge: left, right”.",
+        "“Nose only”, Hood: no longer “Ends 1.5 mm before every other edge”.",
         "“Nose only”, Hood: no longer “Emblem: emblem, may stand over radar”.",
         "“Nose only”, Door, left · Door, right: covered too.",
         "“Nose only”, Film, cut to your vehicle: 8.10 m, 502.20 instead of 7.35 m, 455.70.",

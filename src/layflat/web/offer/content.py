@@ -148,7 +148,7 @@ def _alternative(choice: Choice, terms: Terms, shop: Shop) -> dict[str, Any]:
             "lines": outcome.lines.sha256,
             "picture": outcome.picture.sha256,
         },
-        "panels": [panel_words(pieces, shop) for pieces in by_panel.values()],
+        "panels": [panel_words(by_panel[name], shop) for name in sorted(by_panel)],
         "lines": lines,
         **sums(lines, tax=rates.tax, decimals=rates.decimals),
         "days": days_of(outcome.minutes),

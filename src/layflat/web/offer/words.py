@@ -10,6 +10,17 @@ from layflat.web.people.models import Shop
 MATTERS: Final = 0.01
 """Share of a piece beyond a limit from which on the customer is told: our own choice, no source."""
 _MM_PER_INCH: Final = 25.4
+_WAYS: Final = ("wrap", "flush", "short")
+_NAMED: Final = {
+    "wrap": "Wrapped round the edge by {distance}: {names}.",
+    "short": "Ends {distance} before the edge: {names}.",
+    "flush": "Ends at the edge: {names}.",
+}
+_REST: Final = {
+    "wrap": "Wrapped round {where} by {distance}.",
+    "short": "Ends {distance} before {where}.",
+    "flush": "Ends at {where}.",
+}
 
 
 def panel_words(pieces: Sequence[Piece], shop: Shop) -> dict[str, Any]:
@@ -38,30 +49,35 @@ def panel_words(pieces: Sequence[Piece], shop: Shop) -> dict[str, Any]:
 
 
 def _edges(edges: Iterable[dict[str, Any]], shop: Shop) -> list[str]:
-    """How film ends at the edges, one sentence for each way."""
+    """How film ends at the edges: what differs by name, and the rest in one sentence."""
     ways: dict[tuple[str, str], list[str]] = {}
     for edge in edges:
-        finish, name = edge["finish"], edge["name"] or "one without a name"
-        distance = _short_length(edge["distance_mm"], shop) if finish != "flush" else ""
+        finish = edge["finish"]
         if edge["kind"] == "inner" and finish == "flush":
             continue
+        distance = _short_length(edge["distance_mm"], shop) if finish != "flush" else ""
+        name = edge["name"].replace("-", " ") or "one without a name"
         ways.setdefault((finish, distance), []).append(name)
-    said = {
-        "wrap": "Wrapped round the edge by {distance}: {names}.",
-        "short": "Ends {distance} before the edge: {names}.",
-        "flush": "Ends at the edge: {names}.",
-    }
-    order = list(said)
-    return [
-        said[finish].format(distance=distance, names=", ".join(dict.fromkeys(names)))
-        for (finish, distance), names in sorted(
-            ways.items(), key=lambda item: (order.index(item[0][0]), item[0][1])
-        )
+    # The way of most edges goes without their names.
+    *named, (rest, _) = sorted(
+        ways.items(), key=lambda item: (len(item[1]), _WAYS.index(item[0][0]), item[0][1])
+    ) or [(("", ""), [])]
+    found = [
+        _NAMED[finish].format(distance=distance, names=", ".join(sorted(set(names))))
+        for (finish, distance), names in named
     ]
+    if ways:
+        where = "every other edge" if named else "every edge"
+        found.append(_REST[rest[0]].format(distance=rest[1], where=where))
+    return found
 
 
 def _free(piece: Piece) -> list[str]:
-    return [f"{capital(item['name'])}: {item['word']}." for item in piece.details["free"]]
+    """What stays free of film, and why; of which the same is said, they stand together."""
+    by_word: dict[str, list[str]] = {}
+    for item in piece.details["free"]:
+        by_word.setdefault(item["word"], []).append(capital(item["name"]))
+    return [f"{' · '.join(names)}: {word}." for word, names in by_word.items()]
 
 
 def _film_over(piece: Piece) -> list[str]:
