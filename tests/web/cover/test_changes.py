@@ -139,7 +139,8 @@ def test_figures_follow_and_are_called_an_estimate(send: Send, cover: Cover, dom
         [float(re.search(pattern, figures(page))[1]) for page in (one, both)]  # type: ignore[index]
         for pattern in (r"Film ([\d.]+) m", r"Price EUR\s([\d.]+)")
     )
-    assert film[1] > film[0] > 0
+    # Two small panels may lie beside each other on the roll.
+    assert film[1] >= film[0] > 0
     assert price[1] > price[0] > 0
 
 

@@ -42,8 +42,13 @@ def require_open(job: Job) -> None:
         raise InputError(why_not(job))
 
 
-def locked_cover(job: Job, number: int) -> Cover:
+def locked_cover(job: Job, number: int, *, body: Revision | None = None) -> Cover:
     """A cover of a locked job, read anew and locked with its job.
+
+    Args:
+        job: locked.
+        number: of the cover.
+        body: its revision with its files, if the caller has it: a cover never changes its body.
 
     Raises:
         InputError: there is none, it is dropped, or covers cannot be changed now.
@@ -56,9 +61,10 @@ def locked_cover(job: Job, number: int) -> Cover:
         raise InputError(f"“{found.title}” is dropped; restore it before it is changed.")
     # The job that is locked already, and the body with its files for whoever measures on it.
     found.job = job
-    found.body = Revision.objects.select_related("body", "light", "lines", "panels").get(
-        pk=found.body_id
-    )
+    if body is None or body.pk != found.body_id:
+        files = ("body", "light", "lines", "panels")
+        body = Revision.objects.select_related(*files).get(pk=found.body_id)
+    found.body = body
     return found
 
 

@@ -24,6 +24,8 @@ from layflat.web.people.models import Role
 from layflat.web.people.shop import the_shop
 from layflat.web.record.models import Event
 
+_CHANGING = ["title", "choices", "version", "is_dropped", "computation"]
+
 
 @require_safe
 def choose(request: HttpRequest, number: str, cover: int) -> HttpResponse:
@@ -39,26 +41,25 @@ def _is_part(request: HttpRequest) -> bool:
     return request.headers.get("HX-Request") == "true"
 
 
-def _act(
-    request: HttpRequest, number: str, cover: int, act: Callable[[Cover], str]
-) -> HttpResponse:
-    """Do something with the locked cover and show how it stands then."""
+def _act(request: HttpRequest, before: Cover, act: Callable[[Cover], str]) -> HttpResponse:
+    """Do something with a cover, locked and read anew, and show how it stands then."""
     says, refused = "", ""
     try:
         with transaction.atomic():
-            says = act(locked_cover(locked_job(number), cover))
+            job = locked_job(before.job.number)
+            says = act(locked_cover(job, before.number, body=before.body))
     except LayflatError as error:
         refused = str(error)
-    return _answer(request, number, cover, says=says, refused=refused)
+    return _answer(request, before, says=says, refused=refused)
 
 
-def _answer(
-    request: HttpRequest, number: str, cover: int, *, says: str, refused: str
-) -> HttpResponse:
+def _answer(request: HttpRequest, found: Cover, *, says: str, refused: str) -> HttpResponse:
+    """How a cover stands by now; its body and its customer are as they were read before."""
     panel = request.POST.get("panel", "")
-    job = the_job(number)
+    job = found.job
     if _is_part(request):
-        found = the_cover(job, cover)
+        found.refresh_from_db(fields=_CHANGING)
+        job.refresh_from_db(fields=["stage"])
         context = sheet_context(request, found, open_panel=panel, says=says, refused=refused)
         return render(request, "cover/answer.html", context)
     if says:
@@ -66,7 +67,7 @@ def _answer(
     if refused:
         messages.error(request, refused)
     query = "?" + urlencode({"panel": panel}) if panel else ""
-    return HttpResponseRedirect(cover_address("choose", job, cover) + query)
+    return HttpResponseRedirect(cover_address("choose", job, found.number) + query)
 
 
 @only(Role.COUNTER)
@@ -77,11 +78,10 @@ def change(request: HttpRequest, number: str, cover: int) -> HttpResponse:
     try:
         wish = wish_of(request.POST, seen_cover, the_shop())
     except LayflatError as error:
-        return _answer(request, number, cover, says="", refused=str(error))
+        return _answer(request, seen_cover, says="", refused=str(error))
     return _act(
         request,
-        number,
-        cover,
+        seen_cover,
         lambda found: change_choices(
             found,
             wish.panel,
@@ -104,7 +104,7 @@ def take_back(request: HttpRequest, number: str, cover: int, event: int) -> Http
             raise InputError("There is no such change; open the page anew.")
         return undo(found, change_, who=me(request))
 
-    return _act(request, number, cover, act)
+    return _act(request, the_cover(the_job(number), cover), act)
 
 
 @only(Role.COUNTER)
@@ -116,7 +116,7 @@ def compute(request: HttpRequest, number: str, cover: int) -> HttpResponse:
         outcomes.ask_for(found, who=me(request))
         return ""
 
-    return _act(request, number, cover, act)
+    return _act(request, the_cover(the_job(number), cover), act)
 
 
 @only(Role.COUNTER)

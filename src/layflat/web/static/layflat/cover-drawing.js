@@ -32,6 +32,7 @@ export class Drawing {
     viewer.classList.add("draws");
     viewer.scrollIntoView({ block: "nearest" });
     this.send("viewer-look", panel);
+    this.show();
     this.tell();
     cancel.focus({ preventScroll: true });
   }
