@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from layflat.web.cover.changing import CHANGED as COVER_CHANGED
 from layflat.web.cover.changing import OPEN_AT as COVERS_OPEN_AT
+from layflat.web.cover.changing import UNDONE as COVER_UNDONE
 from layflat.web.jobs.closing import CLOSED, REOPENED
 from layflat.web.jobs.editing import KIND, PARTS, put_back
 from layflat.web.jobs.models import Fault, Job
@@ -35,12 +36,21 @@ def _with_undo(
 ) -> list[Line]:
     by_number = {fault.number: fault for fault in faults}
     events = list(events)
-    undone = {(event.after or {}).get("undoes") for event in events}
-    undone |= _earlier_closings(job, events)
+    undone = _stale_changes(events) | _earlier_closings(job, events)
     return [
         Line(event, None if event.pk in undone else _undo(job, by_number, event, who))
         for event in events
     ]
+
+
+def _stale_changes(events: list[Event]) -> set[int]:
+    """Changes of covers that cannot be put back: their panel was changed or put back since."""
+    newest: dict[tuple[int, str], int] = {}
+    changes = [event for event in events if event.kind in (COVER_CHANGED, COVER_UNDONE)]
+    for event in changes:
+        after = event.after or {}
+        newest[after.get("cover", 0), after.get("panel", "")] = event.pk
+    return {event.pk for event in changes} - set(newest.values())
 
 
 def _earlier_closings(job: Job, events: list[Event]) -> set[int]:
