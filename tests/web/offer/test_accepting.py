@@ -3,6 +3,7 @@
 import threading
 from collections.abc import Callable
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -17,6 +18,7 @@ from layflat.web.links.models import PrivateLink
 from layflat.web.links.private import revoke
 from layflat.web.offer.accepting import accept
 from layflat.web.offer.models import Acceptance, Offer
+from layflat.web.offer.money import OwnLine
 from layflat.web.offer.standing import State, today, versions_of
 from layflat.web.people.models import Person, Role, Shop
 from web.covered import a_cover, a_job, an_outcome
@@ -255,6 +257,19 @@ def test_a_link_opens_the_files_of_what_is_shown_and_no_others(
     revoke(link, who=None)
     assert client.get(f"{page}2/1/vehicle.glb").status_code == 404
     assert client.get(page).status_code == 404
+
+
+def test_a_long_difference_shows_its_beginning(
+    made: Made, job: Job, page: str, client: Client
+) -> None:
+    made()
+    own = tuple(OwnLine(f"Line {number}", Decimal(number)) for number in range(1, 6))
+    made(own=own)
+    shown = client.get(page).content.decode()
+    first, rest = shown.split("All that changed")
+    # Of each alternative the sum and five new lines.
+    assert first.count("new line: Line") == 6
+    assert rest.count("new line: Line") == 4
 
 
 def test_a_page_without_an_offer_says_so(page: str, client: Client, job: Job) -> None:
