@@ -143,9 +143,11 @@ def test_covers_that_are_not_computed_as_they_are_stay_out(
 ) -> None:
     counter = signed_in(Role.COUNTER)
     form = form_of(counter, job)
-    Cover.objects.filter(pk=covers[0].pk).update(choices={"panels": [{"panel": "roof"}]})
+    changed = {"choices": {"panels": [{"panel": "roof"}]}, "number": 77}
+    Cover.objects.filter(pk=covers[0].pk).update(**changed)
     fresh = a_cover(job, "Whole vehicle")
     shown = counter.get(at(job)).content.decode()
+    assert f'href="/jobs/{job.number}/cover/77/"' in shown
     assert "“Nose only” was changed after it was computed" in shown
     assert "“Whole vehicle” has not been computed yet" in shown
     for covers_sent in ([str(covers[0].pk)], [str(fresh.pk)]):
