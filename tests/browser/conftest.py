@@ -118,6 +118,7 @@ def live(
     port = _free_port()
     ours = ("LAYFLAT_", "DATABASE_", "DJANGO_")
     environment = {k: v for k, v in os.environ.items() if not k.startswith(ours)}
+    environment["LAYFLAT_LAYOUT_S"] = "1"
     command = [sys.executable, "-m", "layflat", "serve", "-d", str(folder), "--port", str(port)]
     log = folder / "server.log"
     with log.open("wb") as output:

@@ -7,14 +7,9 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from browser.conftest import COUNTER_SIZE, TABLET_SIZE, Live
-from job_workshop import write_workshop
-from layflat.base import silent
-from layflat.web.bodies.models import Body, Revision
-from layflat.web.bodies.tasks import prepare_body
+from browser.domes import dome_in_library
 from layflat.web.cover.choices import Choices, PanelChoice, from_json, to_json
 from layflat.web.cover.models import Cover
-from layflat.web.files.models import StoredFile
-from layflat.web.files.store import keep
 from layflat.web.jobs.models import Customer, Job, Stage, Vehicle
 from layflat.web.people.models import Role, Shop
 
@@ -29,34 +24,9 @@ _NUMBERS = itertools.count(1)
 @pytest.fixture(scope="session")
 def revision_key(live: Live, tmp_path_factory: pytest.TempPathFactory) -> int:
     """The dome in the running app's library: two panels, an emblem, a sensor."""
-    folder = tmp_path_factory.mktemp("dome")
-    write_workshop(folder)
     with live.inside():
         Shop.objects.update(roll_width_mm=610.0, film_per_metre=60, rate_per_hour=70)
-        scan, panels = (
-            keep(
-                [(folder / name).read_bytes()],
-                name=name,
-                media_type=kind,
-                most_bytes=50_000_000,
-                who=None,
-            )
-            for name, kind in (("body.ply", "model/x-ply"), ("panels.json", "application/json"))
-        )
-        made = prepare_body({"scan": scan.sha256, "unit": "m", "panels": panels.sha256}, silent)
-        stored = {
-            name: StoredFile.objects.get(sha256=made[name])
-            for name in ("light", "lines", "picture")
-        }
-        return Revision.objects.create(
-            body=Body.objects.create(maker="Tarnholm", name="Dome of covers"),
-            number=1,
-            unit="m",
-            scan=scan,
-            panels=panels,
-            mending=made["mending"],
-            **stored,
-        ).pk
+    return dome_in_library(live, tmp_path_factory.mktemp("dome"), name="Dome of covers")
 
 
 @pytest.fixture

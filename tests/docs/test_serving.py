@@ -9,7 +9,7 @@ import pages
 from layflat.cli.main import layflat_command
 
 PAGE = pages.ROOT / "docs" / "serving.md"
-VARIABLE = re.compile(r'"(LAYFLAT_[A-Z]+|DATABASE_URL)"')
+VARIABLE = re.compile(r'"(LAYFLAT_[A-Z_]+|DATABASE_URL)"')
 
 
 def test_every_environment_variable_is_named() -> None:
@@ -18,7 +18,7 @@ def test_every_environment_variable_is_named() -> None:
     text = PAGE.read_text(encoding="utf-8")
     table = text[text.index("## Every environment variable") :]
     assert set(re.findall(r"^\| `([A-Z_]+)`", table, re.MULTILINE)) == read
-    assert set(re.findall(r"LAYFLAT_[A-Z]+|DATABASE_URL", text)) <= read
+    assert set(re.findall(r"LAYFLAT_[A-Z_]+|DATABASE_URL", text)) <= read
 
 
 def test_every_option_of_layflat_that_is_shown_exists() -> None:

@@ -3,7 +3,8 @@
 `LAYFLAT_DATA` names the data folder, `DATABASE_URL` a PostgreSQL database (else SQLite in the data
 folder), `LAYFLAT_HOSTS` the host names that the app answers to, by commas, `LAYFLAT_HTTPS=yes`
 that it is reached through TLS, `LAYFLAT_PROXY` the web servers before it that say so truly, and
-`LAYFLAT_SCHEDULER` a Dask scheduler on another machine.
+`LAYFLAT_SCHEDULER` a Dask scheduler on another machine, and `LAYFLAT_LAYOUT_S` the seconds that a
+layout is searched for.
 """
 
 import os
@@ -183,6 +184,8 @@ LOGGING = {
 
 SCHEDULER = os.environ.get("LAYFLAT_SCHEDULER", "")
 WORKERS = int(os.environ.get("LAYFLAT_WORKERS", "2"))
+# How long the layout of a cover is searched for; None for as long as is usual.
+LAYOUT_S = float(os.environ["LAYFLAT_LAYOUT_S"]) if "LAYFLAT_LAYOUT_S" in os.environ else None
 # A running computation whose worker gives no sign for so long is taken back. Longer than a write
 # may wait for another's in SQLite.
 WORK_LOST_S = 25.0

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.conf import settings
 from django.db import IntegrityError, transaction
 
 from layflat.base import InputError
@@ -56,7 +57,7 @@ def ask_for(cover: Cover, *, who: Person | None) -> Computation:
             **revision_inputs(held.body),
             "choices": to_json(choices),
             "roll_width_mm": the_shop().roll_width_mm,
-            "seconds": LAYOUT_S,
+            "seconds": LAYOUT_S if settings.LAYOUT_S is None else settings.LAYOUT_S,
         }
         held.computation = ask(TASK, inputs, who=who)
         # Not `changed_at`: the cover is as it was.
