@@ -1,6 +1,8 @@
 """The house: imports point one way, and nobody reaches past a part's door."""
 
 import ast
+import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -34,6 +36,37 @@ def test_imports_point_one_way(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(root)
     code = cli.lint_imports(config_filename=str(root / "pyproject.toml"), no_cache=True)
     assert code == cli.EXIT_STATUS_SUCCESS
+
+
+def levels_of_the_app() -> dict[str, int]:
+    """Each part's height, from 0 at the bottom, as the import rules have it."""
+    rules = tomllib.loads((SOURCE.parent.parent / "pyproject.toml").read_text(encoding="utf-8"))
+    (layers,) = (
+        rule["layers"]
+        for rule in rules["tool"]["importlinter"]["contracts"]
+        if rule.get("containers") == ["layflat.web"]
+    )
+    return {
+        part: level for level, layer in enumerate(reversed(layers)) for part in layer.split(" | ")
+    }
+
+
+def test_templates_of_the_app_point_the_same_way() -> None:
+    web, level = SOURCE / "web", levels_of_the_app()
+    libraries = {path.stem: path.parent.parent.name for path in web.glob("*/templatetags/*.py")}
+    wrong = []
+    for path in web.glob("*/templates/**/*.html"):
+        part = path.relative_to(web).parts[0]
+        text = path.read_text(encoding="utf-8")
+        used = re.findall(r'{% (?:include|extends) "(\w+)/', text)
+        names = [name for line in re.findall(r"{% load ([\w ]+) %}", text) for name in line.split()]
+        used += [libraries[name] for name in names if name in libraries]
+        wrong += [
+            f"{path.relative_to(web)}: {other}"
+            for other in used
+            if other != part and level[other] >= level[part]
+        ]
+    assert wrong == []
 
 
 def test_parts_import_each_other_by_their_public_names_only() -> None:

@@ -19,6 +19,7 @@ _EARLIER: Final = {
     Stage.ACCEPTED: Stage.COVER,
 }
 _LEAVING: dict[Stage, Callable[[Job], str]] = {}
+_FURTHER: dict[Stage, Callable[[Job], "Step | None"]] = {}
 
 
 def when_sent_back(stage: Stage, act: Callable[[Job], str]) -> None:
@@ -28,6 +29,14 @@ def when_sent_back(stage: Stage, act: Callable[[Job], str]) -> None:
     this one knows nothing of enter themselves here when they start.
     """
     _LEAVING[stage] = act
+
+
+def when_next(stage: Stage, find: Callable[[Job], "Step | None"]) -> None:
+    """Have *find* asked for the next step of a job that stands at *stage*; None for the usual one.
+
+    For parts above, like `when_sent_back`.
+    """
+    _FURTHER[stage] = find
 
 
 @dataclass(frozen=True)
@@ -90,19 +99,18 @@ _NEXT: Final = {
     Stage.ACCEPTED: Step("The offer is accepted; plan the bay.", waits_for="Plan the bay"),
     Stage.CLOSED: Step("Nothing is left to do."),
 }
-_OFFER: Final = Step(
-    "A cover is computed; make the offer from it.", "Make the offer", "offer:offer"
-)
 
 
-def next_step(stage: str, *, is_computed: bool = False) -> Step:
-    """What is next for a job that stands at *stage*.
+def next_step(stage: str) -> Step:
+    """What is usually next for a job that stands at *stage*."""
+    return _NEXT[Stage(stage)]
 
-    Args:
-        stage: where the job stands.
-        is_computed: whether one of its covers has been computed, so that an offer can be made.
-    """
-    return _OFFER if stage == Stage.COVER and is_computed else _NEXT[Stage(stage)]
+
+def next_step_of(job: Job) -> Step:
+    """What is next for a job, by all that is known of it."""
+    stage = Stage(job.stage)
+    find = _FURTHER.get(stage)
+    return (find(job) if find else None) or next_step(stage)
 
 
 def strip(job: Job) -> list[Mark]:

@@ -1,11 +1,12 @@
 """Events: what happened."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
 from django.db import models
 
-from layflat.web.people.models import Person
+if TYPE_CHECKING:  # people write events, too; the rows name the user model by its setting
+    from layflat.web.people.models import Person
 
 
 class Event(models.Model):
@@ -43,7 +44,7 @@ def write_event(
     kind: str,
     sentence: str,
     *,
-    who: Person | None,
+    who: "Person | None",
     job: Any = None,
     by: str = "",
     before: Any = None,

@@ -6,12 +6,9 @@ from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
-from layflat.web.cover.changing import CHANGED as COVER_CHANGED
-from layflat.web.cover.changing import OPEN_AT as COVERS_OPEN_AT
-from layflat.web.cover.changing import UNDONE as COVER_UNDONE
+from layflat.web.jobs.additions import undo_of
 from layflat.web.jobs.closing import CLOSED, REOPENED
 from layflat.web.jobs.editing import KIND, PARTS, put_back
 from layflat.web.jobs.models import Fault, Job
@@ -36,21 +33,16 @@ def _with_undo(
 ) -> list[Line]:
     by_number = {fault.number: fault for fault in faults}
     events = list(events)
-    undone = _stale_changes(events) | _earlier_closings(job, events)
+    undone = _earlier_closings(job, events)
+    others = undo_of(job, events) if who is not None and who.keeps_counter else {}
     return [
-        Line(event, None if event.pk in undone else _undo(job, by_number, event, who))
+        Line(
+            event,
+            others.get(event.pk)
+            or (None if event.pk in undone else _undo(job, by_number, event, who)),
+        )
         for event in events
     ]
-
-
-def _stale_changes(events: list[Event]) -> set[int]:
-    """Changes of covers that cannot be put back: their panel was changed or put back since."""
-    newest: dict[tuple[int, str], int] = {}
-    changes = [event for event in events if event.kind in (COVER_CHANGED, COVER_UNDONE)]
-    for event in changes:
-        after = event.after or {}
-        newest[after.get("cover", 0), after.get("panel", "")] = event.pk
-    return {event.pk for event in changes} - set(newest.values())
 
 
 def _earlier_closings(job: Job, events: list[Event]) -> set[int]:
@@ -79,15 +71,9 @@ def _undo(job: Job, faults: dict[int, Fault], event: Event, who: Person | None) 
             return Undo("Restore", address("restore", job.number, fault.number), is_form=True)
     if who is None or not who.keeps_counter:
         return None
-    if event.kind == COVER_CHANGED and job.stage in COVERS_OPEN_AT:
-        return Undo("Put back", _take_back(job, after["cover"], event), is_form=True)
     if after.get("stage") != job.stage:
         return None
     return _undo_move(job, event)
-
-
-def _take_back(job: Job, cover: int, event: Event) -> str:
-    return reverse("cover:take-back", args=[job.number, cover, event.pk])
 
 
 def _undo_move(job: Job, event: Event) -> Undo | None:

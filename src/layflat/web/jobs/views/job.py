@@ -12,7 +12,7 @@ from django.urls import NoReverseMatch, reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from layflat.base import InputError, LayflatError
-from layflat.web.cover.models import Outcome
+from layflat.web.jobs.additions import sections
 from layflat.web.jobs.closing import LONGEST_NOTE, close_job, reasons_at, reopen_job
 from layflat.web.jobs.editing import (
     PARTS,
@@ -28,15 +28,20 @@ from layflat.web.jobs.finding import find_bodies
 from layflat.web.jobs.merging import Merge
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.jobs.once import answered_before, earlier_answer
-from layflat.web.jobs.stages import SENT_BACK, Step, begin_walk_round, move_back, next_step, strip
+from layflat.web.jobs.stages import (
+    SENT_BACK,
+    Step,
+    begin_walk_round,
+    move_back,
+    next_step_of,
+    strip,
+)
 from layflat.web.jobs.views.common import address, change, locked_job, me, the_job
 from layflat.web.jobs.views.history import lines_of
 from layflat.web.jobs.vin import vin_warning
 from layflat.web.jobs.walk_round import gate
-from layflat.web.offer.shown import job_offer
 from layflat.web.people.gate import only
 from layflat.web.people.models import Role
-from layflat.web.people.shop import the_shop
 
 _SHOWN_EVENTS = 12
 
@@ -46,15 +51,13 @@ def job(request: HttpRequest, number: str) -> HttpResponse:
     """Where a job stands and all that is known about it."""
     found = the_job(number)
     faults = list(found.faults.select_related("thumb", "photo"))
-    is_computed = found.stage == Stage.COVER and _is_computed(found)
-    step = next_step(found.stage, is_computed=is_computed)
-    context = {
+    step = next_step_of(found)
+    context: dict[str, Any] = {
         "part": "job",
         "job": found,
         "marks": strip(found),
         "step": step,
         "step_address": _step_address(step, number) if _may_step(request, step) else "",
-        "offer": job_offer(found, the_shop()),
         "gate": gate(found, faults) if found.stage in SENT_BACK else None,
         "faults": faults,
         "vin_warning": _vin_warning(found.vehicle.vin),
@@ -65,13 +68,11 @@ def job(request: HttpRequest, number: str) -> HttpResponse:
         "reasons": reasons_at(found.stage),
         "longest_note": LONGEST_NOTE,
         "lines": lines_of(found, faults, newest=_SHOWN_EVENTS, who=me(request)),
+        "sections": sections(),
     }
+    for section in sections():
+        context |= section.read(found)
     return render(request, "jobs/job.html", context)
-
-
-def _is_computed(found: Job) -> bool:
-    """Whether one of the job's covers has been computed."""
-    return Outcome.objects.filter(cover__job=found, cover__is_dropped=False).exists()
 
 
 def _may_step(request: HttpRequest, step: Step) -> bool:

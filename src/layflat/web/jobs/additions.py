@@ -1,0 +1,56 @@
+"""What parts above this one add to a job's page and its history.
+
+This part knows nothing of them; each enters what is its own when it starts (`AppConfig.ready`).
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from layflat.web.jobs.models import Job
+from layflat.web.record.history import Undo
+from layflat.web.record.models import Event
+
+UndoMaker = Callable[[Job, Sequence[Event]], dict[int, Undo]]
+"""Says of a job's events, the newest last, how the counter takes them back, by their keys."""
+
+
+def _nothing(_job: Job) -> dict[str, Any]:
+    return {}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Section:
+    """A sheet on a job's page.
+
+    Attributes:
+        template: of the sheet; it is given `job` and all that `read` found.
+        read: finds what else the template shows, by its names there.
+    """
+
+    template: str
+    read: Callable[[Job], dict[str, Any]] = _nothing
+
+
+_sections: list[Section] = []
+_undo_makers: list[UndoMaker] = []
+
+
+def add_section(section: Section) -> None:
+    """Show a sheet on every job's page, above those entered before: the newest work comes first."""
+    _sections.insert(0, section)
+
+
+def sections() -> tuple[Section, ...]:
+    """The sheets of other parts, from the top."""
+    return tuple(_sections)
+
+
+def add_undo(maker: UndoMaker) -> None:
+    """Have *maker* say how events that its part wrote are taken back."""
+    _undo_makers.append(maker)
+
+
+def undo_of(job: Job, events: Sequence[Event]) -> dict[int, Undo]:
+    """How other parts take back what they wrote, by the events' keys."""
+    return {key: undo for maker in _undo_makers for key, undo in maker(job, events).items()}
