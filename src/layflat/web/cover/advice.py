@@ -24,10 +24,17 @@ def advice_for(piece: Piece, flat_json: bytes) -> Iterator[str]:
         flat_json: its flat (see `layflat.web.cover.fit_files`), whose places are named.
     """
     places = json.loads(flat_json)["places"]
-    beyond = [place["sentence"] for place in places if place["is_beyond"]]
-    yield from beyond[:_MOST_PLACES]
-    if len(beyond) > _MOST_PLACES:
-        yield f"{len(beyond) - _MOST_PLACES} more such places are marked on the piece's map."
+    beyond = [place for place in places if place["is_beyond"]]
+    # Of several places by one edge the worst speaks for all; the map shows each.
+    worst: dict[tuple[str, str], str] = {}
+    for place in beyond:
+        worst.setdefault((place["kind"], place["where"]), place["sentence"])
+    said = list(worst.values())[:_MOST_PLACES]
+    yield from said
+    if len(beyond) > len(said):
+        more = len(beyond) - len(said)
+        places_are = "more such place is" if more == 1 else "more such places are"
+        yield f"{more} {places_are} marked on the piece's map."
     yield from _wide(piece.flat)
     for sentence in laying_advice(piece):
         yield _TWO_PEOPLE_WHY if sentence == _TWO_PEOPLE else _DEPTH.sub("", sentence)

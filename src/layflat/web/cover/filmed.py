@@ -50,7 +50,7 @@ def filmed_files(body: Mesh, pieces: Sequence[tuple[int, Piece]], info: BodyInfo
     return Filmed(
         surfaces=glb_bytes(shapes, forward=info.forward, up=info.up),
         lines=json.dumps(lines, separators=(",", ":")).encode(),
-        picture=body_picture(body, drawn, info, colour=_FILM),
+        picture=body_picture(body, drawn, info, colour=_FILM, facing=True),
     )
 
 

@@ -3,7 +3,8 @@
 In the JSON of a piece's flat they read::
 
     {"kind": "stretch" or "compression", "face": its triangle, "value": a fraction,
-     "is_beyond": whether it is beyond the film's limit, "sentence": what to mind there}
+     "is_beyond": whether it is beyond the film's limit, "where": by which edge, or away from them,
+     "sentence": what to mind there}
 
 The worst come first, measured by the film's limits.
 """
@@ -83,6 +84,7 @@ def _worst(
                 "face": face,
                 "value": round(value, 4),
                 "is_beyond": value > limit,
+                "where": where,
                 "sentence": _sentence(kind, value, limit, where),
             },
         )

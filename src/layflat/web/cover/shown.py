@@ -11,15 +11,15 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from layflat.base import FloatArray, InputError
-from layflat.papers import Line, Mark, Stage, View, make_stage, render
+from layflat.papers import Line, Mark, Stage, make_stage, render
 from layflat.surface import Mesh, locate
 from layflat.web.bodies.models import Revision
+from layflat.web.bodies.picture import corner_view
 from layflat.web.cover.choices import Choices, PanelChoice, Point, to_json
 from layflat.web.cover.lines import DrawnPart, trace_line
 from layflat.web.cover.panels import panels_on, surfaces_of
 
 SIZE_PX: Final = (480, 300)
-_VIEW: Final = View(name="front-left", azimuth_deg=40, elevation_deg=16)
 _BARE: Final = (190, 185, 176)
 _FILM: Final = (86, 150, 194)
 _FREE: Final = (255, 255, 255)
@@ -141,17 +141,19 @@ class _Asked:
 def _picture(asked: _Asked) -> bytes:
     body, surfaces = panels_on(asked.revision), surfaces_of(asked.revision)
     turn = np.stack([body.forward, np.cross(body.up, body.forward), body.up])
-    marks, lines = [], []
+    marks, lines, film = [], [], []
     for panel in body.panels.values():
         choice = asked.choices.of(panel.name)
         rims = [edge.points_mm for edge in panel.edges]
         if panel.mesh:
             whole = surfaces[panel.mesh]
-            film = choice is not None and choice.is_whole
-            marks.append(Mark(_turned(whole, turn), _FILM if film else _BARE))
+            is_film = choice is not None and choice.is_whole
+            marks.append(Mark(_turned(whole, turn), _FILM if is_film else _BARE))
+            film += [marks[-1].mesh] if is_film else []
         part = _part_or_none(asked.revision, choice)
         if part is not None:
             marks.append(Mark(_turned(part.mesh, turn), _FILM))
+            film.append(marks[-1].mesh)
             rims.append(part.points_mm)
         for item in panel.keep_outs:
             over = choice is not None and item.name in choice.film_over
@@ -160,7 +162,7 @@ def _picture(asked: _Asked) -> bytes:
         lines += [Line(points_mm=np.einsum("ij,kj->ki", turn, rim), width_px=1.0) for rim in rims]
     image = render(
         _stage(asked.key[0], asked.revision),
-        view=_VIEW,
+        view=corner_view(film),
         size_px=SIZE_PX,
         lines=lines,
         marks=marks,

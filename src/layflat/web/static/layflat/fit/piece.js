@@ -12,7 +12,7 @@ import { edgeWords, lengthWords, limitWords, perCent, strainWords } from "./word
 const BESIDE = 0.02;
 const SCALE_WIDE = 400;
 // How warnings count the places that they leave to the map.
-const OF_PLACES = /^\d+ more such places are marked/;
+const OF_PLACES = /^\d+ more such places? (is|are) marked/;
 
 const page = document.getElementById("fit");
 const numbers = document.getElementById("numbers");

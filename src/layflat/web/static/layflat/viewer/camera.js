@@ -12,6 +12,8 @@ const ROUNDS = 6;
 const MOST_SAMPLES = 4000;
 // Straight down the view would have no way up.
 const TILT = 1e-3;
+// Film that faces a side by less than that share of its area faces both alike.
+const LEAST_SIDE = 0.05;
 // A panel that lies flat is looked at from before it, so that one sees where it is.
 const LEAST_TILT = Math.PI / 5;
 
@@ -94,8 +96,23 @@ export class Camera {
       left: to(0, 1, 0.05),
       right: to(0, -1, 0.05),
       above: to(-TILT, 0, 1),
-      corner: to(0.76, 0.6, 0.3),
+      corner: to(...this.corner(), 0.3),
     }[view];
+  }
+
+  // The corner that sees the most film: the left front one unless film faces the other side.
+  corner() {
+    const film = new THREE.Vector3();
+    let area = 0;
+    for (const [name, found] of this.viewer.meshes) {
+      if (!name.startsWith("keep-out") && this.viewer.selected?.has(this.viewer.panelOf.get(name))) {
+        const sum = facing(found.geometry);
+        film.add(sum);
+        area += sum.length();
+      }
+    }
+    const side = (axis, share) => (film.dot(axis) < -LEAST_SIDE * area ? -share : share);
+    return [side(this.ahead, 0.76), side(this.left, 0.6)];
   }
 
   look(view) {
@@ -108,7 +125,7 @@ export class Camera {
   // Faces one surface, such as a panel, as near as all of it is seen; never from straight above.
   face(found) {
     this.view = "";
-    const away = facing(found.geometry);
+    const away = facing(found.geometry).normalize();
     if (away.angleTo(this.up) < LEAST_TILT) {
       away.addScaledVector(this.ahead, Math.tan(LEAST_TILT)).normalize();
     }
@@ -208,7 +225,7 @@ function facing(geometry) {
     c.fromBufferAttribute(position, index.getX(i + 2)).sub(a);
     sum.add(b.cross(c));
   }
-  return sum.normalize();
+  return sum;
 }
 
 function samplesOf(found) {
