@@ -1,10 +1,12 @@
 """Server time of every page of the app over a shop's ten years, against the limit of 100 ms.
 
 `python -m bench web` seeds 10,000 jobs of which 500 are open, 60,000 faults, 200,000 events, 300
-bodies and 5,000 computations into SQLite in a folder that goes when it ends, then asks for each
-page 40 times as the owner, in one process and through every middleware. The 95th percentile counts.
-Beside it stands the barest page that the app has, the door: what there is to pay for session,
-policy and template alone.
+bodies, 5,000 computations and for each job two covers, one of them computed with six pieces, an
+offer and a private link into SQLite in a folder that goes when it ends. The invented coupe is
+prepared and its nose computed in earnest; the other jobs' covers, pieces and offers are copies of
+that. Then it asks for each page 40 times as the owner, in one process and through every middleware.
+The 95th percentile counts. Beside it stands the barest page that the app has, the door: what there
+is to pay for session, policy and template alone.
 """
 
 import datetime
@@ -39,6 +41,7 @@ def main() -> None:
         set_up(Path(folder))
         began = time.perf_counter()
         seed()
+        seed_covers()
         print(f"seeded in {time.perf_counter() - began:.0f} s")
         try:
             measure()
@@ -136,6 +139,136 @@ def seed() -> None:
         )  # fmt: skip
 
 
+def seed_covers() -> None:
+    """For each job two covers, the first computed and offered; all like one that was computed."""
+    from django.db import transaction
+    from django.utils import timezone
+
+    from bench.cover import finished
+    from layflat.web.cover.choices import to_json
+    from layflat.web.cover.measure import ask_measures
+    from layflat.web.cover.models import Cover, Outcome, Piece
+    from layflat.web.cover.outcomes import ask_for, fill
+    from layflat.web.jobs.models import Job, Stage
+    from layflat.web.links.models import PrivateLink, Purpose
+    from layflat.web.links.private import make
+    from layflat.web.offer.making import Wanted, draft, keep_version, paper_of
+    from layflat.web.offer.models import Offer
+    from layflat.web.people.models import Person, Shop
+
+    who = Person.objects.order_by("pk").first()
+    Shop.objects.update(film_per_metre="62", rate_per_hour="78", film_cost_per_metre="30")
+    shop = Shop.objects.get()
+    coupe = _coupe(who)
+    finished(ask_measures(coupe, who=who))
+    model = Job.objects.filter(stage=Stage.COVER).order_by("pk").last()
+    assert model is not None
+    model.vehicle.body = coupe
+    model.vehicle.save()
+    nose = to_json(_nose(coupe))
+    cover = Cover.objects.create(job=model, number=1, title="Nose", body=coupe, choices=nose)
+    finished(ask_for(cover, who=who))
+    outcome = fill(cover)
+    assert outcome is not None
+    wanted = Wanted(covers=(cover.pk,))
+    made = draft(model, wanted, shop=shop, version=1)
+    with transaction.atomic():
+        offer = keep_version(model, wanted, made, paper_of(made, shop=shop), shop=shop, who=who)
+        make(model, Purpose.OFFER, days=30, who=who)
+    pieces = list(outcome.pieces.all())
+    others = list(Job.objects.exclude(pk=model.pk).order_by("pk"))
+    with transaction.atomic():
+        covers = _insert(
+            Cover,
+            (
+                _copy(cover, job=job, number=number, title=title, computation=computation)
+                for number, title, computation in (
+                    (1, "Nose", cover.computation),
+                    (2, "Nose again", None),
+                )
+                for job in others
+            ),
+        )
+        outcomes = _insert(Outcome, (_copy(outcome, cover=of) for of in covers[: len(others)]))
+        _insert(Piece, (_copy(piece, outcome=of) for of in outcomes for piece in pieces))
+        offers = _insert(
+            Offer,
+            (
+                _copy(offer, job=job, content=_content(offer.content, job, of))
+                for job, of in zip(others, outcomes, strict=True)
+            ),
+        )
+        _insert(
+            Offer.outcomes.through,
+            (
+                Offer.outcomes.through(offer=kept, outcome=of)
+                for kept, of in zip(offers, outcomes, strict=True)
+            ),
+        )
+        _insert(
+            PrivateLink,
+            (
+                PrivateLink(
+                    job=job,
+                    purpose=Purpose.OFFER,
+                    nonce="00" * 32,
+                    digest=str(job.pk),
+                    expires_at=timezone.now(),
+                    made_by=who,
+                )
+                for job in others
+            ),
+        )
+
+
+def _coupe(who: Any) -> Any:
+    """The invented coupe, prepared."""
+    from bench.cover import finished
+    from layflat.web.bodies.library import fill
+    from layflat.web.seed_bodies import seed_bodies
+
+    (coupe,) = (body for name, body in seed_bodies(who=who).items() if "Siskwing" in name)
+    finished(coupe.preparation)
+    coupe.refresh_from_db()
+    fill(coupe)
+    return coupe
+
+
+def _nose(revision: Any) -> Any:
+    """The cover that most people ask for: six panels."""
+    from layflat.web.cover.choices import Choices, PanelChoice
+    from layflat.web.cover.panels import panels_on
+
+    nose = ("hood", "bumper", "fender", "mirror")
+    names = [name for name in panels_on(revision).panels if name.startswith(nose)]
+    return Choices(tuple(PanelChoice(panel=name) for name in names))
+
+
+def _copy(row: Any, **changed: Any) -> Any:
+    """A new row like one that is there, but for some fields."""
+    values = {
+        field.attname: getattr(row, field.attname)
+        for field in row._meta.concrete_fields
+        if not field.primary_key
+    }
+    fresh = type(row)(**values)
+    for name, value in changed.items():
+        setattr(fresh, name, value)
+    return fresh
+
+
+def _content(content: dict[str, Any], job: Any, outcome: Any) -> dict[str, Any]:
+    """What an offer says, with another job's number and keys."""
+    return {
+        **content,
+        "job": job.number,
+        "alternatives": [
+            {**item, "cover": outcome.cover_id, "outcome": outcome.pk}
+            for item in content["alternatives"]
+        ],
+    }
+
+
 def _insert(model: Any, rows: Iterator[Any]) -> list[Any]:
     return list(model.objects.bulk_create(rows, batch_size=_BATCH))
 
@@ -211,6 +344,10 @@ def sampled_addresses() -> tuple[list[tuple[str, Callable[[], str]]], list[str]]
     numbers = list(Job.objects.order_by("-pk").values_list("number", flat=True)[:2000])
     drawn: dict[str, dict[str, list[Any]]] = {
         "jobs": {"number": numbers},
+        "cover": {"number": numbers, "cover": [1, 2]},
+        "fit": {"number": numbers, "cover": [1], "piece": list(range(1, 7))},
+        "offer": {"number": numbers, "version": [1]},
+        "links": {"number": numbers},
         "people": {"key": keys(Person)},
         "bodies": {"pk": keys(Body), "number": [1]},
         "work": {"pk": keys(Computation)},
