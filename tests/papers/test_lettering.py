@@ -2,7 +2,7 @@
 
 import pytest
 
-from layflat.papers import panel_title
+from layflat.papers import panel_in_sentence, panel_title
 
 
 @pytest.mark.parametrize(
@@ -20,3 +20,11 @@ from layflat.papers import panel_title
 )
 def test_a_panels_name_is_written_as_people_read_it(name: str, title: str) -> None:
     assert panel_title(name) == title
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("fender-left", "fender, left"), ("hood", "hood"), ("Front door", "Front door"), ("", "")],
+)
+def test_a_panel_within_a_sentence_begins_small(name: str, words: str) -> None:
+    assert panel_in_sentence(name) == words

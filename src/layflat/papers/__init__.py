@@ -6,7 +6,7 @@ from layflat.papers.engine import Document, picture_png
 from layflat.papers.fit import FitSheet, fit_document, fit_report
 from layflat.papers.head import Head, LengthUnit, Paper
 from layflat.papers.laying import LayingPiece, LayingSheet, laying_document, laying_sheet
-from layflat.papers.lettering import panel_title
+from layflat.papers.lettering import panel_in_sentence, panel_title
 from layflat.papers.look import contrast_ratio, strain_colours
 from layflat.papers.offer_sheet import (
     OfferedCover,
@@ -76,6 +76,7 @@ __all__ = [
     "make_stage",
     "offer_document",
     "offer_sheet",
+    "panel_in_sentence",
     "panel_title",
     "pattern_picture",
     "picture_png",

@@ -46,6 +46,15 @@ def panel_title(name: str) -> str:
     return title[:1].upper() + title[1:]
 
 
+def panel_in_sentence(name: str) -> str:
+    """A panel's name within a sentence: "fender-left" becomes "fender, left".
+
+    A name that already holds a space or a capital is left alone.
+    """
+    title = panel_title(name)
+    return title if title == name else title[:1].lower() + title[1:]
+
+
 @cache
 def _written_sign(sign: str) -> str:
     category = unicodedata.category(sign)

@@ -76,6 +76,30 @@ def test_what_was_found_is_taken_over_once(domes: Domes) -> None:
 
 
 @pytest.mark.usefixtures("quickly")
+def test_what_was_computed_while_nobody_looked_is_taken_over_for_the_whole_job(
+    domes: Domes,
+) -> None:
+    cover = a_cover(domes)
+    outcomes.take_over(cover.job)
+    assert not Outcome.objects.exists()
+    domes.finish(outcomes.ask_for(cover, who=None))
+    outcomes.take_over(cover.job)
+    first = Outcome.objects.get()
+    with CaptureQueriesContext(connection) as asked:
+        outcomes.take_over(cover.job)
+    assert len(asked) == 1
+    # Other choices and back again: the earlier computation counts once more, as a new outcome.
+    for choices in (RIGHT_ONLY, LEFT_ONLY):
+        cover.choices = to_json(choices)
+        cover.save()
+        domes.finish(outcomes.ask_for(cover, who=None))
+        outcomes.take_over(cover.job)
+    found = list(Outcome.objects.all())
+    assert [outcome.number for outcome in found] == [1, 2, 3]
+    assert found[2].computation == first.computation != found[1].computation
+
+
+@pytest.mark.usefixtures("quickly")
 def test_covers_that_want_the_same_share_a_computation_and_have_their_own_rows(
     domes: Domes,
 ) -> None:

@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db import models
 
+from layflat.papers import panel_in_sentence
 from layflat.web.bodies.models import Revision
 from layflat.web.files.models import StoredFile
 from layflat.web.folding import FoldedField
@@ -155,6 +156,11 @@ class Fault(models.Model):
         constraints = (
             models.UniqueConstraint(fields=("job", "number"), name="one_fault_number_per_job"),
         )
+
+    @property
+    def where(self) -> str:
+        """Its panel as people write it within a sentence, or ""."""
+        return panel_in_sentence(self.panel)
 
     def __str__(self) -> str:
         return f"{self.number}. {self.kind}"

@@ -233,4 +233,4 @@ def _write(job: Job, kind: str, sentence: str, number: int, who: Person | None) 
 
 
 def _on(fault: Fault) -> str:
-    return f", {fault.panel}" if fault.panel else ""
+    return f", {fault.where}" if fault.where else ""

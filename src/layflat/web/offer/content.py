@@ -174,7 +174,7 @@ def _acknowledged(faults: Sequence[Fault], shop: Shop) -> list[dict[str, Any]]:
     return [
         {
             "fault": fault.number,
-            "text": f"{kind_named(fault.kind).word}{', ' + fault.panel if fault.panel else ''}",
+            "text": f"{kind_named(fault.kind).word}{', ' + fault.where if fault.where else ''}",
             "by": fault.acknowledged_by,
             "on": shop_time(fault.acknowledged_at, shop).date().isoformat(),
         }

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from layflat.base import InputError
 from layflat.web.cover.models import Cover, Outcome
-from layflat.web.cover.outcomes import is_current
+from layflat.web.cover.outcomes import is_current, take_over
 from layflat.web.cover.price import priced
 from layflat.web.files.store import keep
 from layflat.web.jobs.kinds import kind_named
@@ -81,7 +81,11 @@ class Draft:
 
 
 def newest_outcomes(job: Job) -> dict[int, Outcome]:
-    """The newest outcome of each of a job's covers, by the cover's key; one query."""
+    """The newest outcome of each of a job's covers, by the cover's key; two queries.
+
+    What was computed while nobody looked is taken over first.
+    """
+    take_over(job)
     rows = (
         Outcome.objects.filter(cover__job=job)
         .select_related("cover", "computation", "shown", "lines", "picture")
@@ -147,7 +151,7 @@ def open_warnings(faults: Sequence[Fault]) -> list[str]:
     """What the customer has still to acknowledge, in sentences."""
     return [
         f"The customer has not acknowledged fault {fault.number}, "
-        f"{kind_named(fault.kind).word.lower()}{', ' + fault.panel if fault.panel else ''}."
+        f"{kind_named(fault.kind).word.lower()}{', ' + fault.where if fault.where else ''}."
         for fault in faults
         if fault.is_open_warning
     ]

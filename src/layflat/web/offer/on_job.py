@@ -3,6 +3,7 @@
 from typing import Any, Final
 
 from layflat.web.cover.models import Outcome
+from layflat.web.cover.outcomes import take_over
 from layflat.web.jobs.models import Job
 from layflat.web.jobs.stages import Step
 from layflat.web.offer.shown import job_offer
@@ -17,6 +18,7 @@ def read(job: Job) -> dict[str, Any]:
 
 
 def next_step(job: Job) -> Step | None:
-    """Making the offer, once one of the job's covers has been computed; one query."""
+    """Making the offer, once one of the job's covers has been computed; two queries."""
+    take_over(job)
     computed = Outcome.objects.filter(cover__job=job, cover__is_dropped=False)
     return _MAKE if computed.exists() else None

@@ -4,6 +4,7 @@ import datetime
 
 from django import template
 
+from layflat.papers import panel_title
 from layflat.web.jobs.kinds import Kind, kind_named
 from layflat.web.jobs.once import FIELD, new_token
 from layflat.web.people.models import Shop
@@ -28,6 +29,12 @@ def moment(value: datetime.datetime | None, shop: Shop) -> str:
 def fault_kind(name: str) -> Kind:
     """The kind of fault of that name."""
     return kind_named(name)
+
+
+@register.filter
+def as_panel(name: str) -> str:
+    """A panel's name as people read it."""
+    return panel_title(name)
 
 
 @register.inclusion_tag("jobs/once.html")

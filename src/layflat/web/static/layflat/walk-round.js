@@ -22,6 +22,12 @@ function choosePanel(panel) {
   list.value = panel;
 }
 
+// As people read it, which the list of panels knows.
+function titleOf(panel) {
+  const known = [...form.elements.panel.options].find((option) => option.value === panel);
+  return known?.text ?? panel;
+}
+
 function tell(where) {
   says.textContent = where;
   form.scrollIntoView({ block: "nearest", behavior: "smooth" });
@@ -68,7 +74,7 @@ function tapDrawing(event) {
   showWanted(view, across * box.width, along * box.height);
   shape?.classList.add("tapped");
   showOnBody(null);
-  tell(shape ? `Marked on: ${shape.dataset.panel}` : `Marked on the view from ${view.dataset.view}`);
+  tell(shape ? `Marked on: ${titleOf(shape.dataset.panel)}` : `Marked on the view from ${view.dataset.view}`);
 }
 
 function showOnBody(wanted) {
@@ -82,7 +88,7 @@ function tapBody(event) {
   choosePanel(panel);
   showWanted(null);
   showOnBody({ x, y, z });
-  tell(panel ? `Marked on: ${panel}` : "Marked on the body, off its panels");
+  tell(panel ? `Marked on: ${titleOf(panel)}` : "Marked on the body, off its panels");
 }
 
 if (form) {
