@@ -276,3 +276,16 @@ def test_a_page_without_an_offer_says_so(page: str, client: Client, job: Job) ->
     shown = client.get(page)
     assert shown.status_code == 200
     assert "Keep this link: the next version appears here." in shown.content.decode()
+
+
+def test_a_link_that_is_taken_back_while_the_customer_reads_accepts_nothing(
+    made: Made, job: Job, shop: Shop, link: PrivateLink
+) -> None:
+    offer = made()
+    seen = PrivateLink.objects.get(pk=link.pk)
+    revoke(link, who=None)
+    job.refresh_from_db()
+    with pytest.raises(InputError, match="This link has run out; nothing was accepted"):
+        accept(job, seen=offer.sha256, alternative=1, name="Perrin Oake", shop=shop, through=seen)
+    assert not Acceptance.objects.exists()
+    assert Job.objects.get(pk=job.pk).stage == Stage.OFFERED

@@ -468,3 +468,10 @@ def test_hashes_of_files_are_part_of_what_is_frozen(made: Made, covers: tuple[Co
     data = path_of(outcome.shown.sha256).read_bytes()
     files = offer.content["alternatives"][0]["files"]
     assert files["shown"] == hashlib.sha256(data).hexdigest()
+
+
+def test_a_message_keeps_its_lines(signed_in: Browser, job: Job, sent: Sent) -> None:
+    counter = signed_in(Role.COUNTER)
+    words = "Dear  Perrin,\r\n\r\n\r\n\r\nas we said.\r\nCorin"
+    counter.post(at(job), sent(**{**form_of(counter, job), "message": words}, do="make"))
+    assert Offer.objects.get().content["message"] == "Dear Perrin,\n\nas we said.\nCorin"

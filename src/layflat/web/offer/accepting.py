@@ -8,6 +8,7 @@ from django.utils import timezone
 from layflat.base import CheckError, InputError
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.links.models import PrivateLink
+from layflat.web.links.private import is_open
 from layflat.web.offer.canonical import in_short
 from layflat.web.offer.models import Acceptance, Offer
 from layflat.web.offer.standing import State, accepted_among, is_whole, versions_of
@@ -48,6 +49,9 @@ def accept(
         if given.acceptance.alternative == alternative and job.stage != Stage.OFFERED:
             return given.acceptance
         raise InputError("This version has been accepted already; see below what was.")
+    if through is not None and not is_open(PrivateLink.objects.get(pk=through.pk)):
+        # It opened the page, and was taken back or ran out since.
+        raise InputError("This link has run out; nothing was accepted. Ask for a new one.")
     offer = _require_open(job, seen, shop)
     name = " ".join(name.split())[:_MOST_NAME]
     if not name:

@@ -1,5 +1,6 @@
 """The form for the next version, and for a yes that was heard at the counter."""
 
+import re
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any, Final
@@ -142,8 +143,14 @@ class VersionForm(forms.Form):
                 if data[f"text-{row}"]
             ),
             valid_days=data["valid_days"],
-            message=" ".join(data["message"].split()),
+            message=_lines(data["message"]),
         )
+
+
+def _lines(text: str) -> str:
+    """A text with its lines, and no more than one empty line between two of them."""
+    lines = "\n".join(" ".join(line.split()) for line in text.splitlines())
+    return re.sub(r"\n{3,}", "\n\n", lines).strip()
 
 
 def own_lines(content: dict[str, Any]) -> list[OwnLine]:
