@@ -13,3 +13,4 @@ urlpatterns = [
     path("", include("layflat.web.offer.urls")),
     path("work/", include("layflat.web.work.urls")),
 ]
+handler500 = "layflat.web.full_disk.fault"

@@ -6,7 +6,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -70,10 +70,7 @@ def keep_panels(file: "File[Any]", *, who: Person | None) -> StoredFile:
     """
     name = file.name or "panels"
     _require_size(file, most=settings.PANELS_MOST_BYTES)
-    with tempfile.TemporaryDirectory() as folder:
-        place = Path(folder) / _plain(name)
-        with place.open("wb") as aside:
-            shutil.copyfileobj(file, aside)
+    with _aside(file, name) as place:
         _panels_at(place)
     file.seek(0)
     return keep(
@@ -83,6 +80,19 @@ def keep_panels(file: "File[Any]", *, who: Person | None) -> StoredFile:
         most_bytes=settings.PANELS_MOST_BYTES,
         who=who,
     )
+
+
+@contextmanager
+def _aside(file: "File[Any]", name: str) -> Iterator[Path]:
+    """A copy of *file* under its name, for as long as the block lasts."""
+    with ExitStack() as held:
+        try:
+            place = Path(held.enter_context(tempfile.TemporaryDirectory())) / _plain(name)
+            with place.open("wb") as aside:
+                shutil.copyfileobj(file, aside)
+        except OSError as error:
+            raise OutputError(f"“{name}” cannot be read: {error.strerror}.") from error
+        yield place
 
 
 def panels_of(stored: StoredFile) -> BodyInfo:

@@ -1,0 +1,133 @@
+"""A shop in which every address of the app shows something."""
+
+import io
+from collections.abc import Callable
+
+import pytest
+from django.utils import timezone
+from PIL import Image
+
+from layflat.web.cover import outcomes
+from layflat.web.cover.choices import to_json
+from layflat.web.cover.models import Cover
+from layflat.web.cover.saved import save_cover
+from layflat.web.jobs.models import Fault, Job
+from layflat.web.links.models import Purpose
+from layflat.web.links.private import make, token_of
+from layflat.web.offer.making import Wanted, draft, keep_version, last_version
+from layflat.web.people.models import Person, Role, Shop
+from layflat.web.record.models import Event
+from layflat.web.seed import seed_jobs
+from layflat.web.work.models import Computation
+from web.cover.conftest import dome_folder, dome_memo, domes
+from web.cover.domes import BOTH, Domes
+from web.covered import a_job, kept
+from web.whole.places import Place
+
+__all__ = ["dome_folder", "dome_memo", "domes"]
+_COVERS, _FAULTS, _VERSIONS, _LINKS, _EVENTS = 4, 20, 3, 4, 60
+
+
+@pytest.fixture
+def whole(
+    domes: Domes, shop: Shop, people: dict[Role, Person], monkeypatch: pytest.MonkeyPatch
+) -> Callable[[str], Place]:
+    """Gives each address its arguments, in a shop with several of everything.
+
+    The job that they are of is offered, has covers that were really computed, and its walk-round
+    has pictures. The other jobs are those of the invented workshop.
+    """
+    monkeypatch.setattr(outcomes, "LAYOUT_S", 1.0)
+    who = people[Role.COUNTER]
+    seed_jobs(people)
+    domes.measure()
+    job = a_job("2031-0042", body=domes.revision, plate="LW 204 K")
+    photo = kept(_jpeg(), "fault.jpg", "image/jpeg")
+    for number in range(1, _FAULTS + 1):
+        Fault.objects.create(
+            job=job,
+            number=number,
+            kind="repaint",
+            panel="left",
+            is_warning=True,
+            photo=photo,
+            thumb=photo,
+            acknowledged_at=timezone.now(),
+            acknowledged_by="Perrin Oake",
+        )
+    covers = [_computed(domes, job, number) for number in range(1, _COVERS + 1)]
+    saved = save_cover(covers[0], title="Both sides", who=who)
+    for _ in range(_VERSIONS):
+        job.refresh_from_db()
+        wanted = Wanted(covers=tuple(cover.pk for cover in covers))
+        made = draft(job, wanted, shop=shop, version=last_version(job) + 1)
+        offer = keep_version(job, wanted, made, b"%PDF-1.7 of a test", shop=shop, who=who)
+    links = {
+        purpose: [make(job, purpose, days=9, who=who) for _ in range(_LINKS)] for purpose in Purpose
+    }
+    changed = [
+        Event.objects.create(
+            job=job,
+            who=who,
+            by="Corin",
+            kind="job.changed",
+            sentence=f"Change {number}",
+            before={"part": "hold", "values": {}},
+            after={"part": "hold", "values": {}, "version": 1},
+        )
+        for number in range(_EVENTS)
+    ]
+    outcome = covers[0].outcomes.get()
+    revision = domes.revision
+    common = {
+        "number": job.number,
+        "cover": 1,
+        "outcome": outcome.number,
+        "piece": 1,
+        "fault": 1,
+        "version": offer.version,
+        "place": 1,
+        "what": "picture.png",
+        "part": "wishes",
+        "sha256": photo.sha256,
+        "saved": saved.pk,
+        "event": changed[-1].pk,
+        "link": links[Purpose.OFFER][0].pk,
+        "key": people[Role.INSTALLER].pk,
+        "pk": revision.pk,
+        "token": token_of(links[Purpose.OFFER][0]),
+    }
+    special = {
+        "bodies:body": {"pk": revision.body_id},
+        "bodies:edit": {"pk": revision.body_id},
+        "bodies:retire": {"pk": revision.body_id},
+        "bodies:scan": {"pk": revision.body_id},
+        "bodies:revision": {"pk": revision.body_id, "number": 1},
+        "links:warnings": {"token": token_of(links[Purpose.WARNINGS][0])},
+        "links:picture": {"token": token_of(links[Purpose.WARNINGS][0])},
+        "offer:file": {"outcome": outcome.pk},
+        "work:progress": {"pk": outcome.computation_id},
+        "work:stop": {"pk": outcome.computation_id},
+    }
+    return lambda name: Place(name, common | special.get(name, {}))
+
+
+def _jpeg() -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (40, 30), "#445566").save(out, "JPEG")
+    return out.getvalue()
+
+
+def _computed(domes: Domes, job: Job, number: int) -> Cover:
+    cover = Cover.objects.create(
+        job=job,
+        number=number,
+        title=f"Alternative {number}",
+        body=domes.revision,
+        choices=to_json(BOTH),
+    )
+    domes.finish(outcomes.ask_for(cover, who=None))
+    Computation.objects.update(began_at=timezone.now(), ended_at=timezone.now())
+    cover.refresh_from_db()
+    assert outcomes.fill(cover) is not None
+    return cover

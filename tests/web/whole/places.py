@@ -1,0 +1,170 @@
+"""Every address of the app, and who may open it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+from typing import Any, Final
+
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from layflat.web.people.models import Role
+
+
+class Who(Enum):
+    """Who an address is for; nobody else may open it."""
+
+    ALL = (None, *Role)
+    SHOP = tuple(Role)
+    COUNTER = (Role.COUNTER, Role.OWNER)
+    OWNER = (Role.OWNER,)
+
+
+@dataclass(frozen=True)
+class Row:
+    """How an address answers those it is for.
+
+    Attributes:
+        who: whom it is for.
+        looked_at: status when it is opened; 405 where only forms go to.
+        takes: whether forms go there.
+    """
+
+    who: Who
+    looked_at: int = 200
+    takes: bool = False
+
+
+@dataclass(frozen=True)
+class Place:
+    """An address with all that it and others of its job need."""
+
+    name: str
+    values: Mapping[str, Any]
+
+    @property
+    def address(self) -> str:
+        pattern = patterns()[self.name]
+        return reverse(self.name, kwargs={key: self.values[key] for key in pattern})
+
+
+def patterns() -> dict[str, tuple[str, ...]]:
+    """The names of all addresses with the names of their arguments."""
+    found: dict[str, tuple[str, ...]] = {}
+
+    def walk(entries: list[URLPattern | URLResolver], space: str, outer: tuple[str, ...]) -> None:
+        for entry in entries:
+            names = (*outer, *entry.pattern.converters)
+            if isinstance(entry, URLResolver):
+                walk(entry.url_patterns, entry.namespace or space, names)
+            else:
+                found[f"{space}:{entry.name}"] = names
+
+    walk(get_resolver().url_patterns, "", ())
+    return found
+
+
+def _looks(who: Who, *names: str, takes: bool = False) -> dict[str, Row]:
+    return {name: Row(who, takes=takes) for name in names}
+
+
+def _acts(who: Who, *names: str) -> dict[str, Row]:
+    return {name: Row(who, looked_at=405, takes=True) for name in names}
+
+
+TABLE: Final[dict[str, Row]] = {
+    **_looks(Who.ALL, "links:picture", "offer:for-you-pdf", "offer:for-you-file"),
+    **_looks(Who.ALL, "links:warnings", "offer:for-you", "people:sign-in", takes=True),
+    # Once there is a shop it leads to signing in.
+    "people:first-start": Row(Who.ALL, looked_at=302, takes=True),
+    **_looks(
+        Who.SHOP,
+        "board:board",
+        "board:cards",
+        "bodies:body",
+        "bodies:library",
+        "bodies:light",
+        "bodies:lines",
+        "bodies:picture",
+        "bodies:revision",
+        "cover:choose",
+        "cover:compare",
+        "cover:cover",
+        "cover:layout",
+        "cover:part",
+        "cover:picture",
+        "fit:fit",
+        "fit:flat",
+        "fit:lines",
+        "fit:map",
+        "fit:picture",
+        "fit:piece",
+        "fit:surface",
+        "fit:vehicle",
+        "jobs:find",
+        "jobs:history",
+        "jobs:job",
+        "jobs:picture",
+        "jobs:walk-round",
+        "work:list",
+        "work:progress",
+    ),
+    # While nothing new is there they answer that there is no content.
+    "bodies:ready": Row(Who.SHOP, looked_at=204),
+    "fit:ready": Row(Who.SHOP, looked_at=204),
+    **_looks(Who.SHOP, "jobs:warnings", "people:password", takes=True),
+    **_acts(
+        Who.SHOP,
+        "jobs:add-fault",
+        "jobs:begin",
+        "jobs:close",
+        "jobs:put-back",
+        "jobs:restore",
+        "jobs:withdraw",
+        "work:stop",
+        "people:sign-out",
+    ),
+    **_looks(
+        Who.COUNTER,
+        "jobs:bodies",
+        "jobs:customers",
+        "jobs:vin",
+        "links:links",
+        "offer:file",
+        "offer:pdf",
+        "offer:version",
+    ),
+    **_looks(
+        Who.COUNTER,
+        "bodies:edit",
+        "bodies:new",
+        "bodies:scan",
+        # Of wishes; an installer edits who has the job.
+        "jobs:edit",
+        "jobs:enquiry",
+        "offer:offer",
+        takes=True,
+    ),
+    **_acts(
+        Who.COUNTER,
+        "bodies:retire",
+        "bodies:unit",
+        "cover:begin",
+        "cover:change",
+        "cover:compute",
+        "cover:copy",
+        "cover:drop",
+        "cover:rename",
+        "cover:retire",
+        "cover:save",
+        "cover:take-back",
+        "cover:trace",
+        "jobs:back",
+        "jobs:close-job",
+        "jobs:reopen",
+        "links:make",
+        "links:revoke",
+        "offer:hear",
+    ),
+    **_looks(Who.OWNER, "people:people", "people:person", takes=True),
+}
+"""A new address is entered here by whom it is for, or the tests fail."""
