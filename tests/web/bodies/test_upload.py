@@ -163,7 +163,10 @@ def test_two_uploads_take_two_numbers(body: Body, scan_bytes: bytes, who: Person
     (tmp_path / "dome.ply").write_bytes(scan_bytes)
     with (tmp_path / "dome.ply").open("rb") as file:
         scan = keep_scan(File(file, name="dome.ply"), unit="mm", who=who)
-    first, second = (add_revision(body, scan=scan, unit="mm", who=who) for _ in range(2))
-    assert (first.number, second.number) == (1, 2)
+    units = ("mm", "cm", "mm")
+    first, second, third = (add_revision(body, scan=scan, unit=unit, who=who) for unit in units)
+    assert (first.number, second.number, third.number) == (1, 2, 3)
     # The same scan is prepared once.
-    assert first.preparation == second.preparation
+    assert first.preparation == third.preparation != second.preparation
+    # What is the newest already is no other.
+    assert add_revision(body, scan=scan, unit="mm", who=who) == third

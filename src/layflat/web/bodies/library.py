@@ -1,21 +1,46 @@
 """What happens in the library: bodies and revisions are added, prepared and found."""
 
 import re
+from collections.abc import Mapping
+from typing import Any
 
 from django.db import transaction
-from django.db.models import Max, Prefetch, Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 
 from layflat.base import InputError
 from layflat.web.bodies.models import Body, Revision
 from layflat.web.files.models import StoredFile
 from layflat.web.folding import folded, typed
-from layflat.web.people.models import Person
+from layflat.web.people.models import Person, Shop
 from layflat.web.record.models import write_event
 from layflat.web.work.models import State
 from layflat.web.work.tasks import ask
 
 _YEAR = re.compile(r"[12]\d{3}")
 _MOST_WORDS = 8
+
+
+def add_body(values: Mapping[str, Any], *, who: Person | None) -> Body:
+    """Add a body; where the library has one of the same words, that one is meant.
+
+    Args:
+        values: the fields of `Body`.
+        who: adds it.
+    """
+    with transaction.atomic():
+        # The row of the shop is held, so that a form that was sent twice adds one.
+        Shop.objects.select_for_update().first()
+        same = Body.objects.filter(is_retired=False, **values).first()
+        if same is not None:
+            return same
+        body = Body.objects.create(**values)
+        write_event(
+            "body.added",
+            f"{body} added to the library.",
+            who=who,
+            after={"body": body.pk, **values},
+        )
+    return body
 
 
 def add_revision(
@@ -28,6 +53,9 @@ def add_revision(
 ) -> Revision:
     """Add a revision to *body* and ask for its preparation.
 
+    Where the newest is of the same scan, unit and panels, that one is meant: a form that was sent
+    twice adds one.
+
     Args:
         body: which body.
         scan: a mesh file (see `layflat.web.bodies.contents.keep_scan`).
@@ -38,9 +66,12 @@ def add_revision(
     with transaction.atomic():
         # The row of the body is held, so that two people cannot take one number.
         Body.objects.select_for_update().get(pk=body.pk)
-        last = body.revisions.aggregate(last=Max("number"))["last"] or 0
+        last = body.revisions.order_by("-number").first()
+        if last is not None and (last.scan, last.unit, last.panels) == (scan, unit, panels):
+            return last
+        number = last.number + 1 if last else 1
         revision = Revision.objects.create(
-            body=body, number=last + 1, scan=scan, unit=unit, panels=panels, added_by=who
+            body=body, number=number, scan=scan, unit=unit, panels=panels, added_by=who
         )
         _ask(revision, who=who)
         write_event(

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from layflat.base import InputError
 from layflat.web.bodies.forms import BodyForm, ScanForm, UnitForm
-from layflat.web.bodies.library import fill, fill_all, found, prepare_again
+from layflat.web.bodies.library import add_body, fill, fill_all, found, prepare_again
 from layflat.web.bodies.models import Body, Revision
 from layflat.web.bodies.page import revision_page
 from layflat.web.people.gate import only
@@ -52,14 +52,7 @@ def new(request: HttpRequest) -> HttpResponse:
     """A new body."""
     form = BodyForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        with transaction.atomic():
-            body = form.save()
-            write_event(
-                "body.added",
-                f"{body} added to the library.",
-                who=_person(request),
-                after={"body": body.pk, **form.cleaned_data},
-            )
+        body = add_body(form.cleaned_data, who=_person(request))
         return redirect("bodies:scan", body.pk)
     return render(request, "bodies/body_form.html", {"part": "bodies", "form": form})
 
