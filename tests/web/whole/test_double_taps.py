@@ -93,13 +93,15 @@ def test_a_scan_that_is_sent_twice_is_one_revision(
     signed_in: Callable[[Role], Client], shop: Any
 ) -> None:
     counter, body = signed_in(Role.COUNTER), Body.objects.create(maker="Tarnholm", name="Bramble")
-    led_to = set()
+    led_to: list[str] = []
     for _ in range(2):
         files = {
             "scan": SimpleUploadedFile("dome.ply", ply(dome())),
             "panels": SimpleUploadedFile("dome.json", panels_json(info()).encode()),
         }
         answer = counter.post(f"/bodies/{body.pk}/scan/", {"unit": "mm", **files})
-        led_to.add(answer.headers["Location"])
-    assert led_to == {f"/bodies/{body.pk}/revisions/1/"}
+        led_to.append(answer.headers["Location"])
+    assert led_to == [f"/bodies/{body.pk}/revisions/1/"] * 2
+    said = counter.get(led_to[1]).content.decode()
+    assert "Revision 1 is of the same scan and panels already" in said
     assert Revision.objects.count() == Event.objects.filter(kind="body.revised").count() == 1

@@ -20,19 +20,22 @@ _YEAR = re.compile(r"[12]\d{3}")
 _MOST_WORDS = 8
 
 
-def add_body(values: Mapping[str, Any], *, who: Person | None) -> Body:
+def add_body(values: Mapping[str, Any], *, who: Person | None) -> tuple[Body, bool]:
     """Add a body; where the library has one of the same words, that one is meant.
 
     Args:
         values: the fields of `Body`.
         who: adds it.
+
+    Returns:
+        the body, and whether it is new.
     """
     with transaction.atomic():
         # The row of the shop is held, so that a form that was sent twice adds one.
         Shop.objects.select_for_update().first()
         same = Body.objects.filter(is_retired=False, **values).first()
         if same is not None:
-            return same
+            return same, False
         body = Body.objects.create(**values)
         write_event(
             "body.added",
@@ -40,7 +43,7 @@ def add_body(values: Mapping[str, Any], *, who: Person | None) -> Body:
             who=who,
             after={"body": body.pk, **values},
         )
-    return body
+    return body, True
 
 
 def add_revision(

@@ -52,7 +52,9 @@ def new(request: HttpRequest) -> HttpResponse:
     """A new body."""
     form = BodyForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        body = add_body(form.cleaned_data, who=_person(request))
+        body, is_new = add_body(form.cleaned_data, who=_person(request))
+        if not is_new:
+            messages.success(request, f"The library has a {body} of these words already: this one.")
         return redirect("bodies:scan", body.pk)
     return render(request, "bodies/body_form.html", {"part": "bodies", "form": form})
 
@@ -159,6 +161,9 @@ def scan(request: HttpRequest, pk: int) -> HttpResponse:
     )
     if request.method == "POST" and form.is_valid():
         added = form.save()
+        if added == newest:
+            said = f"Revision {added.number} is of the same scan and panels already: this one."
+            messages.success(request, said)
         return redirect("bodies:revision", of.pk, added.number)
     context = {"part": "bodies", "form": form, "body": of, "newest": newest}
     return render(request, "bodies/scan_form.html", context)
