@@ -21,6 +21,7 @@ from layflat.web.files.models import StoredFile
 from layflat.web.files.store import keep
 from layflat.web.jobs.models import Fault, Job, Stage
 from layflat.web.people.models import Role
+from layflat.web.record.models import Event
 from web.bodies.conftest import dome, ply, upload
 from web.covered import a_body, a_job
 from web.whole.places import TABLE, Place
@@ -150,11 +151,39 @@ def test_a_form_far_larger_than_any_page_sends_is_refused(
 
 
 @pytest.mark.parametrize(
+    ("address", "form"),
+    [
+        ("/jobs/?q=oa%00ke", None),
+        ("/jobs/2031%00/", None),
+        ("/jobs/find/customers/?customer-q=oa%00ke", None),
+        ("/bodies/?q=%00", None),
+        ("/jobs/{}/faults/", {"kind": "chip", "panel": "hood", "note": "by\x00the lamp"}),
+        ("/jobs/{}/back/", {"seen": "intake", "reason": "\x00"}),
+        ("/jobs/{}/cover/begin/", {"start": "blank", "title": "Nose\x00"}),
+        ("/jobs/enquiry/", {"name": "Perrin\x00", "plate": "LW"}),
+        ("/jobs/enquiry/", {"once\x00": "1"}),
+        ("/for-you/offer/a%00b/", None),
+    ],
+)
+def test_a_text_with_a_nul_is_refused(
+    signed_in: Browser, walk: Job, address: str, form: dict[str, str] | None
+) -> None:
+    """PostgreSQL's texts hold none (its documentation, 8.3), and nobody types one."""
+    browser, place = signed_in(Role.OWNER), address.format(walk.number)
+    events = Event.objects.count()
+    answer = browser.get(place) if form is None else browser.post(place, {"once": "0" * 32, **form})
+    assert answer.status_code == 400
+    assert "was not understood" in answer.content.decode()
+    assert Event.objects.count() == events
+
+
+@pytest.mark.parametrize(
     "name", ["../../../etc/passwd", "..\\..\\a.ply", "a\nb\x00.ply", "<b>.ply"]
 )
 def test_a_name_of_a_file_is_words_only(shop: object, settings: Settings, name: str) -> None:
     stored = keep([ply(dome())], name=name, media_type="x/x", most_bytes=10**7, who=None)
     assert "/" not in stored.name
     assert "\\" not in stored.name
+    assert stored.name.isprintable()
     (place,) = [path for path in settings.FILES_FOLDER.rglob("*") if path.is_file()]
     assert place.name == stored.sha256

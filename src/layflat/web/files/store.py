@@ -76,4 +76,5 @@ def keep(
 
 
 def _last(name: str) -> str:
-    return name.replace("\\", "/").rsplit("/", 1)[-1][:200] or "unnamed"
+    last = name.replace("\\", "/").rsplit("/", 1)[-1]
+    return "".join(sign for sign in last if sign.isprintable())[:200] or "unnamed"
