@@ -16,9 +16,10 @@ from layflat.web.offer.canonical import canonical, in_short, sha256_of
 from layflat.web.offer.content import days_of
 from layflat.web.offer.difference import difference
 from layflat.web.offer.making import Wanted, draft
-from layflat.web.offer.money import OwnLine, costs_of, duration, lines_of, sums
+from layflat.web.offer.money import OwnLine, costs_of, lines_of, sums
 from layflat.web.offer.words import panel_words
 from layflat.web.people.models import Shop
+from layflat.web.people.shop import shown_duration
 from web.covered import MINUTES, a_cover, an_outcome, details
 
 
@@ -111,7 +112,7 @@ def test_lines_and_tax_are_the_sum_to_the_cent(
 
 
 def test_durations_as_people_say_them() -> None:
-    assert [duration(minutes) for minutes in (0, 59, 60, 61)] == [
+    assert [shown_duration(minutes) for minutes in (0, 59, 60, 61)] == [
         "0 min",
         "59 min",
         "1 h",

@@ -20,8 +20,7 @@ from layflat.web.cover.shown import part_of_panel
 from layflat.web.cover.straight import Way, ways
 from layflat.web.cover.words import choice_in_words
 from layflat.web.people.models import Shop
-
-_INCH_MM = 25.4
+from layflat.web.people.shop import INCH_MM, fine_number
 
 
 @dataclass(frozen=True)
@@ -177,13 +176,8 @@ def _edge_row(
         f"edge-{i}",
         edge_seen(choices, panel.name, edge.name),
         tuple((value.value, word, value is finish.finish) for value, word in possible.items()),
-        "" if finish.finish is Finish.FLUSH else shown_distance(finish.distance_mm, shop),
+        "" if finish.finish is Finish.FLUSH else fine_number(finish.distance_mm, shop),
     )
-
-
-def shown_distance(mm: float, shop: Shop) -> str:
-    """A small distance as a number in the shop's unit."""
-    return f"{mm / _INCH_MM:.2f}" if shop.inches else f"{mm:.1f}".removesuffix(".0")
 
 
 def read_length(text: str, shop: Shop) -> float:
@@ -197,7 +191,7 @@ def read_length(text: str, shop: Shop) -> float:
     except ValueError:
         unit = "inches" if shop.inches else "millimetres"
         raise InputError(f"Write the distance as a number of {unit}.") from None
-    return value * _INCH_MM if shop.inches else value
+    return value * INCH_MM if shop.inches else value
 
 
 def shown_on_body(cover: Cover, choices: Choices) -> dict[str, Any]:

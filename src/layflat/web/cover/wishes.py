@@ -27,10 +27,11 @@ from layflat.web.cover.choosing import (
 from layflat.web.cover.lines import trace_line
 from layflat.web.cover.models import Cover
 from layflat.web.cover.panels import PanelFacts, panels_on, surfaces_of
-from layflat.web.cover.sheet import read_length, shown_distance
+from layflat.web.cover.sheet import read_length
 from layflat.web.cover.shown import drawn_to_edges, other_side
 from layflat.web.cover.straight import straight_line
 from layflat.web.people.models import Shop
+from layflat.web.people.shop import fine_number
 
 _MOST_TEXT = 20_000
 
@@ -120,7 +121,7 @@ def _edge(sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, shop: Shop)
     def make(choices: Choices) -> Changed:
         choice = choices.of(panel.name) or PanelChoice(panel=panel.name)
         before = finish_of(choice, facts)
-        is_untouched = not text or text == shown_distance(before.distance_mm, shop)
+        is_untouched = not text or text == fine_number(before.distance_mm, shop)
         finish = wanted_finish(
             choice,
             facts,

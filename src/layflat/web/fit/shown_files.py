@@ -7,7 +7,7 @@ good; whoever may look at a job may look at them.
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
-from layflat.web.bodies.shown_files import kept_content
+from layflat.web.files.sending import sent_once
 from layflat.web.fit.found import the_outcome, the_piece
 
 _MAP_POLICY = "default-src 'none'; img-src data:; sandbox"
@@ -19,13 +19,13 @@ def surface(
     request: HttpRequest, number: str, cover: int, outcome: int, piece: int
 ) -> HttpResponse:
     """The piece on the panel as GLB, coloured by strain."""
-    return kept_content(request, the_piece(number, cover, outcome, piece).surface)
+    return sent_once(request, the_piece(number, cover, outcome, piece).surface)
 
 
 @require_safe
 def flat(request: HttpRequest, number: str, cover: int, outcome: int, piece: int) -> HttpResponse:
     """The same triangles in the flat as JSON."""
-    return kept_content(request, the_piece(number, cover, outcome, piece).flat)
+    return sent_once(request, the_piece(number, cover, outcome, piece).flat)
 
 
 @require_safe
@@ -33,7 +33,7 @@ def strain_map(
     request: HttpRequest, number: str, cover: int, outcome: int, piece: int
 ) -> HttpResponse:
     """The flat pattern with its strain as SVG."""
-    response = kept_content(request, the_piece(number, cover, outcome, piece).map)
+    response = sent_once(request, the_piece(number, cover, outcome, piece).map)
     response["Content-Security-Policy"] = _MAP_POLICY
     return response
 
@@ -41,16 +41,16 @@ def strain_map(
 @require_safe
 def vehicle(request: HttpRequest, number: str, cover: int, outcome: int) -> HttpResponse:
     """The vehicle with its film as GLB."""
-    return kept_content(request, the_outcome(number, cover, outcome).shown)
+    return sent_once(request, the_outcome(number, cover, outcome).shown)
 
 
 @require_safe
 def lines(request: HttpRequest, number: str, cover: int, outcome: int) -> HttpResponse:
     """What is drawn over it as JSON."""
-    return kept_content(request, the_outcome(number, cover, outcome).lines)
+    return sent_once(request, the_outcome(number, cover, outcome).lines)
 
 
 @require_safe
 def picture(request: HttpRequest, number: str, cover: int, outcome: int) -> HttpResponse:
     """A picture of it as PNG."""
-    return kept_content(request, the_outcome(number, cover, outcome).picture)
+    return sent_once(request, the_outcome(number, cover, outcome).picture)

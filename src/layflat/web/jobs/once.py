@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponseRedirect
 
 from layflat.base import InputError
 from layflat.web.jobs.models import AnsweredForm
-from layflat.web.people.models import Person
+from layflat.web.people.gate import me
 
 FIELD = "once"
 
@@ -26,9 +26,8 @@ def answered_before(request: HttpRequest, *, went_to: str = "") -> HttpResponseR
         InputError: the form carries no token.
     """
     token = _token(request)
-    who = request.user if isinstance(request.user, Person) else None
     row, is_new = AnsweredForm.objects.get_or_create(
-        token=token, defaults={"went_to": went_to, "who": who}
+        token=token, defaults={"went_to": went_to, "who": me(request)}
     )
     return None if is_new else HttpResponseRedirect(row.went_to)
 

@@ -2,14 +2,12 @@
 
 import functools
 from collections.abc import Callable
-from typing import Any, Concatenate, ParamSpec
+from typing import Concatenate, ParamSpec
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.csrf import csrf_exempt
 
-from layflat.web.files.models import StoredFile
-from layflat.web.files.store import path_of
 from layflat.web.links.models import PrivateLink, Purpose
 from layflat.web.links.private import find
 from layflat.web.people.gate import open_to_strangers
@@ -56,23 +54,3 @@ def private(purpose: Purpose) -> Callable[[_Inner[_P]], _Outer]:
 def nothing(request: HttpRequest) -> HttpResponse:
     """The page for every link that opens nothing, whatever the cause."""
     return render(request, "links/nothing.html", status=404)
-
-
-def content(stored: StoredFile | None, *, name: str = "") -> HttpResponse:
-    """A kept file, as it is.
-
-    Args:
-        stored: the file.
-        name: under which browsers keep it; "" to show it.
-
-    Raises:
-        Http404: there is none, or it is no longer in the data folder.
-    """
-    if stored is None:
-        raise Http404("There is no such file.")
-    try:
-        data = path_of(stored.sha256).read_bytes()
-    except OSError as error:
-        raise Http404("The file is no longer in the data folder.") from error
-    headers: dict[str, Any] = {"Content-Disposition": f'inline; filename="{name}"'} if name else {}
-    return HttpResponse(data, content_type=stored.media_type, headers=headers)

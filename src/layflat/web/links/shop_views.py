@@ -8,11 +8,11 @@ from django.views.decorators.http import require_POST, require_safe
 
 from layflat.base import InputError
 from layflat.web.jobs.models import Job
-from layflat.web.jobs.views.common import change, me, the_job
+from layflat.web.jobs.views.common import change, the_job
 from layflat.web.links.listing import shown_links
 from layflat.web.links.models import PrivateLink, Purpose
 from layflat.web.links.private import DAYS, MOST_DAYS, make, revoke
-from layflat.web.people.gate import only
+from layflat.web.people.gate import me, only
 from layflat.web.people.models import Role
 
 

@@ -7,11 +7,13 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
 from layflat.base import LayflatError
+from layflat.web.files.sending import sent
 from layflat.web.jobs.once import answered_before
 from layflat.web.jobs.views.common import locked_job
 from layflat.web.jobs.walk_round import acknowledge
+from layflat.web.jobs.warned import warned_of
 from layflat.web.links.models import PrivateLink, Purpose
-from layflat.web.links.pages import content, private
+from layflat.web.links.pages import private
 from layflat.web.links.private import note_opened, token_of
 from layflat.web.people.models import Person
 
@@ -40,17 +42,13 @@ def warnings(request: HttpRequest, link: PrivateLink) -> HttpResponse:
             return HttpResponseRedirect(to)
     elif not isinstance(request.user, Person):
         note_opened(link)
-    warned = [fault for fault in job.faults.select_related("thumb") if fault.is_warning]
     context = {
         "job": job,
         "token": token,
         "refused": refused,
         "ticked": ticked,
         "typed": typed,
-        "open": [fault for fault in warned if fault.is_open_warning],
-        "acknowledged": [
-            fault for fault in warned if fault.acknowledged_at and not fault.is_withdrawn
-        ],
+        **warned_of(job, lambda fault, _: reverse("links:picture", args=[token, fault])),
     }
     return render(request, "links/warnings.html", context)
 
@@ -70,4 +68,4 @@ def picture(_request: HttpRequest, link: PrivateLink, fault: int) -> HttpRespons
     )
     if found is None:
         raise Http404("There is no such picture.")
-    return content(found.thumb)
+    return sent(found.thumb)

@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from layflat.base import InputError
 from layflat.plan import Price, PriceLine, to_money
+from layflat.web.people.shop import shown_duration
 
 _GROUPS: Final = (
     ("film", "Film, cut to your vehicle", ("Film",)),
@@ -74,13 +75,17 @@ def _group(kind: str, text: str, parts: Sequence[PriceLine]) -> dict[str, Any]:
     amount = sum((line.amount for line in parts), Decimal(0))
     rate = f"{parts[0].rate:f}"
     if units == {"min"}:
-        shown, rate = duration(int(quantity)), f"{rate} an hour"
+        shown, rate = shown_duration(int(quantity)), f"{rate} an hour"
     elif units == {"m"}:
         shown, rate = f"{quantity:f} m", f"{rate} a metre"
     else:
         shown, rate = "", ""
     steps = [
-        {"text": line.text, "quantity": duration(int(line.quantity)), "amount": f"{line.amount:f}"}
+        {
+            "text": line.text,
+            "quantity": shown_duration(int(line.quantity)),
+            "amount": f"{line.amount:f}",
+        }
         for line in parts
         if line.unit == "min" and len(parts) > 1
     ]
@@ -92,13 +97,6 @@ def _group(kind: str, text: str, parts: Sequence[PriceLine]) -> dict[str, Any]:
         "amount": f"{amount:f}",
         "parts": steps,
     }
-
-
-def duration(minutes: int) -> str:
-    """Minutes as people say them: "2 h 30 min"."""
-    hours, rest = divmod(minutes, _MINUTES_PER_HOUR)
-    words = ([f"{hours} h"] if hours else []) + ([f"{rest} min"] if rest or not hours else [])
-    return " ".join(words)
 
 
 def sums(lines: Sequence[dict[str, Any]], *, tax: Decimal, decimals: int) -> dict[str, str]:

@@ -6,10 +6,10 @@ from typing import Any, Final
 from layflat.papers import panel_title
 from layflat.web.cover.models import Piece
 from layflat.web.people.models import Shop
+from layflat.web.people.shop import shown_fine_length
 
 MATTERS: Final = 0.01
 """Share of a piece beyond a limit from which on the customer is told: our own choice, no source."""
-_MM_PER_INCH: Final = 25.4
 _WAYS: Final = ("wrap", "flush", "short")
 _NAMED: Final = {
     "wrap": "Wrapped round the edge by {distance}: {names}.",
@@ -55,7 +55,7 @@ def _edges(edges: Iterable[dict[str, Any]], shop: Shop) -> list[str]:
         finish = edge["finish"]
         if edge["kind"] == "inner" and finish == "flush":
             continue
-        distance = _short_length(edge["distance_mm"], shop) if finish != "flush" else ""
+        distance = shown_fine_length(edge["distance_mm"], shop) if finish != "flush" else ""
         name = edge["name"].replace("-", " ") or "one without a name"
         ways.setdefault((finish, distance), []).append(name)
     # The way of most edges goes without their names.
@@ -113,8 +113,3 @@ def _sentence(words: str) -> str:
 
 def _once(items: Iterable[str]) -> list[str]:
     return list(dict.fromkeys(items))
-
-
-def _short_length(mm: float, shop: Shop) -> str:
-    """A few millimetres as the shop writes lengths."""
-    return f"{mm / _MM_PER_INCH:.2f} in" if shop.inches else f"{mm:g} mm"

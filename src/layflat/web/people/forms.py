@@ -13,6 +13,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 
 from layflat.web.people.models import Person, Role, Shop
+from layflat.web.people.shop import INCH_MM
 
 if TYPE_CHECKING:
     _ShopModelForm = forms.ModelForm[Shop]
@@ -20,7 +21,6 @@ else:
     # Generic for the type checker only.
     _ShopModelForm = forms.ModelForm
 
-_MM_PER_INCH = 25.4
 _PER_CENT = Decimal(100)
 _NEW_PASSWORD = {"autocomplete": "new-password"}
 
@@ -221,7 +221,7 @@ class ShopForm(_ShopModelForm):
         self.fields["roll_width"].label = f"Width of the usual roll, in {_unit(shop)}"
         self.initial["tax_percent"] = (Decimal(shop.tax_rate) * _PER_CENT).quantize(Decimal("0.01"))
         width = shop.roll_width_mm
-        self.initial["roll_width"] = round(width / _MM_PER_INCH, 2) if shop.inches else width
+        self.initial["roll_width"] = round(width / INCH_MM, 2) if shop.inches else width
         self.initial["seen"] = seen_mark(shop)
 
     def clean_time_zone(self) -> str:
@@ -234,7 +234,7 @@ class ShopForm(_ShopModelForm):
     def clean_roll_width(self) -> float:
         """A width that film comes in."""
         width: float = self.cleaned_data["roll_width"]
-        mm = width * _MM_PER_INCH if self._is_inches else width
+        mm = width * INCH_MM if self._is_inches else width
         if not 100.0 <= mm <= 3000.0:
             raise ValidationError("Film rolls are between 100 and 3000 mm (4 and 118 in) wide.")
         return mm

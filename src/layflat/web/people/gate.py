@@ -15,6 +15,11 @@ _OPEN = "open_to_strangers"
 _ROLES = "open_to_roles"
 
 
+def me(request: HttpRequest) -> Person | None:
+    """The person who acts; None for a stranger."""
+    return request.user if isinstance(request.user, Person) else None
+
+
 def open_to_strangers(view: View) -> View:
     """Marks a view that needs no sign-in, such as a customer's private link."""
     setattr(view, _OPEN, True)

@@ -9,7 +9,8 @@ from django.http import HttpRequest
 from layflat.web.people.models import Shop
 
 _FORMS = {"iso": "%Y-%m-%d", "day": "%d.%m.%Y", "month": "%m/%d/%Y"}
-_INCH_MM = 25.4
+INCH_MM = 25.4
+_MINUTES_PER_HOUR = 60
 
 
 def the_shop() -> Shop:
@@ -31,7 +32,24 @@ def shop_context(_request: HttpRequest) -> dict[str, Any]:
 
 def shown_length(mm: float, shop: Shop) -> str:
     """A length for people: whole millimetres, or inches to a tenth."""
-    return f"{mm / _INCH_MM:.1f} in" if shop.inches else f"{mm:.0f} mm"
+    return f"{mm / INCH_MM:.1f} in" if shop.inches else f"{mm:.0f} mm"
+
+
+def fine_number(mm: float, shop: Shop) -> str:
+    """A short length as a number in the shop's unit: to 0.1 mm, or to 0.01 in."""
+    return f"{mm / INCH_MM:.2f}" if shop.inches else f"{mm:.1f}".removesuffix(".0")
+
+
+def shown_fine_length(mm: float, shop: Shop) -> str:
+    """A short length for people: millimetres to a tenth, or inches to a hundredth."""
+    return f"{fine_number(mm, shop)} {'in' if shop.inches else 'mm'}"
+
+
+def shown_duration(minutes: int) -> str:
+    """Minutes as people say them: "2 h 30 min"."""
+    hours, rest = divmod(minutes, _MINUTES_PER_HOUR)
+    words = ([f"{hours} h"] if hours else []) + ([f"{rest} min"] if rest or not hours else [])
+    return " ".join(words)
 
 
 def shown_day(day: datetime.date, shop: Shop) -> str:

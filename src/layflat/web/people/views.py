@@ -24,7 +24,7 @@ from layflat.web.people.forms import (
     SignInForm,
     seen_mark,
 )
-from layflat.web.people.gate import only, open_to_strangers
+from layflat.web.people.gate import me, only, open_to_strangers
 from layflat.web.people.models import Person, Role, Shop
 from layflat.web.people.shop import the_shop
 from layflat.web.people.staff import (
@@ -100,14 +100,14 @@ def sign_out(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def password(request: HttpRequest) -> HttpResponse:
     """One's own password; wherever else the old one was used, the person is signed out."""
-    me = _me(request)
-    if me is None:
+    person = me(request)
+    if person is None:
         raise PermissionDenied
-    form = OwnPasswordForm(me, request.POST if request.method == "POST" else None)
+    form = OwnPasswordForm(person, request.POST if request.method == "POST" else None)
     if form.is_valid():
         data = form.cleaned_data
         try:
-            changed = change_own_password(me.pk, old=data["old"], new=data["password"])
+            changed = change_own_password(person.pk, old=data["old"], new=data["password"])
         except InputError as error:
             form.add_error(None, str(error))
         else:
@@ -133,7 +133,7 @@ def people(request: HttpRequest) -> HttpResponse:
         with transaction.atomic():
             added = person_form.save()
             write_event(
-                "person.added", f"{added.shown} was added as {added.role}.", who=_me(request)
+                "person.added", f"{added.shown} was added as {added.role}.", who=me(request)
             )
         messages.success(request, f"{added.shown} can sign in as {added.name}.")
         return redirect("people:people")
@@ -159,7 +159,7 @@ def _save_shop(request: HttpRequest, form: ShopForm) -> bool:
             return False
         form.save()
         names = ", ".join(form.changed_labels()) or "nothing"
-        write_event("shop.changed", f"The shop's settings were changed: {names}.", who=_me(request))
+        write_event("shop.changed", f"The shop's settings were changed: {names}.", who=me(request))
     messages.success(request, "The shop's settings are saved.")
     return True
 
@@ -177,14 +177,14 @@ def person(request: HttpRequest, key: int) -> HttpResponse:
     try:
         if asked == "role" and role_form.is_valid():
             role = Role(role_form.cleaned_data["role"])
-            change_role(key, role, who=_me(request))
+            change_role(key, role, who=me(request))
             said = f"{somebody.shown} is {role.label.lower()} now."
         elif asked == "password" and password_form.is_valid():
-            set_password(key, password_form.cleaned_data["password"], who=_me(request))
+            set_password(key, password_form.cleaned_data["password"], who=me(request))
             said = f"{somebody.shown} has a new password and signs in with it from now on."
         elif asked == "activity":
             allowed = request.POST.get("allowed", "") == "yes"
-            allow_sign_in(key, allowed=allowed, who=_me(request))
+            allow_sign_in(key, allowed=allowed, who=me(request))
             said = f"{somebody.shown} may {'sign in again' if allowed else 'no longer sign in'}."
     except InputError as error:
         messages.error(request, str(error))
@@ -200,7 +200,3 @@ def person(request: HttpRequest, key: int) -> HttpResponse:
         "roles": [(role, _MAY[role]) for role in Role],
     }
     return render(request, "people/person.html", context)
-
-
-def _me(request: HttpRequest) -> Person | None:
-    return request.user if isinstance(request.user, Person) else None

@@ -11,7 +11,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from layflat.web.people.models import Person
+from layflat.web.people.gate import me
 from layflat.web.record.models import write_event
 from layflat.web.work import rows
 from layflat.web.work.models import Computation, State
@@ -42,9 +42,8 @@ def stop(request: HttpRequest, pk: int) -> HttpResponse:
     computation = get_object_or_404(Computation, pk=pk)
     with transaction.atomic():
         if rows.ask_stop(pk):
-            who = request.user if isinstance(request.user, Person) else None
             title = title_of(computation.task)
-            write_event("work.stopped", f"“{title}” (no. {pk}) was asked to stop.", who=who)
+            write_event("work.stopped", f"“{title}” (no. {pk}) was asked to stop.", who=me(request))
     if request.headers.get("HX-Request"):
         computation.refresh_from_db()
         return render(request, "work/progress.html", {"computation": computation})

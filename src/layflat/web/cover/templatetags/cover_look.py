@@ -8,10 +8,10 @@ from django import template
 from layflat.papers import panel_title
 from layflat.plan import Price
 from layflat.web.people.models import Shop
+from layflat.web.people.shop import shown_duration
 
 register = template.Library()
 _FOOT_MM = 304.8
-_MINUTES_PER_HOUR = 60
 _THIN = "\u202f"
 
 
@@ -25,8 +25,7 @@ def as_film(mm: float, shop: Any) -> str:
 @register.filter
 def as_hours(minutes: float) -> str:
     """Minutes as people say them: "7 h 20 min"; to five minutes, as nobody knows better."""
-    hours, rest = divmod(5 * round(minutes / 5), _MINUTES_PER_HOUR)
-    return f"{hours} h {rest:02d} min" if hours else f"{rest} min"
+    return shown_duration(5 * round(minutes / 5))
 
 
 @register.filter

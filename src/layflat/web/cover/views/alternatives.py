@@ -32,8 +32,8 @@ from layflat.web.cover.views.common import cover_address, keeps_counter, standin
 from layflat.web.cover.words import Difference, difference, panels_in_words
 from layflat.web.jobs.models import Job
 from layflat.web.jobs.once import answered_before, note_answer
-from layflat.web.jobs.views.common import change, locked_job, me, the_job
-from layflat.web.people.gate import only
+from layflat.web.jobs.views.common import change, locked_job, the_job
+from layflat.web.people.gate import me, only
 from layflat.web.people.models import Role, Shop
 from layflat.web.people.shop import the_shop
 

@@ -18,8 +18,8 @@ from layflat.web.cover.models import Cover
 from layflat.web.cover.shown import drawn_to_edges, part_json, part_of_panel
 from layflat.web.cover.views.common import cover_address, sheet_context, the_cover
 from layflat.web.cover.wishes import read_points, wish_of
-from layflat.web.jobs.views.common import locked_job, me, the_job
-from layflat.web.people.gate import only
+from layflat.web.jobs.views.common import locked_job, the_job
+from layflat.web.people.gate import me, only
 from layflat.web.people.models import Role
 from layflat.web.people.shop import the_shop
 from layflat.web.record.models import Event

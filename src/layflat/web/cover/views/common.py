@@ -14,7 +14,7 @@ from layflat.web.cover.models import Cover
 from layflat.web.cover.sheet import rows_of, shown_on_body
 from layflat.web.cover.shown import choices_word
 from layflat.web.jobs.models import Job
-from layflat.web.jobs.views.common import me
+from layflat.web.people.gate import me
 from layflat.web.people.shop import the_shop
 
 _WITH_BODY = (

@@ -5,11 +5,11 @@ from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_safe
 
 from layflat.base import LayflatError
-from layflat.web.bodies.shown_files import kept_content
 from layflat.web.cover.choices import from_json
 from layflat.web.cover.models import Outcome
 from layflat.web.cover.shown import choices_word, picture
 from layflat.web.cover.views.common import the_cover
+from layflat.web.files.sending import sent_once
 from layflat.web.jobs.views.common import the_job
 
 _PICTURE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox"
@@ -40,6 +40,6 @@ def layout(request: HttpRequest, number: str, cover: int, outcome: int) -> HttpR
         cover__number=cover,
         number=outcome,
     )
-    response = kept_content(request, found.layout)
+    response = sent_once(request, found.layout)
     response["Content-Security-Policy"] = _PICTURE_POLICY
     return response

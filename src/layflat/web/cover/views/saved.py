@@ -8,8 +8,8 @@ from layflat.web.cover.models import SavedCover
 from layflat.web.cover.saved import save_cover, set_retired
 from layflat.web.cover.views.common import cover_address
 from layflat.web.jobs.models import Job
-from layflat.web.jobs.views.common import change, me, the_job
-from layflat.web.people.gate import only
+from layflat.web.jobs.views.common import change, the_job
+from layflat.web.people.gate import me, only
 from layflat.web.people.models import Role
 
 

@@ -7,9 +7,9 @@ from django import template
 from layflat.web.cover.models import Piece
 from layflat.web.fit import legend, words
 from layflat.web.people.models import Shop
+from layflat.web.people.shop import shown_fine_length
 
 register = template.Library()
-_INCH_MM = 25.4
 
 
 @register.filter
@@ -22,7 +22,7 @@ def per_cent(fraction: float) -> str:
 def as_fine_length(mm: float, shop: Any) -> str:
     """A short length: millimetres to a tenth, or inches to a hundredth."""
     found: Shop = shop() if callable(shop) else shop
-    return f"{mm / _INCH_MM:.2f} in" if found.inches else f"{mm:.1f}".removesuffix(".0") + " mm"
+    return shown_fine_length(mm, found)
 
 
 @register.inclusion_tag("fit/scale.html")

@@ -10,12 +10,6 @@ from django.urls import reverse
 from layflat.base import LayflatError
 from layflat.web.jobs.models import Job
 from layflat.web.jobs.once import answered_before
-from layflat.web.people.models import Person
-
-
-def me(request: HttpRequest) -> Person | None:
-    """The person who acts."""
-    return request.user if isinstance(request.user, Person) else None
 
 
 def the_job(number: str) -> Job:

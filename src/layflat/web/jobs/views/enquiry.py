@@ -11,9 +11,9 @@ from layflat.web.jobs.enquiry import open_job
 from layflat.web.jobs.finding import Known, find_bodies, find_customers, known_customer
 from layflat.web.jobs.forms import EnquiryForm
 from layflat.web.jobs.once import answered_before, note_answer
-from layflat.web.jobs.views.common import address, me
+from layflat.web.jobs.views.common import address
 from layflat.web.jobs.vin import tidied, vin_warning
-from layflat.web.people.gate import only
+from layflat.web.people.gate import me, only
 from layflat.web.people.models import Role
 from layflat.web.people.shop import the_shop
 

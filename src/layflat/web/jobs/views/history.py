@@ -13,8 +13,8 @@ from layflat.web.jobs.closing import CLOSED, REOPENED
 from layflat.web.jobs.editing import KIND, PARTS, put_back
 from layflat.web.jobs.models import Fault, Job
 from layflat.web.jobs.stages import SENT_BACK
-from layflat.web.jobs.views.common import address, change, me, the_job
-from layflat.web.people.gate import only
+from layflat.web.jobs.views.common import address, change, the_job
+from layflat.web.people.gate import me, only
 from layflat.web.people.models import Person, Role
 from layflat.web.record.history import Line, Undo
 from layflat.web.record.models import Event

@@ -36,11 +36,11 @@ from layflat.web.jobs.stages import (
     next_step_of,
     strip,
 )
-from layflat.web.jobs.views.common import address, change, locked_job, me, the_job
+from layflat.web.jobs.views.common import address, change, locked_job, the_job
 from layflat.web.jobs.views.history import lines_of
 from layflat.web.jobs.vin import vin_warning
 from layflat.web.jobs.walk_round import gate
-from layflat.web.people.gate import only
+from layflat.web.people.gate import me, only
 from layflat.web.people.models import Role
 
 _SHOWN_EVENTS = 12

@@ -20,7 +20,7 @@ from layflat.web.jobs.kinds import KINDS
 from layflat.web.jobs.models import Fault, Job, Stage
 from layflat.web.jobs.once import answered_before, note_answer
 from layflat.web.jobs.outline import PANELS, VIEWS, View
-from layflat.web.jobs.views.common import address, change, locked_job, me, the_job
+from layflat.web.jobs.views.common import address, change, locked_job, the_job
 from layflat.web.jobs.walk_round import (
     acknowledge,
     add_fault,
@@ -29,7 +29,8 @@ from layflat.web.jobs.walk_round import (
     restore_fault,
     withdraw_fault,
 )
-from layflat.web.people.gate import only
+from layflat.web.jobs.warned import warned_of
+from layflat.web.people.gate import me, only
 from layflat.web.people.models import Role
 
 _SLIP: Final = "Noted by mistake."
@@ -179,17 +180,13 @@ def warnings(request: HttpRequest, number: str) -> HttpResponse:
             messages.success(request, "Thank you. What was acknowledged is in the job's history.")
             return HttpResponseRedirect(to)
     job = the_job(number)
-    warned = [fault for fault in job.faults.select_related("thumb") if fault.is_warning]
     context = {
         "part": "job",
         "job": job,
         "refused": refused,
         "ticked": ticked,
         "typed": typed,
-        "open": [fault for fault in warned if fault.is_open_warning],
-        "acknowledged": [
-            fault for fault in warned if fault.acknowledged_at and not fault.is_withdrawn
-        ],
+        **warned_of(job, lambda _, sha256: address("picture", number, sha256)),
     }
     return render(request, "jobs/warnings.html", context)
 

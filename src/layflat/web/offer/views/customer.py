@@ -11,10 +11,10 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from layflat.base import InputError, LayflatError
 from layflat.web.files.models import StoredFile
+from layflat.web.files.sending import sent
 from layflat.web.jobs.models import Stage
 from layflat.web.jobs.views.common import locked_job
 from layflat.web.links.models import PrivateLink, Purpose
-from layflat.web.links.pages import content as kept
 from layflat.web.links.pages import private
 from layflat.web.links.private import note_opened, token_of
 from layflat.web.offer.accepting import accept
@@ -132,7 +132,7 @@ def _open_to(link: PrivateLink, number: int) -> Version:
 def for_you_pdf(_request: HttpRequest, link: PrivateLink, version: int) -> HttpResponse:
     """A version on paper."""
     found = _open_to(link, version)
-    return kept(found.offer.pdf, name=f"offer-{link.job.number}-{version}.pdf")
+    return sent(found.offer.pdf, name=f"offer-{link.job.number}-{version}.pdf")
 
 
 @require_safe
@@ -145,4 +145,4 @@ def for_you_file(
     if not 1 <= place <= len(items) or what not in FILES:
         raise Http404("There is no such file.")
     sha256 = items[place - 1]["files"][FILES[what]]
-    return kept(StoredFile.objects.filter(sha256=sha256).first())
+    return sent(StoredFile.objects.filter(sha256=sha256).first())

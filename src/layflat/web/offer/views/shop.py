@@ -12,12 +12,12 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from layflat.base import LayflatError
 from layflat.web.cover.models import Outcome
+from layflat.web.files.sending import sent
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.jobs.once import answered_before, earlier_answer
-from layflat.web.jobs.views.common import change, locked_job, me, the_job
+from layflat.web.jobs.views.common import change, locked_job, the_job
 from layflat.web.links.listing import shown_links
 from layflat.web.links.models import Purpose
-from layflat.web.links.pages import content as kept
 from layflat.web.offer.accepting import accept
 from layflat.web.offer.forms import VersionForm
 from layflat.web.offer.making import (
@@ -36,7 +36,7 @@ from layflat.web.offer.making import (
 )
 from layflat.web.offer.shown import FILES, alternatives_of, changes_of
 from layflat.web.offer.standing import State, Version, is_whole, versions_of
-from layflat.web.people.gate import only
+from layflat.web.people.gate import me, only
 from layflat.web.people.models import Role, Shop
 from layflat.web.people.shop import the_shop
 
@@ -221,7 +221,7 @@ def _the_version(versions: Sequence[Version], number: int) -> Version:
 def pdf(_request: HttpRequest, number: str, version: int) -> HttpResponse:
     """One version on paper, as it was made."""
     found = _the_version(versions_of(the_job(number), the_shop()), version)
-    return kept(found.offer.pdf, name=f"{number}-offer-{version}.pdf")
+    return sent(found.offer.pdf, name=f"{number}-offer-{version}.pdf")
 
 
 @only(Role.COUNTER)
@@ -234,7 +234,7 @@ def file(_request: HttpRequest, number: str, outcome: int, what: str) -> HttpRes
     one = found.first()
     if one is None or what not in FILES:
         raise Http404("There is no such file.")
-    return kept(getattr(one, FILES[what]))
+    return sent(getattr(one, FILES[what]))
 
 
 @only(Role.COUNTER)

@@ -1,6 +1,6 @@
 // The flat pattern as a picture: shows the map, the names of its edges and the marks, and tells which
 // flat point is pointed at or tapped.
-import { Cross, apart, element, ring } from "./marks.js";
+import { Cross, apart, drawCrosses, element, ring } from "./marks.js";
 
 const NAME_PX = 15;
 const NAME_OFF_PX = 14;
@@ -155,14 +155,7 @@ export class FlatMap {
   }
 
   drawMarks() {
-    for (const [kind, cross] of Object.entries(this.crosses)) {
-      const mark = this.marks[kind];
-      if (mark) {
-        this.drawMark(cross, mark);
-      } else {
-        cross.hide();
-      }
-    }
+    drawCrosses(this.crosses, this.marks, (cross, mark) => this.drawMark(cross, mark));
   }
 
   drawMark(cross, { flat, angle, stretch, compression, words, isPinned }) {

@@ -96,3 +96,15 @@ function arm([x, y], value) {
   }
   return path;
 }
+
+// A cross for each mark that there is; the others are put away.
+export function drawCrosses(crosses, marks, draw) {
+  for (const [kind, cross] of Object.entries(crosses)) {
+    const mark = marks[kind];
+    if (mark) {
+      draw(cross, mark);
+    } else {
+      cross.hide();
+    }
+  }
+}

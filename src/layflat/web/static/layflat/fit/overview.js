@@ -1,17 +1,10 @@
 // The vehicle with its film: pieces patterned by their effort, numbered, each leading to its page.
 import * as THREE from "three";
 import { Pennants } from "../viewer/pennants.js";
+import { VIEWS } from "../viewer/tools.js";
 import { Scene } from "./scene.js";
 import { effortMaterial } from "./shades.js";
 
-const VIEWS = [
-  ["corner", "Corner"],
-  ["front", "Front"],
-  ["left", "Left"],
-  ["right", "Right"],
-  ["rear", "Rear"],
-  ["above", "Above"],
-];
 const PIECE = /^piece-(\d+)$/;
 
 class VehicleView extends Scene {

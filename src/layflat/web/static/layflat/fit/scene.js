@@ -1,6 +1,7 @@
 // A place in 3D for the pages of the fit: a canvas, light, a camera, and who points where.
 import * as THREE from "three";
 import { GLTFLoader } from "three/addons/loaders/GLTFLoader.js";
+import { aim } from "../viewer/aim.js";
 import { Camera } from "../viewer/camera.js";
 
 const MOST_PIXEL_RATIO = 2;
@@ -148,12 +149,7 @@ export class Scene {
   moved() {}
 
   hitAt(clientX, clientY) {
-    const box = this.canvas.getBoundingClientRect();
-    const at = new THREE.Vector2(
-      ((clientX - box.left) / box.width) * 2 - 1,
-      1 - ((clientY - box.top) / box.height) * 2,
-    );
-    this.caster.setFromCamera(at, this.camera.eye);
+    aim(this.caster, this.canvas, this.camera.eye, clientX, clientY);
     return this.hit();
   }
 

@@ -1,7 +1,7 @@
 // The piece on its panel in 3D: coloured by strain, with its edges, the marks, and who points where.
 import * as THREE from "three";
 import { rimLines, surfaceLines } from "../viewer/lines.js";
-import { Cross, apart, element, ring } from "./marks.js";
+import { Cross, apart, drawCrosses, element, ring } from "./marks.js";
 import { Scene } from "./scene.js";
 import { strainMaterial } from "./shades.js";
 
@@ -205,14 +205,7 @@ export class PanelView extends Scene {
   }
 
   drawMarks() {
-    for (const [kind, cross] of Object.entries(this.crosses)) {
-      const mark = this.marks[kind];
-      if (mark) {
-        this.drawMark(cross, mark);
-      } else {
-        cross.hide();
-      }
-    }
+    drawCrosses(this.crosses, this.marks, (cross, mark) => this.drawMark(cross, mark));
   }
 
   drawMark(cross, mark) {

@@ -1,6 +1,6 @@
 // What stands round the picture: views to choose, and the panels as a list for keys and readers.
 
-const VIEWS = [
+export const VIEWS = [
   ["corner", "Corner"],
   ["front", "Front"],
   ["left", "Left"],

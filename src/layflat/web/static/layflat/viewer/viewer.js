@@ -1,6 +1,7 @@
 // One viewer: the surfaces and lines of a body, what is pointed at, and who is told.
 import * as THREE from "three";
 import { GLTFLoader } from "three/addons/loaders/GLTFLoader.js";
+import { aim } from "./aim.js";
 import { Camera } from "./camera.js";
 import { Covered, film } from "./covered.js";
 import { drawnLines, rimLines, surfaceLines } from "./lines.js";
@@ -217,12 +218,7 @@ export class Viewer {
   }
 
   hitAt(clientX, clientY) {
-    const box = this.canvas.getBoundingClientRect();
-    const at = new THREE.Vector2(
-      ((clientX - box.left) / box.width) * 2 - 1,
-      1 - ((clientY - box.top) / box.height) * 2,
-    );
-    this.caster.setFromCamera(at, this.camera.eye);
+    aim(this.caster, this.canvas, this.camera.eye, clientX, clientY);
     return this.hit();
   }
 
