@@ -53,6 +53,7 @@ def test_a_customer_accepts_in_a_browser_of_his_own(
     event = job.events.get(kind="offer.accepted")
     assert (event.who, event.by) == (None, "Perrin Oake (customer)")
     assert "accepted “Nose and doors” of version 1" in event.sentence
+    assert "EUR" not in event.sentence
     # From now on the page shows exactly that.
     shown = stranger.get(page).content.decode()
     assert "What you accepted" in shown
@@ -289,3 +290,15 @@ def test_a_link_that_is_taken_back_while_the_customer_reads_accepts_nothing(
         accept(job, seen=offer.sha256, alternative=1, name="Perrin Oake", shop=shop, through=seen)
     assert not Acceptance.objects.exists()
     assert Job.objects.get(pk=job.pk).stage == Stage.OFFERED
+
+
+@pytest.mark.parametrize(("form", "looks"), [("iso", "%Y-%m-%d"), ("month", "%m/%d/%Y")])
+def test_the_customer_reads_days_of_a_difference_as_the_shop_writes_them(
+    made: Made, shop: Shop, page: str, form: str, looks: str
+) -> None:
+    made(valid_days=10)
+    until = made(valid_days=20).valid_until
+    shop.date_form = form
+    shop.save()
+    shown = Client().get(page).content.decode()
+    assert f"The offer is valid until: “{until:{looks}}” instead of" in shown

@@ -75,8 +75,9 @@ def accept(
     job.save(update_fields=["stage", "version", "changed_at"])
     write_event(
         "offer.accepted",
-        f"{name} accepted “{item['title']}” of version {offer.version}, "
-        f"{offer.content['currency']} {item['gross']}, {how} (hash {in_short(seen)}).",
+        # Without the sum: installers read the history, and see no prices.
+        f"{name} accepted “{item['title']}” of version {offer.version}, {how} "
+        f"(hash {in_short(seen)}).",
         who=heard_by,
         by=f"{name} (customer)",
         job=job,

@@ -1,9 +1,12 @@
 """What a later version says otherwise than an earlier one, in sentences."""
 
+import datetime
 from collections.abc import Iterator
 from typing import Any, Final
 
 from layflat.papers import grouped
+from layflat.web.people.models import Shop
+from layflat.web.people.shop import shown_day
 
 _LISTS: Final = ("edges", "free", "film_over", "expect")
 _HEAD: Final = (
@@ -16,13 +19,22 @@ _HEAD: Final = (
 )
 
 
-def difference(old: dict[str, Any], new: dict[str, Any]) -> list[str]:
+def difference(old: dict[str, Any], new: dict[str, Any], *, shop: Shop | None = None) -> list[str]:
     """What *new* says otherwise than *old*, a sentence each; both as `content.build` made them.
 
     Alternatives are the same when they were made from the same cover, panels when they have the
-    same name, lines when they have the same text.
+    same name, lines when they have the same text. Days are written as *shop* writes them, and by
+    ISO 8601 without one.
     """
-    return list(_sentences(old, new)) or ["Nothing but the number and the day."]
+    whose = shop or Shop()
+    return list(_sentences(_with_day(old, whose), _with_day(new, whose))) or [
+        "Nothing but the number and the day."
+    ]
+
+
+def _with_day(content: dict[str, Any], shop: Shop) -> dict[str, Any]:
+    day = datetime.date.fromisoformat(content["valid_until"])
+    return {**content, "valid_until": shown_day(day, shop)}
 
 
 def _sentences(old: dict[str, Any], new: dict[str, Any]) -> Iterator[str]:

@@ -124,7 +124,7 @@ def changes_of(versions: Sequence[Version], shown: Version) -> Changes | None:
     return Changes(
         since=base.offer.version,
         was_accepted=base.acceptance is not None,
-        sentences=tuple(difference(base.offer.content, shown.offer.content)),
+        sentences=tuple(difference(base.offer.content, shown.offer.content, shop=shown.shop)),
     )
 
 

@@ -2,7 +2,7 @@
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from django.utils import timezone
@@ -42,11 +42,13 @@ class Version:
         offer: its row.
         state: of it.
         acceptance: the customer's yes, or None.
+        shop: whose clock and whose way to write days count.
     """
 
     offer: Offer
     state: State
     acceptance: Acceptance | None
+    shop: Shop = field(repr=False)
 
     @property
     def shape(self) -> str:
@@ -65,11 +67,11 @@ def versions_of(job: Job, shop: Shop) -> tuple[Version, ...]:
         job.offers.select_related("acceptance__heard_by", "made_by", "pdf").order_by("-version")
     )
     return tuple(
-        _version(offer, is_newest=place == 0, day=today(shop)) for place, offer in enumerate(offers)
+        _version(offer, is_newest=place == 0, shop=shop) for place, offer in enumerate(offers)
     )
 
 
-def _version(offer: Offer, *, is_newest: bool, day: datetime.date) -> Version:
+def _version(offer: Offer, *, is_newest: bool, shop: Shop) -> Version:
     acceptance = getattr(offer, "acceptance", None)
     if acceptance is not None:
         state = State.ACCEPTED
@@ -77,11 +79,11 @@ def _version(offer: Offer, *, is_newest: bool, day: datetime.date) -> Version:
         state = State.WITHDRAWN
     elif not is_newest:
         state = State.SUPERSEDED
-    elif offer.valid_until < day:
+    elif offer.valid_until < today(shop):
         state = State.EXPIRED
     else:
         state = State.OPEN
-    return Version(offer, state, acceptance)
+    return Version(offer, state, acceptance, shop)
 
 
 def accepted_among(versions: Sequence[Version]) -> Version | None:
