@@ -28,6 +28,7 @@ from layflat.web.cover.shown import drawn_to_edges, other_side
 from layflat.web.cover.starts import carried_over, usual_starts
 from layflat.web.cover.straight import straight_line, ways
 from layflat.web.cover.words import difference, panels_in_words
+from layflat.web.people.models import Shop
 from web.cover.domes import KEEP, LINE, Domes
 
 WRAP = EdgeFinish(Finish.WRAP, 8.0)
@@ -253,3 +254,17 @@ def test_a_left_and_a_right_panel_are_said_together(domes: Domes) -> None:
     assert panels_in_words(chosen, vehicle) == "Door, both sides · hood"
     parted = chosen.with_panel(PanelChoice(panel="door-left", line_mm=LINE, keep_mm=KEEP))
     assert panels_in_words(parted, vehicle) == "Door, left up to a line · door, right · hood"
+
+
+def test_lengths_are_said_in_the_unit_of_the_shop(domes: Domes) -> None:
+    body, surface = panels_on(domes.revision), surfaces_of(domes.revision)["panel-1"]
+    left, inches = body.of("left"), Shop(inches=True)
+    whole = cover_whole(NONE, left).choices
+    said = end_edge(whole, left, edge="front", finish=WRAP, shop=inches).says
+    # 8 mm are 0.315 in (an inch is 25.4 mm: the yard and pound agreement of 1959).
+    assert said == "edge “front” wrapped round by 0.31 in"
+    # 220 mm are 8.66 in.
+    with pytest.raises(
+        InputError, match=r"reaches 8\.7 in that way; the line can lie 0\.4 in to 8\.3 in"
+    ):
+        straight_line(surface, body, side="front", deep_mm=215.0, shop=inches)

@@ -1,5 +1,6 @@
 """Taking over what was computed: once, whoever asks and however often; nothing good is lost."""
 
+import math
 import threading
 from collections.abc import Callable
 from typing import Any
@@ -11,8 +12,11 @@ from django.test.utils import CaptureQueriesContext
 from layflat.base import InputError
 from layflat.web.cover import outcomes
 from layflat.web.cover.choices import Choices, to_json
+from layflat.web.cover.figures import stand_of
 from layflat.web.cover.models import Cover, Outcome, Piece
+from layflat.web.cover.price import film_words
 from layflat.web.people.models import Shop
+from layflat.web.people.shop import the_shop
 from layflat.web.record.models import Event
 from layflat.web.work import rows
 from layflat.web.work.models import Computation, State
@@ -65,9 +69,13 @@ def test_what_was_found_is_taken_over_once(domes: Domes) -> None:
     assert piece.flat.sha256 == result["pieces"][0]["flat"]
     (event,) = Event.objects.filter(kind="cover.computed")
     assert event.job == cover.job
-    assert (
-        event.sentence == f"“Left only” computed: {found.film_mm / 1000:.2f} m of film in 1 piece."
-    )
+    # As an offer charges it: up to the next cm.
+    metres = f"{math.ceil(found.film_mm / 10) / 100:.2f} m"
+    assert event.sentence == f"“Left only” computed: {metres} of film in 1 piece."
+    figures = stand_of(cover, LEFT_ONLY, the_shop()).figures
+    assert figures is not None
+    assert f"{figures.film_mm / 1000:.2f} m" == metres
+    assert film_words(found.film_mm, Shop(inches=True)) == f"{figures.film_mm / 304.8:.1f} ft"
     assert event.after["film_mm"] == found.film_mm
     again = outcomes.fill(cover)
     assert again == found == outcomes.newest(cover)

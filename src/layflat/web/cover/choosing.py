@@ -20,8 +20,10 @@ from layflat.web.cover.choices import (
     to_json,
 )
 from layflat.web.cover.panels import EdgeFacts, PanelFacts
+from layflat.web.people.models import Shop
 
 MOST_REASON: Final = 200
+_INCH_MM: Final = 25.4
 
 
 @dataclass(frozen=True)
@@ -67,8 +69,17 @@ def leave_bare(choices: Choices, panel: PanelFacts) -> Changed:
     return Changed(choices.without(panel.name), "left bare")
 
 
-def end_edge(choices: Choices, panel: PanelFacts, *, edge: str, finish: EdgeFinish) -> Changed:
+def end_edge(
+    choices: Choices, panel: PanelFacts, *, edge: str, finish: EdgeFinish, shop: Shop | None = None
+) -> Changed:
     """How film ends at one edge.
+
+    Args:
+        choices: before.
+        panel: that has the edge.
+        edge: its name.
+        finish: how film shall end there.
+        shop: whose unit it is said in; millimetres without one.
 
     Raises:
         InputError: the panel is bare or lacks the edge, or film cannot end there so.
@@ -78,7 +89,7 @@ def end_edge(choices: Choices, panel: PanelFacts, *, edge: str, finish: EdgeFini
     edges = {name: item for name, item in before.edges.items() if name != edge}
     if finish != RULES[facts.kind]:
         edges[edge] = finish
-    says = f"edge “{edge}” {finish_words(finish)}"
+    says = f"edge “{edge}” {finish_words(finish, shop)}"
     return Changed(choices.with_panel(replace(before, edges=edges)), says)
 
 
@@ -178,12 +189,15 @@ def _usual_mm(edge: EdgeFacts, finish: str) -> float:
     return rule.distance_mm if rule.finish is Finish.SHORT else RULES[EdgeKind.GAP].distance_mm
 
 
-def finish_words(finish: EdgeFinish) -> str:
-    """How film ends, in words; lengths in millimetres, as the record keeps them."""
+def finish_words(finish: EdgeFinish, shop: Shop | None = None) -> str:
+    """How film ends, in words; in the shop's unit, or in millimetres without one."""
+    is_inches = shop is not None and shop.inches
+    mm = finish.distance_mm
+    length = f"{mm / _INCH_MM:.2f} in" if is_inches else f"{mm:g} mm"
     if finish.finish is Finish.WRAP:
-        return f"wrapped round by {finish.distance_mm:g} mm"
+        return f"wrapped round by {length}"
     if finish.finish is Finish.SHORT:
-        return f"ends {finish.distance_mm:g} mm short"
+        return f"ends {length} short"
     return "ends at the edge"
 
 

@@ -227,7 +227,7 @@ def _strained(shape: FlatShape) -> Iterator[Warning]:
         yield Warning(
             shape.panel,
             (Effort.HARD if is_hard else Effort.CARE).value,
-            f"Crowded by about {100 * compression:.0f}\u00a0% at most, where "
+            f"Compressed by about {100 * compression:.0f}\u00a0% at most, where "
             f"{100 * film.finger_limit:.0f}\u00a0% lie flat: {end}",
         )
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from layflat.base import InputError
 from layflat.papers import panel_title
-from layflat.plan import Price
+from layflat.plan import Price, metres_of
 from layflat.web.cover import outcomes
 from layflat.web.cover.choices import Choices, from_json
 from layflat.web.cover.estimate import estimate
@@ -148,12 +148,14 @@ def _estimated(cover: Cover, choices: Choices, shop: Shop) -> Figures:
 
 def _computed(outcome: Outcome, shop: Shop) -> Figures:
     pieces = list(outcome.pieces.all())
+    # As it is charged, so that an offer says the same length.
+    film_mm = float(1000 * metres_of(outcome.film_mm))
     return Figures(
         is_computed=True,
         pieces=len(pieces),
-        film_mm=outcome.film_mm,
-        film_least_mm=outcome.film_mm,
-        film_most_mm=outcome.film_mm,
+        film_mm=film_mm,
+        film_least_mm=film_mm,
+        film_most_mm=film_mm,
         minutes=sum(step["minutes"] for step in outcome.minutes.values()),
         price=priced(outcome.film_mm, outcome.minutes, shop),
         efforts=tuple(

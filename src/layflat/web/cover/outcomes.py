@@ -12,6 +12,7 @@ from layflat.web.cover.compute import TASK
 from layflat.web.cover.measure import revision_inputs
 from layflat.web.cover.models import Cover, Outcome, Piece
 from layflat.web.cover.order import LAYOUT_S
+from layflat.web.cover.price import film_words
 from layflat.web.files.models import StoredFile
 from layflat.web.jobs.models import Job
 from layflat.web.people.models import Person, Shop
@@ -182,7 +183,7 @@ def _written(cover: Cover, made: Computation, *, number: int) -> Outcome:
     count = len(result["pieces"])
     write_event(
         "cover.computed",
-        f"“{cover.title}” computed: {result['film_mm'] / 1000:.2f} m of film in {count} "
+        f"“{cover.title}” computed: {film_words(result['film_mm'], the_shop())} of film in {count} "
         f"piece{'' if count == 1 else 's'}.",
         who=None,
         job=cover.job,

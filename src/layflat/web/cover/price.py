@@ -2,10 +2,12 @@
 
 from collections.abc import Mapping
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
 
 from layflat.plan import Minutes, Price, Rates, Step, StepMinutes, metres_of, price
 from layflat.web.people.models import Shop
+
+_METRES_PER_FOOT: Final = 0.3048
 
 
 def priced(film_mm: float, minutes: Mapping[str, Any], shop: Shop) -> Price:
@@ -54,3 +56,9 @@ def rates_of(shop: Shop) -> Rates:
 def _exact(value: Any) -> Decimal:
     # A shop that was just made still holds what it was made with, which may be no decimal yet.
     return Decimal(str(value))
+
+
+def film_words(film_mm: float, shop: Shop) -> str:
+    """What a layout uses, as it is charged: metres up to the next cm, or feet."""
+    metres = metres_of(film_mm)
+    return f"{float(metres) / _METRES_PER_FOOT:.1f} ft" if shop.inches else f"{metres} m"

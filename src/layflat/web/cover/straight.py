@@ -9,6 +9,8 @@ from layflat.base import FloatArray, InputError, IntArray
 from layflat.surface import Mesh
 from layflat.web.cover.choices import Point
 from layflat.web.cover.panels import BodyPanels
+from layflat.web.people.models import Shop
+from layflat.web.people.shop import shown_length
 
 LEAST_MM: Final = 10.0
 """Less film than that, or less bare panel, is no line that anybody means."""
@@ -54,7 +56,9 @@ def ways(mesh: Mesh, body: BodyPanels) -> tuple[Way, ...]:
     return tuple(way for way in found if way.reach_mm > _SHORT_MM)
 
 
-def straight_line(mesh: Mesh, body: BodyPanels, *, side: str, deep_mm: float) -> StraightLine:
+def straight_line(
+    mesh: Mesh, body: BodyPanels, *, side: str, deep_mm: float, shop: Shop | None = None
+) -> StraightLine:
     """The line where film ends that covers one end of a panel.
 
     Args:
@@ -62,6 +66,7 @@ def straight_line(mesh: Mesh, body: BodyPanels, *, side: str, deep_mm: float) ->
         body: says which way is forward and up.
         side: the covered end, one of `SIDES`.
         deep_mm: from that end to the line, measured straight along the vehicle, not round curves.
+        shop: whose unit lengths are said in; millimetres without one.
 
     Raises:
         InputError: there is no such side, the line would miss the panel, or no single line parts
@@ -73,9 +78,11 @@ def straight_line(mesh: Mesh, body: BodyPanels, *, side: str, deep_mm: float) ->
     reach_mm = float(np.ptp(heights))
     most_mm = reach_mm - LEAST_MM
     if not LEAST_MM <= deep_mm <= most_mm:
+        whose = shop or Shop()
         raise InputError(
-            f"The panel reaches {reach_mm:.0f} mm that way; the line can lie {LEAST_MM:.0f} to "
-            f"{max(most_mm, LEAST_MM):.0f} mm from its end."
+            f"The panel reaches {shown_length(reach_mm, whose)} that way; the line can lie "
+            f"{shown_length(LEAST_MM, whose)} to {shown_length(max(most_mm, LEAST_MM), whose)} "
+            "from its end."
         )
     chains = _section(mesh, heights - (heights.max() - deep_mm))
     if not chains:
