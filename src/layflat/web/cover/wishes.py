@@ -96,6 +96,7 @@ def _numbers(sent: Mapping[str, str], cover: Cover, panel: PanelFacts, shop: Sho
         panels_on(cover.body),
         side=sent.get("side", ""),
         deep_mm=read_length(sent.get("deep", ""), shop),
+        shop=shop,
     )
     return _up_to(cover, panel, found.line_mm, found.keep_mm)
 
@@ -128,7 +129,7 @@ def _edge(sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, shop: Shop)
             finish=sent.get("finish", ""),
             distance_mm=before.distance_mm if is_untouched else read_length(text, shop),
         )
-        return end_edge(choices, panel, edge=facts.name, finish=finish)
+        return end_edge(choices, panel, edge=facts.name, finish=finish, shop=shop)
 
     return Wish(panel.name, make, lambda choices: edge_seen(choices, panel.name, facts.name))
 
