@@ -256,3 +256,23 @@ def test_lists_of_links_ask_little_of_the_database(
         browser.get(f"/jobs/{job.number}/links/")
     with django_assert_max_num_queries(6):
         Client().get(at(make(job, Purpose.WARNINGS, days=3, who=None)))
+
+
+@pytest.mark.parametrize(
+    ("host", "is_local"),
+    [
+        ("127.0.0.1:8017", True),
+        ("localhost", True),
+        ("[::1]:8017", True),
+        ("yard.example:8017", False),
+        ("192.0.2.7", False),
+    ],
+)
+def test_an_address_that_no_phone_reaches_is_said_to_be_one(
+    link: PrivateLink, signed_in: Browser, settings: Settings, host: str, is_local: bool
+) -> None:
+    settings.ALLOWED_HOSTS = ["*"]
+    counter = signed_in(Role.COUNTER)
+    shown = counter.get(f"/jobs/{link.job.number}/links/", HTTP_HOST=host).content.decode()
+    assert f"http://{host}/for-you/vehicle/" in shown
+    assert ("This address works on this computer only" in shown) == is_local

@@ -1,6 +1,8 @@
 """A job's links as the shop sees them."""
 
+import ipaddress
 from dataclasses import dataclass
+from urllib.parse import urlsplit
 
 from django.http import HttpRequest
 
@@ -17,12 +19,15 @@ class ShownLink:
         link: its row.
         what: what it opens, in words.
         address: to copy; "" when it is closed or cannot be shown again.
+        is_local: whether the address means the machine that opens it, so no customer's phone gets
+            here by it.
         state, word: a shape of `signs.css`, and a word.
     """
 
     link: PrivateLink
     what: str
     address: str
+    is_local: bool
     state: str
     word: str
 
@@ -52,6 +57,16 @@ def _shown(request: HttpRequest, link: PrivateLink) -> ShownLink:
         link=link,
         what=Purpose(link.purpose).label,
         address=address(request, link) if is_open(link) else "",
+        is_local=_is_local(request.get_host()),
         state=state,
         word=word,
     )
+
+
+def _is_local(host: str) -> bool:
+    """Whether a host, perhaps with its port, is one of the loopback (RFC 6761, 6.3; RFC 1122)."""
+    name = urlsplit(f"//{host}").hostname or ""
+    try:
+        return ipaddress.ip_address(name).is_loopback
+    except ValueError:
+        return name == "localhost" or name.endswith(".localhost")

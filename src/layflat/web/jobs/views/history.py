@@ -83,7 +83,8 @@ def _undo_move(job: Job, event: Event) -> Undo | None:
     if event.kind == REOPENED:
         return Undo("Close again", address("job", job.number) + "#close-job")
     if job.stage in SENT_BACK:
-        return Undo("Send back", address("job", job.number) + "#send-back")
+        words = {"offered": "Withdraw", "accepted": "Open again"}.get(job.stage, "Send back")
+        return Undo(words, address("job", job.number) + "#send-back")
     return None
 
 
