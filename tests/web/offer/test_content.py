@@ -276,6 +276,15 @@ def test_edges_and_places_are_named_only_where_they_differ(job: Job, shop: Shop)
     assert panel_words(list(bare.pieces.all()), shop)["edges"] == []
 
 
+def test_a_shop_with_inches_reads_feet_beside_the_metres_it_charges() -> None:
+    # A foot is 0.3048 m (the yard and pound agreement of 1959).
+    film, *rest = lines_of(the_price(), [], in_feet=True)
+    plain, *others = lines_of(the_price(), [])
+    metres = float(plain["quantity"].removesuffix(" m"))
+    assert film == {**plain, "quantity": f"{metres / 0.3048:.1f} ft, {plain['quantity']}"}
+    assert rest == others
+
+
 # Differences.
 
 

@@ -134,7 +134,7 @@ def vehicle_words(job: Job) -> str:
 def _alternative(choice: Choice, terms: Terms, shop: Shop) -> dict[str, Any]:
     outcome, cover = choice.outcome, choice.outcome.cover
     own = [line for line in terms.own if line.cover in (None, cover.pk)]
-    lines = lines_of(choice.price, own)
+    lines = lines_of(choice.price, own, in_feet=shop.inches)
     by_panel: dict[str, list[Piece]] = {}
     for piece in choice.pieces:
         by_panel.setdefault(piece.panel, []).append(piece)

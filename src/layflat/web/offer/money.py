@@ -23,6 +23,7 @@ _GROUPS: Final = (
 )
 """What a customer reads, and the beginnings of the price's lines that it sums up."""
 _MINUTES_PER_HOUR: Final = 60
+_METRES_PER_FOOT: Final = 0.3048
 
 
 @dataclass(frozen=True)
@@ -40,19 +41,21 @@ class OwnLine:
     cover: int | None = None
 
 
-def lines_of(price: Price, own: Sequence[OwnLine]) -> list[dict[str, Any]]:
+def lines_of(
+    price: Price, own: Sequence[OwnLine], *, in_feet: bool = False
+) -> list[dict[str, Any]]:
     """The lines of an alternative, as its content holds them.
 
     A line that sums up steps has the exact sum of their amounts, each rounded once, so that sums
-    are to the coin those of the cover's own page.
+    are to the coin those of the cover's own page. With *in_feet*, film is said in feet as well.
     """
     found, left = [], list(price.lines)
     for kind, text, starts in _GROUPS:
         parts = [line for line in left if line.text.startswith(starts)]
         left = [line for line in left if line not in parts]
         if parts:
-            found.append(_group(kind, text, parts))
-    found += [_group("other", line.text, [line]) for line in left]
+            found.append(_group(kind, text, parts, in_feet=in_feet))
+    found += [_group("other", line.text, [line], in_feet=in_feet) for line in left]
     decimals = price.rates.decimals
     for line in own:
         amount = to_money(line.amount, decimals=decimals)
@@ -69,7 +72,7 @@ def lines_of(price: Price, own: Sequence[OwnLine]) -> list[dict[str, Any]]:
     return found
 
 
-def _group(kind: str, text: str, parts: Sequence[PriceLine]) -> dict[str, Any]:
+def _group(kind: str, text: str, parts: Sequence[PriceLine], *, in_feet: bool) -> dict[str, Any]:
     units = {line.unit for line in parts}
     quantity = sum((line.quantity for line in parts), Decimal(0))
     amount = sum((line.amount for line in parts), Decimal(0))
@@ -77,7 +80,9 @@ def _group(kind: str, text: str, parts: Sequence[PriceLine]) -> dict[str, Any]:
     if units == {"min"}:
         shown, rate = shown_duration(int(quantity)), f"{rate} an hour"
     elif units == {"m"}:
-        shown, rate = f"{quantity:f} m", f"{rate} a metre"
+        feet = f"{float(quantity) / _METRES_PER_FOOT:.1f} ft, " if in_feet else ""
+        # Charged by the metre all the same: that is what the owner's rate is for.
+        shown, rate = f"{feet}{quantity:f} m", f"{rate} a metre"
     else:
         shown, rate = "", ""
     steps = [
