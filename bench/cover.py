@@ -7,15 +7,14 @@ as it follows a tap: its panels known, one of them changed. Real layouts are sea
 clock, so that a busy machine finds longer ones.
 """
 
-import os
 import sys
-import tempfile
 import time
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+from bench._empty_app import empty_app
 
 ROLL_MM = 1524.0
 TAPS = 30
@@ -24,19 +23,8 @@ TAP_LIMIT_MS = 300.0
 
 
 def main() -> None:
-    with tempfile.TemporaryDirectory() as folder:
-        os.environ.pop("DATABASE_URL", None)
-        os.environ["LAYFLAT_DATA"] = folder
-        os.environ["DJANGO_SETTINGS_MODULE"] = "layflat.web.settings"
-        from django.db import connections
-
-        from layflat.web.serve import set_up
-
-        set_up(Path(folder))
-        try:
-            measure(*seed())
-        finally:
-            connections.close_all()
+    with empty_app():
+        measure(*seed())
 
 
 def seed() -> tuple[Any, list[Any]]:

@@ -10,16 +10,15 @@ is to pay for session, policy and template alone.
 """
 
 import datetime
-import os
 import random
 import sys
-import tempfile
 import time
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+from bench._empty_app import empty_app
 
 JOBS, OPEN_JOBS, FAULTS, EVENTS = 10_000, 500, 60_000, 200_000
 BODIES, COMPUTATIONS = 300, 5_000
@@ -30,23 +29,12 @@ _BATCH = 5_000
 
 
 def main() -> None:
-    with tempfile.TemporaryDirectory() as folder:
-        os.environ.pop("DATABASE_URL", None)
-        os.environ["LAYFLAT_DATA"] = folder
-        os.environ["DJANGO_SETTINGS_MODULE"] = "layflat.web.settings"
-        from django.db import connections
-
-        from layflat.web.serve import set_up
-
-        set_up(Path(folder))
+    with empty_app():
         began = time.perf_counter()
         seed()
         seed_covers()
         print(f"seeded in {time.perf_counter() - began:.0f} s")
-        try:
-            measure()
-        finally:
-            connections.close_all()
+        measure()
 
 
 def seed() -> None:
