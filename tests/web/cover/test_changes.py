@@ -520,3 +520,13 @@ def test_pages_ask_the_database_little(
     ):
         with django_assert_max_num_queries(MOST_QUERIES):
             assert counter.get(address).status_code == 200
+
+
+def test_the_sheet_alone_is_never_taken_for_the_page(cover: Cover, signed_in: Browser) -> None:
+    counter = signed_in(Role.COUNTER)
+    page, sheet = counter.get(at(cover)), counter.get(at(cover), headers={"HX-Request": "true"})
+    for answer in (page, sheet):
+        # What an answer depends on is named, so that caches keep both apart (RFC 9110, 12.5.5).
+        assert "HX-Request" in answer.headers["Vary"]
+    assert b"<title>" in page.content
+    assert b"<title>" not in sheet.content

@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
 from django.shortcuts import render
+from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_POST, require_safe
 
 from layflat.base import InputError, LayflatError
@@ -32,9 +33,12 @@ def choose(request: HttpRequest, number: str, cover: int) -> HttpResponse:
     """The body with what is covered, and the sheet to choose on; the sheet alone for itself."""
     found = the_cover(the_job(number), cover)
     context = sheet_context(request, found, open_panel=request.GET.get("panel", ""))
-    return render(
+    answer = render(
         request, "cover/sheet.html" if _is_part(request) else "cover/choose.html", context
     )
+    # A browser that goes back must not take the sheet alone for the page.
+    patch_vary_headers(answer, ["HX-Request"])
+    return answer
 
 
 def _is_part(request: HttpRequest) -> bool:
