@@ -302,3 +302,16 @@ def test_the_customer_reads_days_of_a_difference_as_the_shop_writes_them(
     shop.save()
     shown = Client().get(page).content.decode()
     assert f"The offer is valid until: “{until:{looks}}” instead of" in shown
+
+
+def test_a_refusal_stands_where_what_is_missing_goes(made: Made, page: str) -> None:
+    offer = made()
+    shown = Client().post(page, yes(offer, name="")).content.decode()
+    accept_at = shown.index('id="accept"')
+    assert f'action="{page}#not-yet"' in shown
+    assert shown.index('id="not-yet"') > accept_at
+    # Another version than the one that was read is said before it is read.
+    made(message="Other.")
+    shown = Client().post(page, yes(offer)).content.decode()
+    assert shown.index('id="not-yet"') < shown.index('id="accept"')
+    assert shown.count('id="not-yet"') == 1

@@ -292,6 +292,13 @@ def test_nothing_else_is_said_of_the_same_content(content: dict[str, Any]) -> No
     assert difference(content, content) == ["Nothing but the number and the day."]
 
 
+def test_sums_in_two_currencies_keep_their_own(content: dict[str, Any]) -> None:
+    said = difference(content, {**content, "currency": "USD"})
+    sums = "to pay USD 1\u00a0825.92 instead of EUR 1\u00a0825.92."
+    assert f"“Nose only”: {sums}" in said
+    assert "The currency: “USD” instead of “EUR”." in said
+
+
 def test_every_kind_of_change_is_said(content: dict[str, Any]) -> None:
     new = copy.deepcopy(content)
     first, second = new["alternatives"]

@@ -45,7 +45,7 @@ def _sentences(old: dict[str, Any], new: dict[str, Any]) -> Iterator[str]:
         if key not in before:
             yield f"New: “{item['title']}”, {currency} {grouped(item['gross'])}."
         else:
-            yield from _alternative(before[key], item, currency)
+            yield from _alternative(before[key], item, currency, old["currency"])
     for key, item in before.items():
         if key not in after:
             yield f"No longer offered: “{item['title']}”."
@@ -65,13 +65,16 @@ def _acknowledged(old: dict[str, Any], new: dict[str, Any]) -> Iterator[str]:
             yield f"Acknowledged since: fault {item['fault']}, {item['text']}."
 
 
-def _alternative(old: dict[str, Any], new: dict[str, Any], currency: str) -> Iterator[str]:
+def _alternative(
+    old: dict[str, Any], new: dict[str, Any], currency: str, old_currency: str
+) -> Iterator[str]:
     title = f"“{new['title']}”"
     if old["title"] != new["title"]:
         yield f"{title} was called “{old['title']}”."
-    if old["gross"] != new["gross"]:
-        now, was = grouped(new["gross"]), grouped(old["gross"])
-        yield f"{title}: to pay {currency} {now} instead of {currency} {was}."
+    now = f"{currency} {grouped(new['gross'])}"
+    was = f"{old_currency} {grouped(old['gross'])}"
+    if now != was:
+        yield f"{title}: to pay {now} instead of {was}."
     yield from _panels(title, old["panels"], new["panels"])
     yield from _lines(title, old["lines"], new["lines"])
     if old["days"] != new["days"]:

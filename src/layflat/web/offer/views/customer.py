@@ -88,13 +88,17 @@ def _page(
         arguments = [context["token"], shown.offer.version, place, what]
         return reverse("offer:for-you-file", args=arguments)
 
+    is_open = shown.state is State.OPEN and job.stage == Stage.OFFERED
+    is_as_seen = request.POST.get("sha256") == shown.offer.sha256
     earlier = [item for item in versions if item.offer.version < shown.offer.version]
     context |= {
         "shown": shown,
         "content": content,
         "acceptance": acceptance,
         "accepted": content["alternatives"][acceptance.alternative - 1] if acceptance else None,
-        "is_open": shown.state is State.OPEN and job.stage == Stage.OFFERED,
+        "is_open": is_open,
+        # Where a tick or a name is missing it is said where it goes, and not a long page above.
+        "refused_below": bool(refused) and is_open and is_as_seen,
         "is_being_changed": acceptance is not None and job.stage == Stage.COVER,
         "alternatives": alternatives_of(
             content, address, only=acceptance.alternative if acceptance else None
