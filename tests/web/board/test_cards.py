@@ -11,6 +11,7 @@ from pytest_django import DjangoAssertNumQueries
 from layflat.web.board.cards import COMES_HERE, Due, due_of, due_words
 from layflat.web.jobs.models import Customer, Job, Stage, Vehicle
 from layflat.web.people.models import Person, Role, Shop
+from web.covered import a_cover, a_job, an_outcome
 
 DAY = datetime.date(2031, 5, 24)
 
@@ -49,6 +50,22 @@ def job(number: str, *, days: int | None = None, **values: object) -> Job:
         setattr(made, name, value)
     made.save()
     return made
+
+
+def test_a_computed_cover_leads_on_to_the_offer(signed_in: Callable[[Role], Client]) -> None:
+    def said(number: str) -> str:
+        answer = signed_in(Role.COUNTER).get("/")
+        cards = [card for column in answer.context["columns"] for card in column.cards]
+        return next(card.next_step for card in cards if card.number == number)
+
+    made = a_job("2031-0001", stage=Stage.COVER)
+    cover = a_cover(made)
+    assert said("2031-0001") == "Choose the cover"
+    an_outcome(cover)
+    assert said("2031-0001") == "Make the offer"
+    cover.is_dropped = True
+    cover.save()
+    assert said("2031-0001") == "Choose the cover"
 
 
 def numbers(browser: Client, address: str = "/") -> list[str]:

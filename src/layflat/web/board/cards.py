@@ -6,11 +6,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-from django.db.models import F
+from django.db.models import Exists, F, OuterRef
 from django.urls import reverse
 
 from layflat.web.jobs.models import Job, Stage
-from layflat.web.jobs.stages import next_step
+from layflat.web.jobs.stages import Step, next_step
+from layflat.web.offer.on_job import MAKE, computed_covers
 from layflat.web.people.models import Shop
 from layflat.web.people.shop import shown_day
 
@@ -92,6 +93,7 @@ def open_cards(
         jobs = jobs.filter(assigned=who)
     if late:
         jobs = jobs.filter(promised__lt=today)
+    is_computed = Exists(computed_covers().filter(cover__job=OuterRef("pk")))
     rows = jobs.order_by(F("promised").asc(nulls_last=True), "id").values_list(
         "pk",
         "number",
@@ -105,6 +107,7 @@ def open_cards(
         "promised",
         "wanted",
         "blocked_by",
+        is_computed,
     )
     return tuple(
         Card(
@@ -115,7 +118,7 @@ def open_cards(
             vehicle=f"{maker} {name}" if maker else described,
             customer=customer,
             stage=stage,
-            next_step=next_step(stage).in_short,
+            next_step=_next(stage, computed).in_short,
             who=shown or "",
             due=due_of(promised, today),
             due_words=due_words(promised, today),
@@ -136,8 +139,13 @@ def open_cards(
             promised,
             wanted,
             blocked_by,
+            computed,
         ) in rows
     )
+
+
+def _next(stage: str, is_computed: bool) -> Step:
+    return MAKE if is_computed and stage == Stage.COVER else next_step(stage)
 
 
 def columns(cards: Iterable[Card]) -> tuple[Column, ...]:

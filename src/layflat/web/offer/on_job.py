@@ -2,6 +2,8 @@
 
 from typing import Any, Final
 
+from django.db.models import QuerySet
+
 from layflat.web.cover.models import Outcome
 from layflat.web.cover.outcomes import take_over
 from layflat.web.jobs.models import Job
@@ -9,7 +11,7 @@ from layflat.web.jobs.stages import Step
 from layflat.web.offer.shown import job_offer
 from layflat.web.people.shop import the_shop
 
-_MAKE: Final = Step("A cover is computed; make the offer from it.", "Make the offer", "offer:offer")
+MAKE: Final = Step("A cover is computed; make the offer from it.", "Make the offer", "offer:offer")
 
 
 def read(job: Job) -> dict[str, Any]:
@@ -20,5 +22,10 @@ def read(job: Job) -> dict[str, Any]:
 def next_step(job: Job) -> Step | None:
     """Making the offer, once one of the job's covers has been computed; two queries."""
     take_over(job)
-    computed = Outcome.objects.filter(cover__job=job, cover__is_dropped=False)
-    return _MAKE if computed.exists() else None
+    computed = computed_covers().filter(cover__job=job)
+    return MAKE if computed.exists() else None
+
+
+def computed_covers() -> QuerySet[Outcome]:
+    """What was found for covers that are still offered."""
+    return Outcome.objects.filter(cover__is_dropped=False)
