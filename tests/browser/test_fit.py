@@ -26,6 +26,7 @@ PageOf = Callable[..., Page]
 Axe = Callable[[Page], None]
 # Chromium says so when a picture of a page without a graphics card is taken.
 EXPECTED = ("GPU stall due to ReadPixels",)
+ROOM_PX = 16
 SIZES = pytest.mark.parametrize(
     ("size", "scheme"), [(COUNTER_SIZE, "light"), (TABLET_SIZE, "dark")], ids=["counter", "tablet"]
 )
@@ -73,7 +74,9 @@ def map_spot(page: Page, flat: np.ndarray) -> tuple[float, float]:
     a, b, c, d, e, f = chart["to_map"]
     x, y = a * flat[0] + c * flat[1] + e, b * flat[0] + d * flat[1] + f
     box = box_of(page.locator(".fit-map"))
-    scale = min(box["width"] / chart["width_mm"], box["height"] / chart["height_mm"])
+    # Half a numbered ring and a little more stay free on every side.
+    wide, high = box["width"] - 2 * ROOM_PX, box["height"] - 2 * ROOM_PX
+    scale = min(wide / chart["width_mm"], high / chart["height_mm"])
     left = box["x"] + 0.5 * (box["width"] - scale * chart["width_mm"])
     top = box["y"] + 0.5 * (box["height"] - scale * chart["height_mm"])
     return left + scale * x, top + scale * y

@@ -6,6 +6,7 @@ const NAME_PX = 15;
 const NAME_OFF_PX = 14;
 const LETTER = 0.52;
 const RING_PX = 13;
+const ROOM_PX = RING_PX + 3;
 const STEP_PX = 10;
 const FAR_STEP = 5;
 const ZOOMS = [1, 2, 4];
@@ -184,17 +185,21 @@ export class FlatMap {
       return;
     }
     const { width_mm: wide, height_mm: high } = this.pattern.map;
-    this.scale = Math.min(box.width / wide, box.height / high) * ZOOMS[this.zoom];
+    // Rings on the pattern's very edge are seen whole.
+    const room = 2 * ROOM_PX;
+    const whole = Math.min((box.width - room) / wide, (box.height - room) / high);
+    this.scale = whole * ZOOMS[this.zoom];
     const seen = [box.width / this.scale, box.height / this.scale];
     const middle = this.zoom ? (this.at ?? this.middle) : [wide / 2, high / 2];
     if (this.zoom) {
       this.middle = middle;
     }
     const low = [0, 1].map((i) => {
-      const whole = [wide, high][i];
-      return seen[i] >= whole
-        ? (whole - seen[i]) / 2
-        : Math.min(Math.max(middle[i] - seen[i] / 2, 0), whole - seen[i]);
+      const all = [wide, high][i];
+      const margin = ROOM_PX / this.scale;
+      return seen[i] >= all
+        ? (all - seen[i]) / 2
+        : Math.min(Math.max(middle[i] - seen[i] / 2, -margin), all + margin - seen[i]);
     });
     this.window = [...low, ...seen];
     const move = `translate(${-low[0] * this.scale} ${-low[1] * this.scale}) scale(${this.scale})`;
