@@ -6,7 +6,6 @@ import { Camera } from "../viewer/camera.js";
 
 const MOST_PIXEL_RATIO = 2;
 const TAP_MOVES_PX = 8;
-const TAP_TAKES_MS = 700;
 
 // Looks from a side of its own where others look from the corner.
 class FacingCamera extends Camera {
@@ -116,7 +115,7 @@ export class Scene {
         return;
       }
       const moved = Math.hypot(event.clientX - start.clientX, event.clientY - start.clientY);
-      if (moved <= TAP_MOVES_PX && event.timeStamp - start.timeStamp <= TAP_TAKES_MS) {
+      if (moved <= TAP_MOVES_PX) {
         this.tapped(this.hitAt(event.clientX, event.clientY));
       }
     });

@@ -7,5 +7,7 @@ export function aim(caster, canvas, eye, clientX, clientY) {
     ((clientX - box.left) / box.width) * 2 - 1,
     1 - ((clientY - box.top) / box.height) * 2,
   );
+  // The eye may have moved since the last picture was drawn.
+  eye.updateMatrixWorld();
   caster.setFromCamera(at, eye);
 }

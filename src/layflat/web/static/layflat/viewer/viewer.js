@@ -11,7 +11,6 @@ import { panelList, viewButtons } from "./tools.js";
 
 const MOST_PIXEL_RATIO = 2;
 const TAP_MOVES_PX = 8;
-const TAP_TAKES_MS = 700;
 // Lines lie on keep-outs, these on panels, these on the body: each is pushed back by so many
 // pixels of slope, so that the one above is seen whole.
 const BEHIND = { body: 4, panel: 3, part: 2.5, "keep-out": 2 };
@@ -196,7 +195,7 @@ export class Viewer {
         return;
       }
       const moved = Math.hypot(event.clientX - start.clientX, event.clientY - start.clientY);
-      if (moved <= TAP_MOVES_PX && event.timeStamp - start.timeStamp <= TAP_TAKES_MS) {
+      if (moved <= TAP_MOVES_PX) {
         this.tapAt(event.clientX, event.clientY);
       }
     });
