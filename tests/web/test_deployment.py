@@ -6,6 +6,7 @@ import re
 import socket
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -73,7 +74,9 @@ def ask(client: str, headers: dict[str, str]) -> tuple[int, str]:
         await app.wait(10)
         return start, text
 
-    start, text = asyncio.run(talk())
+    # In a thread of its own: this one may have a loop already, which browsers' tests leave running.
+    with ThreadPoolExecutor(1) as apart:
+        start, text = apart.submit(lambda: asyncio.run(talk())).result()
     return start["status"], dict(start["headers"]).get(b"Location", b"").decode() or text
 
 

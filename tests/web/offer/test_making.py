@@ -458,7 +458,7 @@ def test_offers_ask_little_of_the_database(
         counter.get(f"{at(job)}2/")
     with django_assert_max_num_queries(6):
         Client().get(page)
-    with django_assert_max_num_queries(13):
+    with django_assert_max_num_queries(15):
         counter.get(f"/jobs/{job.number}/")
 
 

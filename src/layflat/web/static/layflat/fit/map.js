@@ -90,10 +90,15 @@ export class FlatMap {
       requestAnimationFrame(() => {
         const newest = waits;
         waits = null;
-        this.tell(...this.flatAt(newest), false);
+        if (newest) {
+          this.tell(...this.flatAt(newest), false);
+        }
       });
     });
-    picture.addEventListener("pointerleave", () => this.tell(null, null, false));
+    picture.addEventListener("pointerleave", () => {
+      waits = null;
+      this.tell(null, null, false);
+    });
     picture.addEventListener("click", (event) => {
       // Keys and assistive technology click without a place.
       if (event.detail) {

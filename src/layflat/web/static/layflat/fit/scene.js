@@ -129,10 +129,15 @@ export class Scene {
       requestAnimationFrame(() => {
         const newest = waits;
         waits = null;
-        this.pointed(this.hitAt(newest.clientX, newest.clientY));
+        if (newest) {
+          this.pointed(this.hitAt(newest.clientX, newest.clientY));
+        }
       });
     });
-    canvas.addEventListener("pointerleave", () => this.pointed(null));
+    canvas.addEventListener("pointerleave", () => {
+      waits = null;
+      this.pointed(null);
+    });
     canvas.addEventListener("webglcontextlost", (event) => {
       event.preventDefault();
       this.canvas.remove();

@@ -205,11 +205,16 @@ export class Viewer {
       }
       waits = true;
       requestAnimationFrame(() => {
-        waits = false;
-        this.point(this.hitAt(event.clientX, event.clientY)?.panel ?? "");
+        if (waits) {
+          waits = false;
+          this.point(this.hitAt(event.clientX, event.clientY)?.panel ?? "");
+        }
       });
     });
-    on("pointerleave", () => this.point(""));
+    on("pointerleave", () => {
+      waits = false;
+      this.point("");
+    });
     on("webglcontextlost", (event) => {
       event.preventDefault();
       this.withoutPicture("The 3D view was lost; load the page again.");
