@@ -147,7 +147,7 @@ def seed_covers() -> None:
     who = Person.objects.order_by("pk").first()
     Shop.objects.update(film_per_metre="62", rate_per_hour="78", film_cost_per_metre="30")
     shop = Shop.objects.get()
-    coupe = _coupe(who)
+    coupe = coupe_in_library(who)
     finished(ask_measures(coupe, who=who))
     model = Job.objects.filter(stage=Stage.COVER).order_by("pk").last()
     assert model is not None
@@ -209,7 +209,7 @@ def seed_covers() -> None:
         )
 
 
-def _coupe(who: Any) -> Any:
+def coupe_in_library(who: Any) -> Any:
     """The invented coupe, prepared."""
     from bench.cover import finished
     from layflat.web.bodies.library import fill

@@ -251,7 +251,7 @@ def test_each_page_asks_the_database_little(
     )
     owner = signed_in(Role.OWNER)
     for page in pages:
-        with django_assert_max_num_queries(10):
+        with django_assert_max_num_queries(12):
             assert owner.get(page).status_code == 200, page
     last = owner.get(at + "history/").content.decode()
     assert "Event 299" in last
