@@ -255,3 +255,19 @@ def test_computed_figures_take_the_estimate_s_place_and_alternatives_are_compare
     for size in (TABLET_SIZE, (390, 844)):
         page.set_viewport_size({"width": size[0], "height": size[1]})
         assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+
+
+def test_a_tap_that_is_not_kept_is_said(live: Live, number: str, page_of: PageOf) -> None:
+    page = page_of(
+        Role.COUNTER, expected=(*EXPECTED, "ERR_FAILED", "htmx:sendError", "htmx:afterRequest")
+    )
+    address = a_cover(live, number)
+    page.goto(address)
+    expect(page.locator(".viewer.shows-body")).to_be_visible()
+    page.route("**/change/", lambda route: route.abort())
+    panels = page.locator(".viewer-panels")
+    panels.get_by_role("button", name="Left", exact=True).click()
+    expect(page.locator("#said")).to_contain_text("The last tap is not kept; try it again.")
+    page.unroute("**/change/")
+    panels.get_by_role("button", name="Left", exact=True).click()
+    expect(page.locator("#said")).to_have_text("Left: covered as a whole.")

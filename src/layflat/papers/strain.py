@@ -19,6 +19,11 @@ class Effort(StrEnum):
     CARE = "care"
     HARD = "hard"
 
+    @property
+    def word(self) -> str:
+        """As people read it beside its shape."""
+        return "needs care" if self is Effort.CARE else self.value
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class StrainSummary:

@@ -29,6 +29,7 @@ class PriceLine:
         quantity, unit: how much: metres ("m"), whole minutes ("min"), or a lump ("").
         rate: without tax, per metre, per hour, or for the lump.
         amount: quantity times rate, rounded once.
+        step: whose time it is; None for film and consumables.
         assumed: whether the quantity rests on an assumption of this program.
     """
 
@@ -37,6 +38,7 @@ class PriceLine:
     unit: str
     rate: Decimal
     amount: Decimal
+    step: Step | None = None
     assumed: bool = False
 
 
@@ -88,7 +90,7 @@ def price(*, metres: Decimal, minutes: Minutes, rates: Rates) -> Price:
         if step.minutes > 0:
             whole = as_decimal(step.minutes).quantize(Decimal(1), rounding=ROUND_HALF_UP)
             line = _line(_WORDS[step.step], whole, "min", rates.per_hour, rates)
-            lines.append(replace(line, assumed=step.assumed))
+            lines.append(replace(line, step=step.step, assumed=step.assumed))
     if rates.consumables > 0:
         text = "Solutions, cloths, blades"
         lines.append(_line(text, Decimal(1), "", rates.consumables, rates))

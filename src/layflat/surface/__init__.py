@@ -1,7 +1,7 @@
 """Meshes in: read, mend, measure, trace outlines, cut regions out."""
 
 from layflat.surface.check import MeshReport, check_mesh
-from layflat.surface.clip import LINE_EDGE, clip_region
+from layflat.surface.clip import END_REACH_MM, LINE_EDGE, REACH_MM, clip_region
 from layflat.surface.cut import cut_region
 from layflat.surface.denoise import Denoised, denoise
 from layflat.surface.locate import Located, locate
@@ -23,8 +23,10 @@ from layflat.surface.topology import boundary_loops, edge_table, require_sheet
 from layflat.surface.whole import whole_region
 
 __all__ = [
+    "END_REACH_MM",
     "LINE_EDGE",
     "MAX_BYTES",
+    "REACH_MM",
     "UNITS_MM",
     "BodyInfo",
     "Denoised",

@@ -26,7 +26,7 @@ from layflat.surface.trace import Stretch, spot, trace
 LINE_EDGE = "line"
 """The name of the edge that the line becomes."""
 
-_REACH_MM = 5.0
+REACH_MM = 5.0
 """How far a picked point between the ends may lie from the surface."""
 
 END_REACH_MM = 25.0
@@ -65,9 +65,9 @@ def clip_region(
         points[end] = _on_boundary(region, points[end], which)
     progress("tracing the line", 0.0)
     stretch = Stretch(points, False, "The line that film ends at")
-    lines = trace(region.mesh, [stretch], reach_mm=_REACH_MM)
+    lines = trace(region.mesh, [stretch], reach_mm=REACH_MM)
     region = Region(settle(region.mesh, lines), region.loops)
-    lines = trace(region.mesh, [stretch], reach_mm=_REACH_MM)
+    lines = trace(region.mesh, [stretch], reach_mm=REACH_MM)
     split = split_along(region.mesh, lines, what="The line that film ends at")
     kept = _kept_side(split, np.asarray(keep_mm, np.float64).reshape(3))
     region = _clipped(region, split, kept, lines[0].picked < 0)

@@ -8,7 +8,7 @@ from layflat.job import Piece
 from layflat.job.order import Cover
 from layflat.pattern import EdgeFinish, Finish, from_flat
 from layflat.surface import Panel, whole_region
-from layflat.web.cover.advice import advice_for
+from layflat.web.cover.advice import advice_for, is_left_to_map
 from web.bodies.conftest import dome
 
 
@@ -64,3 +64,10 @@ def test_stretch_and_compression_by_one_edge_are_both_said() -> None:
 def test_at_most_four_places_are_said() -> None:
     said = advice(*(place(f"by the edge {k}", 0.05) for k in range(7)))
     assert said[4] == "3 more such places are marked on the piece's map."
+
+
+def test_only_the_count_of_places_is_left_to_the_map() -> None:
+    for places in (7, 5):
+        said = advice(*(place(f"by the edge {k}", 0.05) for k in range(places)))
+        assert [is_left_to_map(sentence) for sentence in said[:5]] == [*[False] * 4, True]
+        assert not any(is_left_to_map(sentence) for sentence in said[5:])

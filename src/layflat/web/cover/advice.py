@@ -14,6 +14,12 @@ _TWO_PEOPLE = "Two people."
 _TWO_PEOPLE_WHY = "Two people: one pair of hands does not hold the piece at both ends."
 _MOST_PLACES = 4
 _WIDE_SHARE = 0.02
+_LEFT_TO_MAP = re.compile(r"\d+ more such places? (is|are) marked on the piece's map\.")
+
+
+def is_left_to_map(sentence: str) -> bool:
+    """Whether advice only counts places that the map of its piece shows."""
+    return _LEFT_TO_MAP.fullmatch(sentence) is not None
 
 
 def advice_for(piece: Piece, flat_json: bytes) -> Iterator[str]:

@@ -21,6 +21,7 @@ from typing import Any, Final
 from layflat.base import InputError
 from layflat.pattern import EdgeFinish, Finish
 from layflat.surface import EdgeKind
+from layflat.web.people.shop import INCH_MM
 
 Point = tuple[float, float, float]
 
@@ -30,7 +31,6 @@ MOST_NAMES: Final = 100
 MOST_REASON: Final = 200
 FAR_MM: Final = 30_000.0
 _HUGE = 1e9
-_INCH_MM = 25.4
 LEAST_MM, MOST_MM = 0.1, 60.0
 """How far film may end from an edge, short of it or wrapped round it."""
 
@@ -164,8 +164,8 @@ def ending(value: Any) -> EdgeFinish:
     distance_mm = _number(found.get("distance_mm"))
     if not LEAST_MM <= distance_mm <= MOST_MM:
         raise InputError(
-            f"Film ends {LEAST_MM:g} to {MOST_MM:g} mm ({LEAST_MM / _INCH_MM:.2f} to "
-            f"{MOST_MM / _INCH_MM:.2f} in) from an edge or round it."
+            f"Film ends {LEAST_MM:g} to {MOST_MM:g} mm ({LEAST_MM / INCH_MM:.2f} to "
+            f"{MOST_MM / INCH_MM:.2f} in) from an edge or round it."
         )
     return EdgeFinish(finish, distance_mm)
 

@@ -4,13 +4,14 @@ import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any
 
 from layflat.base import InputError
 from layflat.pattern import EdgeFinish, Finish
 from layflat.surface import EdgeKind
 from layflat.web.cover.choices import (
     MAY_WRAP,
+    MOST_REASON,
     RULES,
     WRAP_MM,
     Choices,
@@ -21,9 +22,7 @@ from layflat.web.cover.choices import (
 )
 from layflat.web.cover.panels import EdgeFacts, PanelFacts
 from layflat.web.people.models import Shop
-
-MOST_REASON: Final = 200
-_INCH_MM: Final = 25.4
+from layflat.web.people.shop import shown_fine_length
 
 
 @dataclass(frozen=True)
@@ -191,9 +190,8 @@ def _usual_mm(edge: EdgeFacts, finish: str) -> float:
 
 def finish_words(finish: EdgeFinish, shop: Shop | None = None) -> str:
     """How film ends, in words; in the shop's unit, or in millimetres without one."""
-    is_inches = shop is not None and shop.inches
     mm = finish.distance_mm
-    length = f"{mm / _INCH_MM:.2f} in" if is_inches else f"{mm:g} mm"
+    length = shown_fine_length(mm, shop) if shop is not None else f"{mm:g} mm"
     if finish.finish is Finish.WRAP:
         return f"wrapped round by {length}"
     if finish.finish is Finish.SHORT:

@@ -15,7 +15,13 @@ from layflat.base import (
 )
 from layflat.film import generic_film
 from layflat.job import Computed, Piece, compute, computed_results, covered_words
-from layflat.papers import layout_height_mm, layout_picture, panel_title, summarise
+from layflat.papers import (
+    layout_height_mm,
+    layout_picture,
+    panel_in_sentence,
+    panel_title,
+    summarise,
+)
 from layflat.pattern import pattern_area_mm2
 from layflat.surface import BodyInfo
 from layflat.web.bodies.contents import panels_of
@@ -103,7 +109,7 @@ def compute_cover(inputs: Mapping[str, Any], progress: Progress) -> dict[str, An
         "pieces": [],
     }
     for i, (number, piece) in enumerate(pieces):
-        progress(f"drawing the {_in_sentence(piece)}", 0.75 + 0.13 * i / len(pieces))
+        progress(f"drawing the {panel_in_sentence(piece.name)}", 0.75 + 0.13 * i / len(pieces))
         result["pieces"].append(_piece(number, piece, info, files))
     progress("drawing the vehicle with its film", 0.88)
     body = surfaces_in(inputs["light"])["body"]
@@ -270,8 +276,3 @@ def _report(
             ),
         )
     )
-
-
-def _in_sentence(piece: Piece) -> str:
-    title = panel_title(piece.name)
-    return title[:1].lower() + title[1:]

@@ -45,6 +45,7 @@ _CUT_S_PER_M = 6.0
 """Seconds that the generic plotter takes for a metre of outline, ways between them included."""
 _HARD_SHARE = 0.02
 _FAR_BEYOND = 2.0
+_RELIEF = "a relief cut or a second piece may be needed"
 
 
 @dataclass(frozen=True)
@@ -206,30 +207,21 @@ def _strained(shape: FlatShape) -> Iterator[Warning]:
     over_finger = found.over_finger * shape.share if compression > film.finger_limit else 0.0
     is_hard = stretch > _FAR_BEYOND * film.stretch_limit or over_finger > _HARD_SHARE
     if stretch > film.stretch_limit:
-        end = (
-            "a relief cut or a second piece may be needed."
-            if is_hard
-            else "warm it and stretch it slowly."
-        )
-        yield Warning(
-            shape.panel,
-            (Effort.HARD if is_hard else Effort.CARE).value,
-            f"Stretched by about {100 * stretch:.0f}\u00a0% at most, where "
-            f"{100 * film.stretch_limit:.0f}\u00a0% go unnoticed: {end}",
-        )
+        what, value, limit, until = "Stretched", stretch, film.stretch_limit, "go unnoticed"
+        end = f"{_RELIEF}." if is_hard else "warm it and stretch it slowly."
     elif compression > film.finger_limit:
-        end = (
-            "warm it, work the excess out to the edge; a relief cut or a second piece may be "
-            "needed."
-            if is_hard
-            else "work the excess out to the edge evenly."
-        )
-        yield Warning(
-            shape.panel,
-            (Effort.HARD if is_hard else Effort.CARE).value,
-            f"Compressed by about {100 * compression:.0f}\u00a0% at most, where "
-            f"{100 * film.finger_limit:.0f}\u00a0% lie flat: {end}",
-        )
+        what, value, limit, until = "Compressed", compression, film.finger_limit, "lie flat"
+        end = "work the excess out to the edge evenly."
+        if is_hard:
+            end = f"warm it, work the excess out to the edge; {_RELIEF}."
+    else:
+        return
+    yield Warning(
+        shape.panel,
+        (Effort.HARD if is_hard else Effort.CARE).value,
+        f"{what} by about {100 * value:.0f}\u00a0% at most, where "
+        f"{100 * limit:.0f}\u00a0% {until}: {end}",
+    )
 
 
 def _notes(is_measured: bool, spread: Spread) -> Iterator[str]:

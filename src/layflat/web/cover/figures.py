@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from layflat.base import InputError
+from layflat.papers import Effort as Asked
 from layflat.papers import panel_title
 from layflat.plan import Price, metres_of
 from layflat.web.cover import outcomes
@@ -13,8 +14,6 @@ from layflat.web.cover.models import Cover, Outcome
 from layflat.web.cover.price import priced
 from layflat.web.people.models import Shop
 from layflat.web.work.models import Computation, State
-
-_EFFORTS = {"easy": "easy", "care": "needs care", "hard": "hard"}
 
 
 @dataclass(frozen=True)
@@ -29,7 +28,7 @@ class Effort:
     @property
     def word(self) -> str:
         """The shape in a word."""
-        return _EFFORTS[self.shape]
+        return Asked(self.shape).word
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,8 +61,8 @@ class Figures:
     def effort_counts(self) -> list[tuple[str, str, int]]:
         """How many panels are hard or need care, as (shape, word, count); the hard ones first."""
         counts = [
-            (shape, word, sum(effort.shape == shape for effort in self.efforts))
-            for shape, word in reversed(_EFFORTS.items())
+            (asked.value, asked.word, sum(effort.shape == asked for effort in self.efforts))
+            for asked in reversed(Asked)
         ]
         return [item for item in counts if item[2]]
 
@@ -161,7 +160,7 @@ def _computed(outcome: Outcome, shop: Shop) -> Figures:
         efforts=tuple(
             Effort(piece.panel, piece.title, piece.effort, tuple(piece.warnings))
             for piece in pieces
-            if piece.effort != "easy" or piece.warnings
+            if piece.effort != Asked.EASY or piece.warnings
         ),
         notes=tuple(outcome.notes),
     )

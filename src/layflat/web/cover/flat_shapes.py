@@ -13,6 +13,7 @@ from functools import cached_property
 from typing import Final
 
 import numpy as np
+from shapely import Polygon
 
 from layflat.base import FloatArray, InputError, frozen
 from layflat.nest import Rims, turned_rims
@@ -170,12 +171,13 @@ def _made(
     share: float,
     measures: PanelMeasures | None = None,
 ) -> FlatShape:
-    growth, length = _growth(edges), _ring_mm(outline)
+    growth, shape = _growth(edges), Polygon(outline)
+    length = shape.length
     return FlatShape(
         panel=choice.panel,
         outline=frozen(outline),
         grown_mm=growth / max(length, 1.0),
-        area_mm2=max(_area_mm2(outline) + growth, 0.0),
+        area_mm2=max(shape.area + growth, 0.0),
         rim_mm=length,
         wrap_mm=_wrapped(edges),
         cut_outs=max(cut_outs, 0),
@@ -218,7 +220,7 @@ def _laid_flat(rim: FloatArray, area_mm2: float) -> FloatArray:
     middle = rim - rim.mean(axis=0)
     axes = np.linalg.svd(middle, full_matrices=False)[2][:2]
     outline = _upright(np.einsum("ij,kj->ki", axes, middle))
-    shown = _area_mm2(outline)
+    shown = Polygon(outline).area
     return outline * np.sqrt(area_mm2 / shown) if shown > 0 else outline
 
 
@@ -240,12 +242,3 @@ def _upright(outline: FloatArray) -> FloatArray:
     angle = 0.5 * np.arctan2(2.0 * xy, xx - yy)
     turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
     return np.asarray(np.einsum("ij,kj->ki", turn, outline - at))
-
-
-def _area_mm2(outline: FloatArray) -> float:
-    x, y = outline.T
-    return abs(float(0.5 * (x * np.roll(y, -1) - np.roll(x, -1) * y).sum()))
-
-
-def _ring_mm(outline: FloatArray) -> float:
-    return float(np.linalg.norm(np.roll(outline, -1, axis=0) - outline, axis=1).sum())

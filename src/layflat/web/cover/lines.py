@@ -12,15 +12,22 @@ import numpy as np
 
 from layflat.base import CheckError, FloatArray, InputError, IntArray, MeshError, frozen
 from layflat.papers import panel_title
-from layflat.surface import LINE_EDGE, Mesh, Region, clip_region, locate, whole_region
+from layflat.surface import (
+    END_REACH_MM,
+    LINE_EDGE,
+    REACH_MM,
+    Mesh,
+    Region,
+    clip_region,
+    locate,
+    whole_region,
+)
 from layflat.web.bodies.drawn import along_edge
 from layflat.web.bodies.models import Revision
 from layflat.web.cover.choices import MOST_POINTS, Point
 from layflat.web.cover.panels import panels_on, surfaces_in
 from layflat.web.cover.sentences import without_places
 
-_REACH_MM = 5.0
-_END_REACH_MM = 25.0
 _REMEMBERED = 256
 
 
@@ -109,7 +116,7 @@ def _require_line(line: FloatArray, whole: Region, title: str) -> None:
     if not np.isfinite(line).all():
         raise InputError(f"A point of the line on {title} cannot be read; draw it anew.")
     _require_near(line[1:-1], whole, f"The line on {title}")
-    _require_near(line[[0, -1]], whole, f"The line on {title}", reach_mm=_END_REACH_MM)
+    _require_near(line[[0, -1]], whole, f"The line on {title}", reach_mm=END_REACH_MM)
     rim = np.concatenate([whole.mesh.vertices_mm[loop.vertices] for loop in whole.loops])
     after = np.concatenate(
         [whole.mesh.vertices_mm[np.roll(loop.vertices, -1)] for loop in whole.loops]
@@ -118,7 +125,7 @@ def _require_line(line: FloatArray, whole: Region, title: str) -> None:
         along = after - rim
         share = np.einsum("ij,ij->i", end - rim, along) / np.einsum("ij,ij->i", along, along)
         gap = np.linalg.norm(rim + np.clip(share, 0, 1)[:, None] * along - end, axis=1)
-        if gap.min() > _END_REACH_MM:
+        if gap.min() > END_REACH_MM:
             raise InputError(
                 f"The line on {title} must run from edge to edge: its {which} stops within the "
                 "panel. Draw it on to the edge."
@@ -126,7 +133,7 @@ def _require_line(line: FloatArray, whole: Region, title: str) -> None:
 
 
 def _require_near(
-    points: FloatArray, whole: Region, what: str, *, reach_mm: float = _REACH_MM
+    points: FloatArray, whole: Region, what: str, *, reach_mm: float = REACH_MM
 ) -> None:
     if not len(points):
         return

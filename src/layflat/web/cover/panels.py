@@ -11,6 +11,7 @@ import numpy as np
 import trimesh
 
 from layflat.base import FloatArray, InputError, frozen
+from layflat.papers import panel_in_sentence
 from layflat.surface import EdgeKind, KeepOutKind, Mesh
 from layflat.web.bodies.models import Revision
 from layflat.web.files.store import path_of
@@ -75,7 +76,7 @@ class PanelFacts:
     @property
     def in_sentence(self) -> str:
         """The title within a sentence."""
-        return self.title[:1].lower() + self.title[1:]
+        return panel_in_sentence(self.name)
 
     def edge(self, name: str) -> EdgeFacts:
         """The edge of that name.

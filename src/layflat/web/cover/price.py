@@ -2,12 +2,11 @@
 
 from collections.abc import Mapping
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any
 
 from layflat.plan import Minutes, Price, Rates, Step, StepMinutes, metres_of, price
 from layflat.web.people.models import Shop
-
-_METRES_PER_FOOT: Final = 0.3048
+from layflat.web.people.shop import feet
 
 
 def priced(film_mm: float, minutes: Mapping[str, Any], shop: Shop) -> Price:
@@ -61,4 +60,4 @@ def _exact(value: Any) -> Decimal:
 def film_words(film_mm: float, shop: Shop) -> str:
     """What a layout uses, as it is charged: metres up to the next cm, or feet."""
     metres = metres_of(film_mm)
-    return f"{float(metres) / _METRES_PER_FOOT:.1f} ft" if shop.inches else f"{metres} m"
+    return feet(metres) if shop.inches else f"{metres} m"

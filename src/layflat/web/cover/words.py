@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from layflat.papers import panel_in_sentence
 from layflat.pattern import Finish
 from layflat.web.cover.choices import Choices, PanelChoice
 from layflat.web.cover.choosing import finish_of
@@ -14,12 +15,12 @@ def panels_in_words(choices: Choices, panels: BodyPanels) -> str:
     """The covered panels in one line, a left and a right one together."""
     names = [name for name in panels.panels if choices.of(name)]
     names += [choice.panel for choice in choices.panels if choice.panel not in panels.panels]
-    return _joined(names, choices, panels) or "nothing yet"
+    return _joined(names, choices) or "nothing yet"
 
 
-def _joined(names: list[str], choices: Choices, panels: BodyPanels) -> str:
+def _joined(names: list[str], choices: Choices) -> str:
     parts: list[str] = []
-    words = [_in_words(name, choices, panels) for name in names]
+    words = [_in_words(name, choices) for name in names]
     for word in words:
         pair = _other_side(word)
         if pair is None or pair not in words:
@@ -30,11 +31,10 @@ def _joined(names: list[str], choices: Choices, panels: BodyPanels) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _in_words(name: str, choices: Choices, panels: BodyPanels) -> str:
-    title = panels.title(name)
+def _in_words(name: str, choices: Choices) -> str:
     found = choices.of(name)
     part = "" if found is None or found.is_whole else " up to a line"
-    return title[:1].lower() + title[1:] + part
+    return panel_in_sentence(name) + part
 
 
 def _other_side(word: str) -> str | None:
@@ -82,8 +82,8 @@ def difference(one: Choices, other: Choices, panels: BodyPanels) -> Difference:
         if name in mine & theirs and one.of(name) != other.of(name)
     ]
     return Difference(
-        more=_joined([name for name in order if name in mine - theirs], one, panels),
-        less=_joined([name for name in order if name in theirs - mine], other, panels),
+        more=_joined([name for name in order if name in mine - theirs], one),
+        less=_joined([name for name in order if name in theirs - mine], other),
         otherwise="; ".join(changed),
     )
 

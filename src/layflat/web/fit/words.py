@@ -8,10 +8,13 @@ from layflat.papers import Effort, panel_title
 from layflat.web.cover.models import Piece
 
 EFFORTS: Final[Mapping[str, tuple[str, str]]] = {
-    Effort.EASY: ("easy", "No place is strained beyond what the film takes unnoticed."),
-    Effort.CARE: ("needs care", "In places the film is strained beyond what it takes unnoticed."),
+    Effort.EASY: (Effort.EASY.word, "No place is strained beyond what the film takes unnoticed."),
+    Effort.CARE: (
+        Effort.CARE.word,
+        "In places the film is strained beyond what it takes unnoticed.",
+    ),
     Effort.HARD: (
-        "hard",
+        Effort.HARD.word,
         (
             "The film is strained far beyond what it takes unnoticed: think of a relief cut or a "
             "second piece, and try it on waste film first."

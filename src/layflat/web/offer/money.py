@@ -10,20 +10,17 @@ from decimal import Decimal
 from typing import Any, Final
 
 from layflat.base import InputError
-from layflat.plan import Price, PriceLine, to_money
-from layflat.web.people.shop import shown_duration
+from layflat.plan import Price, PriceLine, Step, to_money
+from layflat.web.people.shop import feet, shown_duration
 
 _GROUPS: Final = (
-    ("film", "Film, cut to your vehicle", ("Film",)),
-    ("prepare", "Preparing the paint", ("Intake", "Washing")),
-    ("cut", "Cutting the film to shape", ("Cutting", "Weeding")),
-    ("lay", "Laying the film and finishing its edges", ("Laying", "Edges")),
-    ("inspect", "Inspection by a second person, handing back", ("Inspection", "Handing back")),
-    ("consumables", "Solutions, cloths, blades", ("Solutions",)),
+    ("prepare", "Preparing the paint", (Step.INTAKE, Step.WASH)),
+    ("cut", "Cutting the film to shape", (Step.CUT, Step.WEED)),
+    ("lay", "Laying the film and finishing its edges", (Step.LAY, Step.EDGES)),
+    ("inspect", "Inspection by a second person, handing back", (Step.INSPECT, Step.HAND_BACK)),
 )
-"""What a customer reads, and the beginnings of the price's lines that it sums up."""
+"""What a customer reads of the work, and the steps that it sums up."""
 _MINUTES_PER_HOUR: Final = 60
-_METRES_PER_FOOT: Final = 0.3048
 
 
 @dataclass(frozen=True)
@@ -49,13 +46,15 @@ def lines_of(
     A line that sums up steps has the exact sum of their amounts, each rounded once, so that sums
     are to the coin those of the cover's own page. With *in_feet*, film is said in feet as well.
     """
-    found, left = [], list(price.lines)
-    for kind, text, starts in _GROUPS:
-        parts = [line for line in left if line.text.startswith(starts)]
-        left = [line for line in left if line not in parts]
-        if parts:
-            found.append(_group(kind, text, parts, in_feet=in_feet))
-    found += [_group("other", line.text, [line], in_feet=in_feet) for line in left]
+    groups = [
+        ("film", "Film, cut to your vehicle", [line for line in price.lines if line.unit == "m"]),
+        *(
+            (kind, text, [line for line in price.lines if line.step in steps])
+            for kind, text, steps in _GROUPS
+        ),
+        ("consumables", "Solutions, cloths, blades", [x for x in price.lines if not x.unit]),
+    ]
+    found = [_group(kind, text, parts, in_feet=in_feet) for kind, text, parts in groups if parts]
     decimals = price.rates.decimals
     for line in own:
         amount = to_money(line.amount, decimals=decimals)
@@ -80,9 +79,9 @@ def _group(kind: str, text: str, parts: Sequence[PriceLine], *, in_feet: bool) -
     if units == {"min"}:
         shown, rate = shown_duration(int(quantity)), f"{rate} an hour"
     elif units == {"m"}:
-        feet = f"{float(quantity) / _METRES_PER_FOOT:.1f} ft, " if in_feet else ""
+        also = f"{feet(quantity)}, " if in_feet else ""
         # Charged by the metre all the same: that is what the owner's rate is for.
-        shown, rate = f"{feet}{quantity:f} m", f"{rate} a metre"
+        shown, rate = f"{also}{quantity:f} m", f"{rate} a metre"
     else:
         shown, rate = "", ""
     steps = [

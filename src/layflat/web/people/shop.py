@@ -2,6 +2,7 @@
 
 import datetime
 import zoneinfo
+from decimal import Decimal
 from typing import Any
 
 from django.http import HttpRequest
@@ -10,6 +11,7 @@ from layflat.web.people.models import Shop
 
 _FORMS = {"iso": "%Y-%m-%d", "day": "%d.%m.%Y", "month": "%m/%d/%Y"}
 INCH_MM = 25.4
+_FOOT_M = 12 * INCH_MM / 1000
 _MINUTES_PER_HOUR = 60
 
 
@@ -43,6 +45,11 @@ def fine_number(mm: float, shop: Shop) -> str:
 def shown_fine_length(mm: float, shop: Shop) -> str:
     """A short length for people: millimetres to a tenth, or inches to a hundredth."""
     return f"{fine_number(mm, shop)} {'in' if shop.inches else 'mm'}"
+
+
+def feet(metres: Decimal) -> str:
+    """A length of roll in feet, to a tenth."""
+    return f"{float(metres) / _FOOT_M:.1f} ft"
 
 
 def shown_duration(minutes: int) -> str:

@@ -4,6 +4,7 @@ from typing import Any
 
 from django import template
 
+from layflat.web.cover import advice
 from layflat.web.cover.models import Piece
 from layflat.web.fit import legend, words
 from layflat.web.people.models import Shop
@@ -16,6 +17,12 @@ register = template.Library()
 def per_cent(fraction: float) -> str:
     """A fraction in per cent."""
     return words.per_cent(fraction)
+
+
+@register.filter
+def is_left_to_map(sentence: str) -> bool:
+    """Whether a warning only counts places that the piece's map shows."""
+    return advice.is_left_to_map(sentence)
 
 
 @register.filter

@@ -116,3 +116,21 @@ document.addEventListener("htmx:afterSwap", (event) => {
   }
 });
 viewer.addEventListener("viewer-ready", show);
+
+// A tap that did not reach the server is not kept; that must not go unsaid.
+function sayLost(words) {
+  const list = document.createElement("ul");
+  list.className = "said";
+  const item = document.createElement("li");
+  item.className = "error";
+  item.textContent = words;
+  list.append(item);
+  document.getElementById("said").replaceChildren(list);
+}
+
+document.addEventListener("htmx:sendError", () => {
+  sayLost("The server does not answer. The last tap is not kept; try it again.");
+});
+document.addEventListener("htmx:responseError", () => {
+  sayLost("The last tap is not kept: the server could not take it. Load the page again.");
+});

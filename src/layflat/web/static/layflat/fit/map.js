@@ -1,5 +1,6 @@
 // The flat pattern as a picture: shows the map, the names of its edges and the marks, and tells which
 // flat point is pointed at or tapped.
+import { onPoint } from "../viewer/pointer.js";
 import { Cross, apart, drawCrosses, element, ring } from "./marks.js";
 
 const NAME_PX = 15;
@@ -79,25 +80,9 @@ export class FlatMap {
 
   listen() {
     const { picture } = this;
-    let waits = null;
-    picture.addEventListener("pointermove", (event) => {
-      if (event.pointerType === "touch" || waits) {
-        waits = waits && event;
-        return;
-      }
-      // Once a frame, with the newest place.
-      waits = event;
-      requestAnimationFrame(() => {
-        const newest = waits;
-        waits = null;
-        if (newest) {
-          this.tell(...this.flatAt(newest), false);
-        }
-      });
-    });
-    picture.addEventListener("pointerleave", () => {
-      waits = null;
-      this.tell(null, null, false);
+    onPoint(picture, {
+      at: (event) => this.tell(...this.flatAt(event), false),
+      away: () => this.tell(null, null, false),
     });
     picture.addEventListener("click", (event) => {
       // Keys and assistive technology click without a place.

@@ -11,8 +11,6 @@ import { edgeWords, lengthWords, limitWords, perCent, strainWords } from "./word
 // A point so far from the film, in parts of the map's width, is beside it.
 const BESIDE = 0.02;
 const SCALE_WIDE = 400;
-// How warnings count the places that they leave to the map.
-const OF_PLACES = /^\d+ more such places? (is|are) marked/;
 
 const page = document.getElementById("fit");
 const numbers = document.getElementById("numbers");
@@ -204,7 +202,7 @@ function listPlaces() {
   const said = new Set(pattern.places.map((place) => place.sentence));
   for (const warning of document.querySelectorAll(".fit-warnings li")) {
     // What the list says, with a way to the place, need not be said twice.
-    if (said.has(warning.textContent) || OF_PLACES.test(warning.textContent)) {
+    if (said.has(warning.textContent) || "map" in warning.dataset) {
       warning.remove();
     }
   }

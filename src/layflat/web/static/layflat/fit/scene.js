@@ -3,9 +3,9 @@ import * as THREE from "three";
 import { GLTFLoader } from "three/addons/loaders/GLTFLoader.js";
 import { aim } from "../viewer/aim.js";
 import { Camera } from "../viewer/camera.js";
+import { onPoint, onTap } from "../viewer/pointer.js";
 
 const MOST_PIXEL_RATIO = 2;
-const TAP_MOVES_PX = 8;
 
 // Looks from a side of its own where others look from the corner.
 class FacingCamera extends Camera {
@@ -102,42 +102,11 @@ export class Scene {
   }
 
   pointer() {
-    let down = null;
-    let waits = null;
     const { canvas } = this;
-    canvas.addEventListener("pointerdown", (event) => {
-      down = event.isPrimary ? event : null;
-    });
-    canvas.addEventListener("pointerup", (event) => {
-      const start = down;
-      down = null;
-      if (start === null || start.pointerId !== event.pointerId || event.button !== 0) {
-        return;
-      }
-      const moved = Math.hypot(event.clientX - start.clientX, event.clientY - start.clientY);
-      if (moved <= TAP_MOVES_PX) {
-        this.tapped(this.hitAt(event.clientX, event.clientY));
-      }
-    });
-    canvas.addEventListener("pointermove", (event) => {
-      if (event.pointerType === "touch" || event.buttons || waits) {
-        waits = waits && event;
-        return;
-      }
-      // A ray once a frame, with the newest place.
-      waits = event;
-      requestAnimationFrame(() => {
-        const newest = waits;
-        waits = null;
-        if (newest) {
-          this.pointed(this.hitAt(newest.clientX, newest.clientY));
-        }
-      });
-    });
-    canvas.addEventListener("pointerleave", () => {
-      waits = null;
-      this.pointed(null);
-    });
+    const hit = (event) => this.hitAt(event.clientX, event.clientY);
+    onTap(canvas, { take: (event) => this.tapped(hit(event)) });
+    // A ray once a frame.
+    onPoint(canvas, { at: (event) => this.pointed(hit(event)), away: () => this.pointed(null) });
     canvas.addEventListener("webglcontextlost", (event) => {
       event.preventDefault();
       this.canvas.remove();

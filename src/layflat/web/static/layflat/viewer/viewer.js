@@ -7,10 +7,10 @@ import { Covered, film } from "./covered.js";
 import { drawnLines, rimLines, surfaceLines } from "./lines.js";
 import { palette } from "./palette.js";
 import { Pennants } from "./pennants.js";
+import { onPoint, onTap } from "./pointer.js";
 import { panelList, viewButtons } from "./tools.js";
 
 const MOST_PIXEL_RATIO = 2;
-const TAP_MOVES_PX = 8;
 // Lines lie on keep-outs, these on panels, these on the body: each is pushed back by so many
 // pixels of slope, so that the one above is seen whole.
 const BEHIND = { body: 4, panel: 3, part: 2.5, "keep-out": 2 };
@@ -182,43 +182,17 @@ export class Viewer {
 
   pointer() {
     const { signal } = this.ending;
-    const on = (name, take) => this.canvas.addEventListener(name, take, { signal });
-    let down = null;
-    let waits = false;
-    on("pointerdown", (event) => {
-      down = event.isPrimary ? event : null;
+    onTap(this.canvas, { take: (event) => this.tapAt(event.clientX, event.clientY), signal });
+    onPoint(this.canvas, {
+      at: (event) => this.point(this.hitAt(event.clientX, event.clientY)?.panel ?? ""),
+      away: () => this.point(""),
+      signal,
     });
-    on("pointerup", (event) => {
-      const start = down;
-      down = null;
-      if (start === null || start.pointerId !== event.pointerId || event.button !== 0) {
-        return;
-      }
-      const moved = Math.hypot(event.clientX - start.clientX, event.clientY - start.clientY);
-      if (moved <= TAP_MOVES_PX) {
-        this.tapAt(event.clientX, event.clientY);
-      }
-    });
-    on("pointermove", (event) => {
-      if (event.pointerType !== "mouse" || event.buttons || waits) {
-        return;
-      }
-      waits = true;
-      requestAnimationFrame(() => {
-        if (waits) {
-          waits = false;
-          this.point(this.hitAt(event.clientX, event.clientY)?.panel ?? "");
-        }
-      });
-    });
-    on("pointerleave", () => {
-      waits = false;
-      this.point("");
-    });
-    on("webglcontextlost", (event) => {
+    const lost = (event) => {
       event.preventDefault();
       this.withoutPicture("The 3D view was lost; load the page again.");
-    });
+    };
+    this.canvas.addEventListener("webglcontextlost", lost, { signal });
   }
 
   hitAt(clientX, clientY) {
