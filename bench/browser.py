@@ -58,14 +58,24 @@ _FOLLOW = """() => {
 _TURN = """async (frames) => {
   const canvas = document.querySelector(".viewer-stage canvas");
   canvas.focus();
-  const next = () => new Promise((done) => requestAnimationFrame(done));
+  const frame = window.requestAnimationFrame.bind(window);
+  const next = () => new Promise((done) => frame(done));
+  const scripts = [];
+  window.requestAnimationFrame = (take) =>
+    frame((now) => {
+      const began = performance.now();
+      take(now);
+      scripts.push(performance.now() - began);
+    });
   await next();
   const began = performance.now();
   for (let i = 0; i < frames; i++) {
     canvas.dispatchEvent(new KeyboardEvent("keydown", { key: "ArrowLeft", bubbles: true }));
     await next();
   }
-  return (performance.now() - began) / frames;
+  const each = (performance.now() - began) / frames;
+  window.requestAnimationFrame = frame;
+  return [each, scripts.sort((a, b) => a - b)[Math.floor(0.95 * scripts.length)]];
 }"""
 
 
@@ -88,7 +98,11 @@ def main() -> None:
         )
         if median > limit:
             slow.append(what)
-    print(f"a picture while the body turns: {turning:.0f} ms")
+    each, script = turning
+    print(
+        f"a picture while the body turns: {each:.0f} ms drawn in software; what the page itself "
+        f"does for it, which is all that a graphics card leaves: {script:.1f} ms (95th percentile)"
+    )
     if slow:
         sys.exit(f"Slower than their limit: {', '.join(slow)}")
 
@@ -145,8 +159,8 @@ def served() -> Iterator[str]:
         server.wait(30)
 
 
-def measured(program: str, url: str, body: int, number: str) -> tuple[dict[str, Any], float]:
-    """Times in ms with their limits, and the time of a picture while the body turns."""
+def measured(program: str, url: str, body: int, number: str) -> tuple[dict[str, Any], list[float]]:
+    """Times in ms with their limits; of a picture while the body turns, all and the page's own."""
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:

@@ -322,6 +322,8 @@ def sampled_addresses() -> tuple[list[tuple[str, Callable[[], str]]], list[str]]
 
     from layflat.web.bodies.models import Body
     from layflat.web.jobs.models import Job
+    from layflat.web.links.models import PrivateLink
+    from layflat.web.links.private import token_of
     from layflat.web.people.models import Person
     from layflat.web.work.models import Computation
 
@@ -329,12 +331,19 @@ def sampled_addresses() -> tuple[list[tuple[str, Callable[[], str]]], list[str]]
         return list(model.objects.order_by("-pk").values_list("pk", flat=True)[:2000])
 
     dice = random.Random(11)
+    tokens = [token for token in map(token_of, PrivateLink.objects.order_by("pk")[:1]) if token]
     numbers = list(Job.objects.order_by("-pk").values_list("number", flat=True)[:2000])
     drawn: dict[str, dict[str, list[Any]]] = {
-        "jobs": {"number": numbers},
+        "jobs": {"number": numbers, "part": ["wishes", "hold", "vehicle", "customer"]},
         "cover": {"number": numbers, "cover": [1, 2]},
         "fit": {"number": numbers, "cover": [1], "piece": list(range(1, 7))},
-        "offer": {"number": numbers, "version": [1]},
+        "offer": {
+            "number": numbers,
+            "version": [1],
+            "token": tokens,
+            "place": [1],
+            "what": ["lines.json", "picture.png"],
+        },
         "links": {"number": numbers},
         "people": {"key": keys(Person)},
         "bodies": {"pk": keys(Body), "number": [1]},
