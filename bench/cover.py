@@ -56,13 +56,15 @@ def seed() -> tuple[Any, list[Any]]:
 
 def finished(computation: Any) -> float:
     """A computation done in this process; how many seconds it took."""
+    from django.utils import timezone
+
     from layflat.base import silent
     from layflat.web.work.models import State
     from layflat.web.work.tasks import find
 
     began = time.perf_counter()
     computation.result = find(computation.task).run(computation.inputs, silent)
-    computation.state = State.DONE
+    computation.state, computation.ended_at = State.DONE, timezone.now()
     computation.save()
     return time.perf_counter() - began
 

@@ -4,6 +4,7 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
+from django.utils import timezone
 from PIL import Image
 
 from layflat.web.bodies.models import Body, Revision
@@ -100,6 +101,7 @@ def an_outcome(
             key=f"test-{cover.pk}-{number}",
             inputs=inputs,
             state=State.DONE,
+            ended_at=timezone.now(),
         ),
         roll_width_mm=1524.0,
         film_mm=film_mm,

@@ -5,6 +5,7 @@ from collections.abc import Callable
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from layflat.web.bodies.library import fill, found
 from layflat.web.bodies.models import Body, Revision
@@ -42,6 +43,7 @@ def prepared(body: Body, *, panels: bytes = b"") -> Revision:
         key=hashlib.sha256(str(body.pk).encode()).hexdigest(),
         version="0",
         state=State.DONE,
+        ended_at=timezone.now(),
         result={**made, "mending": MENDING},
     )
     kept = (

@@ -5,6 +5,7 @@ from collections.abc import Callable
 import pytest
 from django.core.files import File
 from django.test import Client
+from django.utils import timezone
 from pytest_django.fixtures import Settings
 
 from layflat.web.bodies.contents import keep_scan
@@ -148,6 +149,7 @@ def test_a_failed_preparation_says_why_and_takes_another_unit(
     assert revision.unit == "m"
     failed = revision.preparation
     failed.state, failed.error = State.FAILED, "dome.ply is 1e+06 mm across <b>."
+    failed.ended_at = timezone.now()
     failed.save()
     page = browser.get(f"/bodies/{body.pk}/").content.decode()
     assert "dome.ply is 1e+06 mm across &lt;b&gt;." in page

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from django.core.files import File
+from django.utils import timezone
 
 from layflat.base import silent
 from layflat.pattern import EdgeFinish, Finish
@@ -74,7 +75,7 @@ class Domes:
     def finish(self, computation: Computation) -> None:
         """Let a computation that was asked for be done."""
         computation.result = self.result(computation.task, computation.inputs)
-        computation.state = State.DONE
+        computation.state, computation.ended_at = State.DONE, timezone.now()
         computation.save()
 
     def measure(self) -> None:

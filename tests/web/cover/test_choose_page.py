@@ -4,6 +4,7 @@ import re
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries
 from pytest_django.fixtures import Settings
 
@@ -143,6 +144,7 @@ def test_a_computation_that_failed_says_so_and_can_be_asked_again(
     cover.refresh_from_db()
     assert cover.computation is not None
     cover.computation.state, cover.computation.error = State.FAILED, "The disk is full."
+    cover.computation.ended_at = timezone.now()
     cover.computation.save()
     page = counter.get(at(cover)).content.decode()
     assert "The disk is full." in page

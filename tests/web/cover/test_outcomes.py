@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from django.db import OperationalError, connection, connections
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from layflat.base import InputError
 from layflat.web.cover import outcomes
@@ -146,7 +147,9 @@ def test_a_computation_without_an_end_leaves_the_earlier_outcome(
     cover.choices = to_json(RIGHT_ONLY)
     cover.save()
     computation = outcomes.ask_for(cover, who=None)
-    Computation.objects.filter(pk=computation.pk).update(state=state, error="The roll is narrow.")
+    Computation.objects.filter(pk=computation.pk).update(
+        state=state, error="The roll is narrow.", ended_at=timezone.now()
+    )
     cover.refresh_from_db()
     assert outcomes.fill(cover) is None
     assert outcomes.newest(cover) == first

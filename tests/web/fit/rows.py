@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
+from django.utils import timezone
+
 from layflat.job import Piece
 from layflat.papers import panel_title, summarise
 from layflat.pattern import pattern_area_mm2
@@ -19,7 +21,7 @@ from layflat.web.files.store import keep
 from layflat.web.jobs.enquiry import Enquiry, open_job
 from layflat.web.jobs.models import Job, Vehicle
 from layflat.web.people.shop import the_shop
-from layflat.web.work.models import Computation, State
+from layflat.web.work.models import OVER, Computation, State
 
 PICTURE = b"\x89PNG\r\n\x1a\n"
 
@@ -65,6 +67,7 @@ def a_computation(cover: Cover, state: State = State.DONE, **values: Any) -> Com
         key=f"test-{Computation.objects.count()}",
         version="0",
         state=state,
+        ended_at=timezone.now() if state in OVER else None,
         **values,
     )
     cover.computation = made

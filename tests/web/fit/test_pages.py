@@ -9,6 +9,7 @@ import trimesh
 from django.http import HttpResponse
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from layflat.web.cover.models import Cover, Outcome
 from layflat.web.files.store import path_of
@@ -140,7 +141,7 @@ def test_a_page_waits_while_it_is_computed(signed_in: Browser, cover: Cover) -> 
     assert "Hood: drawing the pattern" in page
     assert f'hx-get="{at("ready", cover)}"' in page
     assert "HX-Refresh" not in client.get(at("ready", cover)).headers
-    made.state = State.FAILED
+    made.state, made.ended_at = State.FAILED, timezone.now()
     made.error = "The panel “hood” cannot be one piece."
     made.save()
     assert client.get(at("ready", cover)).headers["HX-Refresh"] == "true"

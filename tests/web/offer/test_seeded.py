@@ -2,6 +2,7 @@
 
 import pytest
 from django.db import transaction
+from django.utils import timezone
 
 from layflat.web import seed_offers
 from layflat.web.bodies.models import Revision
@@ -93,7 +94,7 @@ def test_a_cover_that_cannot_be_computed_is_not_waited_for(bodies: dict[str, Rev
         an_outcome(cover)
     assert not go_on()
     Computation.objects.filter(task="cover.compute", state=State.OPEN).update(
-        state=State.FAILED, error="It cannot be."
+        state=State.FAILED, error="It cannot be.", ended_at=timezone.now()
     )
     assert go_on()
     assert Outcome.objects.exists()

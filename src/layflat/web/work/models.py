@@ -14,6 +14,10 @@ class State(models.TextChoices):
     STOPPED = "stopped", "stopped"
 
 
+OVER = (State.DONE, State.FAILED, State.STOPPED)
+"""The states of what is over: nothing more will come."""
+
+
 class Computation(models.Model):
     """One computation. The row is the truth; whoever executes it may die at any time.
 
@@ -54,10 +58,20 @@ class Computation(models.Model):
     ended_at = models.DateTimeField(null=True)
     beat_at = models.DateTimeField(null=True)
 
+    class Meta:
+        """What is over has an end, which pages show."""
+
+        constraints = (
+            models.CheckConstraint(
+                condition=~models.Q(state__in=OVER) | models.Q(ended_at__isnull=False),
+                name="work_over_has_an_end",
+            ),
+        )
+
     def __str__(self) -> str:
         return f"{self.task} {self.key[:8]}: {self.state}"
 
     @property
     def is_over(self) -> bool:
         """Whether nothing more will come."""
-        return self.state in (State.DONE, State.FAILED, State.STOPPED)
+        return self.state in OVER

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from layflat.web.people.gate import me
 from layflat.web.record.models import write_event
 from layflat.web.work import rows
-from layflat.web.work.models import Computation, State
+from layflat.web.work.models import OVER, Computation
 from layflat.web.work.tasks import title_of
 
 _RECENT = 30
@@ -63,10 +63,9 @@ def _back(request: HttpRequest) -> str:
 def computations(request: HttpRequest) -> HttpResponse:
     """What is being computed, what waits, and what was computed last."""
     rows_ = Computation.objects.select_related("asked_by").defer("inputs", "result")
-    over = (State.DONE, State.FAILED, State.STOPPED)
     context: dict[str, Any] = {
         "part": "work",
-        "current": rows_.exclude(state__in=over).order_by("-state", "asked_at", "id"),
-        "recent": rows_.filter(state__in=over).order_by("-ended_at", "-id")[:_RECENT],
+        "current": rows_.exclude(state__in=OVER).order_by("-state", "asked_at", "id"),
+        "recent": rows_.filter(state__in=OVER).order_by("-ended_at", "-id")[:_RECENT],
     }
     return render(request, "work/list.html", context)
