@@ -47,6 +47,16 @@ INSTALLED_APPS = [
     "layflat.web.fit",
     "layflat.web.links",
     "layflat.web.offer",
+    "layflat.web.taps",
+    "layflat.web.stock",
+    "layflat.web.gates",
+    "layflat.web.cutting",
+    "layflat.web.laying",
+    "layflat.web.inspection",
+    "layflat.web.bay",
+    "layflat.web.handback",
+    "layflat.web.diary",
+    "layflat.web.finding",
     "layflat.web.board",
 ]
 MIDDLEWARE = [

@@ -21,6 +21,9 @@ COMES_HERE: dict[str, str] = {
     Stage.COVER: "Faults are on record; cover and price are being settled.",
     Stage.OFFERED: "Offers that the customer has, without an answer yet.",
     Stage.ACCEPTED: "Accepted, and not yet in the bay.",
+    Stage.BAY: "Being washed, cut, laid, checked or mended.",
+    Stage.CHECKED: "Checked, without an open flag; the customer may come.",
+    Stage.HANDED: "Handed back; to be seen once more.",
 }
 """What each open stage's column is for, said while it is empty."""
 

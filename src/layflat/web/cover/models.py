@@ -145,6 +145,8 @@ class Piece(models.Model):
         surface: GLB with the surface "piece", vertices coloured by strain, in body millimetres.
         flat: JSON for the same triangles in the flat: see `layflat.web.cover.tasks`.
         map: SVG of the flat pattern with its strain, as on the fit report.
+        pattern: JSON of the pattern itself, exact, from which it is cut (see
+            `layflat.pattern.pattern_json`); None for what was computed before it was kept.
     """
 
     outcome = models.ForeignKey(Outcome, on_delete=models.PROTECT, related_name="pieces")
@@ -166,6 +168,7 @@ class Piece(models.Model):
     surface = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
     flat = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
     map = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
+    pattern = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
 
     class Meta:
         """In the order of cutting."""

@@ -31,7 +31,9 @@ class Reason:
 
 
 REASONS: Final = (
-    Reason("handed-back", "the vehicle is handed back with its film", (Stage.ACCEPTED,)),
+    Reason(
+        "handed-back", "the vehicle is handed back with its film", (Stage.ACCEPTED, Stage.HANDED)
+    ),
     Reason("declined", "the customer declined"),
     Reason("silent", "the customer does not answer"),
     Reason("elsewhere", "it is done elsewhere"),

@@ -62,6 +62,9 @@ class Stage(models.TextChoices):
     COVER = "cover", "Cover"
     OFFERED = "offered", "Offered"
     ACCEPTED = "accepted", "Accepted"
+    BAY = "bay", "In the bay"
+    CHECKED = "checked", "Checked"
+    HANDED = "handed", "Handed back"
     CLOSED = "closed", "Closed"
 
 

@@ -10,13 +10,14 @@ from layflat.web.people.models import Person
 from layflat.web.record.models import write_event
 
 ORDER: Final = tuple(Stage)
-SENT_BACK: Final = (Stage.INTAKE, Stage.COVER, Stage.OFFERED, Stage.ACCEPTED)
+SENT_BACK: Final = (Stage.INTAKE, Stage.COVER, Stage.OFFERED, Stage.ACCEPTED, Stage.CHECKED)
 """Stages that a job may be sent back from, with a reason."""
 _EARLIER: Final = {
     Stage.INTAKE: Stage.ENQUIRY,
     Stage.COVER: Stage.INTAKE,
     Stage.OFFERED: Stage.COVER,
     Stage.ACCEPTED: Stage.COVER,
+    Stage.CHECKED: Stage.BAY,
 }
 _LEAVING: dict[Stage, Callable[[Job], str]] = {}
 _FURTHER: dict[Stage, Callable[[Job], "Step | None"]] = {}
@@ -97,6 +98,14 @@ _NEXT: Final = {
         waits_for="Hear from the customer",
     ),
     Stage.ACCEPTED: Step("The offer is accepted; plan the bay.", waits_for="Plan the bay"),
+    Stage.BAY: Step("Work through the steps in the bay.", waits_for="Work in the bay"),
+    Stage.CHECKED: Step(
+        "Checked by somebody else, without an open flag; hand the car back.",
+        waits_for="Hand back",
+    ),
+    Stage.HANDED: Step(
+        "Handed back; see the car again at the follow-up visit.", waits_for="Follow up"
+    ),
     Stage.CLOSED: Step("Nothing is left to do."),
 }
 

@@ -11,6 +11,7 @@ class Purpose(models.TextChoices):
 
     OFFER = "offer", "the offer"
     WARNINGS = "warnings", "what was found on the vehicle"
+    PASSPORT = "passport", "the passport"
 
 
 class PrivateLink(models.Model):

@@ -29,7 +29,11 @@ DAYS: Final = 30
 MOST_DAYS: Final = 365
 _NONCE_BYTES: Final = 32
 _FOR_TOKENS: Final = b"layflat: tokens of private links, 1"
-_PAGES: Final = {Purpose.OFFER: "offer:for-you", Purpose.WARNINGS: "links:warnings"}
+_PAGES: Final = {
+    Purpose.OFFER: "offer:for-you",
+    Purpose.WARNINGS: "links:warnings",
+    Purpose.PASSPORT: "handback:for-you",
+}
 
 
 def make(job: Job, purpose: Purpose, *, days: int, who: Person | None) -> PrivateLink:

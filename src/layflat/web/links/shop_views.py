@@ -1,5 +1,7 @@
 """A job's private links, for the counter."""
 
+from typing import Final
+
 from django.db.models import Model
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -15,6 +17,9 @@ from layflat.web.links.private import DAYS, MOST_DAYS, make, revoke
 from layflat.web.people.gate import me, only
 from layflat.web.people.models import Role
 
+_MADE_HERE: Final = (Purpose.OFFER, Purpose.WARNINGS)
+"""A passport's link is made where the car is handed back."""
+
 
 @only(Role.COUNTER)
 @require_safe
@@ -25,7 +30,7 @@ def links(request: HttpRequest, number: str) -> HttpResponse:
         "part": "job",
         "job": job,
         "links": shown_links(request, job),
-        "purposes": Purpose.choices,
+        "purposes": [(purpose.value, purpose.label) for purpose in _MADE_HERE],
         "days": DAYS,
         "most_days": MOST_DAYS,
     }
@@ -39,7 +44,7 @@ def make_link(request: HttpRequest, number: str) -> HttpResponse:
     typed, wanted = request.POST.get("days", ""), request.POST.get("purpose", "")
 
     def act(job: Job) -> Model:
-        if wanted not in Purpose.values:
+        if wanted not in _MADE_HERE:
             raise InputError("Choose what the link shall open.")
         days = int(typed) if typed.isdecimal() and len(typed) < 5 else 0
         return make(job, Purpose(wanted), days=days, who=me(request))

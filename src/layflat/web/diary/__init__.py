@@ -1,0 +1,1 @@
+"""The calendar of bays, plotter and people."""

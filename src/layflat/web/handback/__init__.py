@@ -1,0 +1,1 @@
+"""Handing the car back, and the passport that goes with it."""

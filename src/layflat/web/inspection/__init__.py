@@ -1,0 +1,1 @@
+"""Inspection by somebody else, and flags until they have ended."""

@@ -1,0 +1,1 @@
+"""Laying, piece by piece."""

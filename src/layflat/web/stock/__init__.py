@@ -1,0 +1,1 @@
+"""Rolls and offcuts: what is left, what is reserved, and every movement."""

@@ -1,0 +1,133 @@
+"""Rolls, their movements, and what is reserved of them."""
+
+from django.conf import settings
+from django.db import models
+
+from layflat.web.jobs.models import Job
+
+
+class Roll(models.Model):
+    """A roll, or an offcut that is kept.
+
+    Attributes:
+        number: the shop's own, from 1, written "R7" (an offcut "R7" just so).
+        film: the film's name as the shop writes it.
+        lot: the maker's lot number.
+        width_mm: whole millimetres.
+        left_mm: length left in whole millimetres; always the sum of its movements.
+        cost: paid for the whole roll, in the shop's currency, or None; for the owner.
+        place: where it lies.
+        cut_from: the roll that an offcut was cut from; film, lot and cost come from there.
+        received_on: the day it came, by the shop's clock.
+        is_finished: used up or thrown away; it is offered no more.
+        version: counts every change.
+    """
+
+    number = models.PositiveIntegerField(unique=True)
+    film = models.CharField(max_length=80)
+    lot = models.CharField(max_length=60, db_index=True)
+    width_mm = models.PositiveIntegerField()
+    left_mm = models.PositiveIntegerField(default=0)
+    cost = models.DecimalField(max_digits=9, decimal_places=2, null=True, blank=True)
+    place = models.CharField(max_length=80, blank=True)
+    cut_from = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="offcuts"
+    )
+    received_on = models.DateField()
+    is_finished = models.BooleanField(default=False)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        """By number; no roll has less than nothing."""
+
+        ordering = ("number",)
+        constraints = (
+            models.CheckConstraint(
+                condition=models.Q(left_mm__gte=0), name="stock_roll_left_not_negative"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"R{self.number}"
+
+
+class Movement(models.Model):
+    """Film that came to a roll or left it. Rows are added, never changed.
+
+    Attributes:
+        delta_mm: whole millimetres; above 0 when film came.
+        kind: why.
+        reason: in words; a correction and a write-off need one.
+        job: that the film was for, or None.
+        source: what booked it, such as "section 12 cut"; the same source books once. "" for what
+            a person typed.
+    """
+
+    class Kind(models.TextChoices):
+        """Why film came or left."""
+
+        RECEIVED = "received", "received"
+        CUT = "cut", "cut"
+        SPOILED = "spoiled", "spoiled"
+        OFFCUT = "offcut", "cut off as an offcut"
+        CORRECTED = "corrected", "corrected"
+        DISCARDED = "discarded", "thrown away"
+
+    roll = models.ForeignKey(Roll, on_delete=models.PROTECT, related_name="movements")
+    delta_mm = models.IntegerField()
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    reason = models.CharField(max_length=200, blank=True)
+    job = models.ForeignKey(Job, null=True, on_delete=models.PROTECT, related_name="movements")
+    source = models.CharField(max_length=60, blank=True)
+    who = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        """The newest last; a source books once."""
+
+        ordering = ("id",)
+        constraints = (
+            models.UniqueConstraint(
+                fields=("source",), condition=~models.Q(source=""), name="stock_source_books_once"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.roll}: {self.delta_mm:+d} mm, {self.kind}"
+
+
+class Reservation(models.Model):
+    """Film of a roll that a job will need.
+
+    Attributes:
+        length_mm: whole millimetres.
+        ended_at: when it was used or given back; None while it stands.
+        ended_how: "used" or "given back".
+    """
+
+    roll = models.ForeignKey(Roll, on_delete=models.PROTECT, related_name="reservations")
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="reservations")
+    length_mm = models.PositiveIntegerField()
+    who = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    at = models.DateTimeField(auto_now_add=True)
+    ended_at = models.DateTimeField(null=True)
+    ended_how = models.CharField(max_length=12, blank=True)
+
+    class Meta:
+        """A job reserves of a roll once at a time."""
+
+        ordering = ("id",)
+        constraints = (
+            models.UniqueConstraint(
+                fields=("roll", "job"),
+                condition=models.Q(ended_at__isnull=True),
+                name="stock_one_open_reservation",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.job}: {self.length_mm} mm of {self.roll}"

@@ -1,0 +1,1 @@
+"""Taps that tablets keep and send: each is done exactly once, in order, or shown to a person."""
