@@ -45,18 +45,30 @@ class Round(models.Model):
 
 
 class Check(models.Model):
-    """A piece of film that was looked at in a round."""
+    """A piece of film that was looked at in a round.
+
+    Attributes:
+        round, cut: who looked, and at what.
+        at: as tapped.
+        stale_at: when the film was touched again, so that it must be looked at anew; None while
+            the check stands.
+    """
 
     round = models.ForeignKey(Round, on_delete=models.PROTECT, related_name="checks")
     cut = models.ForeignKey(Cut, on_delete=models.PROTECT, related_name="checks")
     at = models.DateTimeField()
+    stale_at = models.DateTimeField(null=True)
 
     class Meta:
-        """A piece of film is checked once in a round."""
+        """One check of a piece of film stands at a time."""
 
         ordering = ("id",)
         constraints = (
-            models.UniqueConstraint(fields=("round", "cut"), name="one_check_per_round"),
+            models.UniqueConstraint(
+                fields=("cut",),
+                condition=models.Q(stale_at__isnull=True),
+                name="one_standing_check_per_cut",
+            ),
         )
 
     def __str__(self) -> str:

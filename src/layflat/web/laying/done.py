@@ -1,0 +1,130 @@
+"""What was laid on a job's vehicle: by whom, how long it took, what is left.
+
+Public to the parts above: none of them writes `Laying` rows itself.
+"""
+
+import datetime
+from collections.abc import Callable, Iterable
+from typing import Final
+
+from django.db.models import QuerySet
+
+from layflat.base import InputError
+from layflat.web.cover.models import Piece
+from layflat.web.cutting.models import Cut
+from layflat.web.jobs.models import Job
+from layflat.web.laying.models import Laying
+from layflat.web.offer.accepted import accepted_outcome
+from layflat.web.people.models import Person
+
+LAID_AT_ALL: Final = (Laying.Way.LAID, Laying.Way.RELAID)
+"""Ways that put film on, unlike pressing it down."""
+
+Told = Callable[[Laying, Person], None]
+_WHEN_LAID: list[Told] = []
+_WHEN_UNDONE: list[Told] = []
+
+
+def when_laid(act: Told) -> None:
+    """Have *act* told of each piece of film that was laid, in the same transaction.
+
+    For parts above, which enter themselves when they start.
+    """
+    _WHEN_LAID.append(act)
+
+
+def when_undone(act: Told) -> None:
+    """Have *act* told of each laying that was a mistaken tap and goes on; it may refuse.
+
+    Called before anything changes, in the same transaction.
+    """
+    _WHEN_UNDONE.append(act)
+
+
+def tell_laid(laying: Laying, who: Person) -> None:
+    """Tell the parts above that film was laid."""
+    for act in _WHEN_LAID:
+        act(laying, who)
+
+
+def tell_undone(laying: Laying, who: Person) -> None:
+    """Tell the parts above that a laying is to be taken back; any of them may refuse."""
+    for act in _WHEN_UNDONE:
+        act(laying, who)
+
+
+def layings_of(job: Job) -> QuerySet[Laying]:
+    """All that was done with a job's pieces of film, in the order of doing, with who did it.
+
+    Film that was lost since counts: who laid it has laid some of the job.
+    """
+    return (
+        Laying.objects.filter(cut__section__layout__job=job)
+        .select_related("cut__piece", "photo", "thumb")
+        .prefetch_related("people")
+        .order_by("pk")
+    )
+
+
+def layers_of(job: Job) -> set[int]:
+    """The keys of all people who laid or mended anything of a job, or have it in hand."""
+    through = Laying.people.through.objects
+    return set(
+        through.filter(laying__cut__section__layout__job=job).values_list("person_id", flat=True)
+    )
+
+
+def laying_of(cut: Cut) -> Laying | None:
+    """How a piece of film came onto the car: the newest time that it was laid, or None."""
+    return (
+        cut.layings.filter(way__in=LAID_AT_ALL, ended_at__isnull=False)
+        .prefetch_related("people")
+        .order_by("pk")
+        .last()
+    )
+
+
+def time_of(layings: Iterable[Laying]) -> datetime.timedelta:
+    """How long one piece of film was in hand altogether; what goes on does not count yet.
+
+    A clock that was set back counts as no time.
+    """
+    total = datetime.timedelta()
+    for laying in layings:
+        if laying.ended_at is not None:
+            total += max(laying.ended_at - laying.began_at, datetime.timedelta())
+    return total
+
+
+def not_laid(job: Job) -> list[Piece]:
+    """The pieces of the accepted cover that are not on the car, in the order of cutting.
+
+    Raises:
+        InputError: nothing is accepted.
+    """
+    laid = Cut.objects.filter(state=Cut.State.LAID, piece__outcome__cover__job=job)
+    return list(accepted_outcome(job).pieces.exclude(pk__in=laid.values("piece_id")))
+
+
+def why_not_all_laid(job: Job) -> str:
+    """Why laying is not over yet, in a sentence; "" when every piece is on the car."""
+    try:
+        left = not_laid(job)
+    except InputError as error:
+        return str(error)
+    if not left:
+        return ""
+    named = in_a_row([f"{piece.number} {piece.title}" for piece in left])
+    if len(left) == 1:
+        return f"Piece {named} is not laid yet."
+    return f"{len(left)} pieces are not laid yet: {named}."
+
+
+def in_a_row(words: list[str], *, most: int = 4) -> str:
+    """Words as people list them; beyond *most* of them how many more there are."""
+    shown, rest = words[:most], len(words) - most
+    if rest > 0:
+        return f"{', '.join(shown)} and {rest} more"
+    if len(shown) > 1:
+        return f"{', '.join(shown[:-1])} and {shown[-1]}"
+    return "".join(shown)
