@@ -19,7 +19,7 @@ class Roll(models.Model):
         place: where it lies.
         cut_from: the roll that an offcut was cut from; film, lot and cost come from there.
         received_on: the day it came, by the shop's clock.
-        is_finished: used up or thrown away; it is offered no more.
+        is_finished: used up or thrown away, so nothing is left; it is offered no more.
         version: counts every change.
     """
 
@@ -55,12 +55,15 @@ class Movement(models.Model):
     """Film that came to a roll or left it. Rows are added, never changed.
 
     Attributes:
-        delta_mm: whole millimetres; above 0 when film came.
+        delta_mm: whole millimetres; above 0 when film came, 0 when the roll was only put elsewhere.
         kind: why.
         reason: in words; a correction and a write-off need one.
         job: that the film was for, or None.
-        source: what booked it, such as "section 12 cut"; the same source books once. "" for what
-            a person typed.
+        source: what booked it, such as "section 12"; the same source books once. "" for what a
+            person typed.
+        turn: which time its source books: 2 after the first was given back.
+        reserved_mm: how much of what it took the job had reserved.
+        gives_back: the movement that it undoes, or None.
     """
 
     class Kind(models.TextChoices):
@@ -72,6 +75,7 @@ class Movement(models.Model):
         OFFCUT = "offcut", "cut off as an offcut"
         CORRECTED = "corrected", "corrected"
         DISCARDED = "discarded", "thrown away"
+        MOVED = "moved", "put elsewhere"
 
     roll = models.ForeignKey(Roll, on_delete=models.PROTECT, related_name="movements")
     delta_mm = models.IntegerField()
@@ -79,6 +83,11 @@ class Movement(models.Model):
     reason = models.CharField(max_length=200, blank=True)
     job = models.ForeignKey(Job, null=True, on_delete=models.PROTECT, related_name="movements")
     source = models.CharField(max_length=60, blank=True)
+    turn = models.PositiveIntegerField(default=1)
+    reserved_mm = models.PositiveIntegerField(default=0)
+    gives_back = models.OneToOneField(
+        "self", null=True, on_delete=models.PROTECT, related_name="given_back"
+    )
     who = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -90,7 +99,9 @@ class Movement(models.Model):
         ordering = ("id",)
         constraints = (
             models.UniqueConstraint(
-                fields=("source",), condition=~models.Q(source=""), name="stock_source_books_once"
+                fields=("source", "turn"),
+                condition=~models.Q(source=""),
+                name="stock_source_books_once_a_turn",
             ),
         )
 
@@ -102,7 +113,7 @@ class Reservation(models.Model):
     """Film of a roll that a job will need.
 
     Attributes:
-        length_mm: whole millimetres.
+        length_mm: whole millimetres that the job will still need; what it takes is taken off.
         ended_at: when it was used or given back; None while it stands.
         ended_how: "used" or "given back".
     """
