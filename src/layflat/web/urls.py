@@ -11,6 +11,7 @@ urlpatterns = [
     path("jobs/", include("layflat.web.fit.urls")),
     path("", include("layflat.web.links.urls")),
     path("", include("layflat.web.offer.urls")),
+    path("", include("layflat.web.taps.urls")),
     path("work/", include("layflat.web.work.urls")),
 ]
 handler500 = "layflat.web.full_disk.fault"

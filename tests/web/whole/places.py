@@ -111,7 +111,7 @@ TABLE: Final[dict[str, Row]] = {
     # While nothing new is there they answer that there is no content.
     "bodies:ready": Row(Who.SHOP, looked_at=204),
     "fit:ready": Row(Who.SHOP, looked_at=204),
-    **_looks(Who.SHOP, "jobs:warnings", "people:password", takes=True),
+    **_looks(Who.SHOP, "jobs:warnings", "people:password", "taps:list", "taps:tap", takes=True),
     **_acts(
         Who.SHOP,
         "jobs:add-fault",

@@ -1,0 +1,1 @@
+"""Tags for forms that are tapped."""
