@@ -102,7 +102,7 @@ class Step(models.Model):
     """A step of one car, as it was planned; what its template says later does not change it.
 
     Attributes:
-        key … dwell_most_s: as in `StepTemplate`.
+        key … dwell_most_s: as in `StepTemplate`; `condition` is why it belongs to this car.
         state: "open" until it is begun; whether an open one may be begun follows from `needs`.
         began_at, began_by, ended_at, ended_by: when and who; `ended_at` also of one left out.
         left_out_because: why it was left out, in words.
@@ -124,6 +124,7 @@ class Step(models.Model):
     position = models.PositiveIntegerField()
     kind = models.CharField(max_length=10, choices=Kind.choices)
     zone = models.CharField(max_length=8, choices=Zone.choices)
+    condition = models.CharField(max_length=20, choices=Condition.choices, default=Condition.ALWAYS)
     needs = models.JSONField(default=list)
     rest_s = models.PositiveIntegerField(default=0)
     dwell_least_s = models.PositiveIntegerField(null=True)
@@ -159,6 +160,7 @@ class Dwell(models.Model):
             bound.
         ended_at, ended_by: when it was rinsed.
         was_late: whether it had dried by then.
+        was_short: whether it was rinsed before it had worked; neither counts, it is done again.
     """
 
     step = models.ForeignKey(Step, on_delete=models.PROTECT, related_name="dwells")
@@ -174,6 +176,7 @@ class Dwell(models.Model):
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )
     was_late = models.BooleanField(default=False)
+    was_short = models.BooleanField(default=False)
 
     class Meta:
         """The newest last."""
