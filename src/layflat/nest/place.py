@@ -1,6 +1,6 @@
 """Laying pieces out: the whole way from requests to a checked layout."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -26,6 +26,7 @@ def place(
     max_section_mm: float | None = None,
     keep_when_stopped: bool = False,
     progress: Progress = silent,
+    watch: Callable[[Layout], None] | None = None,
 ) -> Layout:
     """A short layout of the pieces on the stock, checked by independent geometry.
 
@@ -43,6 +44,9 @@ def place(
         keep_when_stopped: whether a stop ends the search with the best layout until then, which
             says so in its notes, rather than passing the stop on.
         progress: told the present length and yield beside the lower bound, many times a second.
+        watch: told of each layout that is shorter than the one before, the first at once, some
+            times a second at most. Its pieces keep their gaps and margins, though they may yet be
+            pushed closer; it may be longer than the roll. What *watch* raises ends the search.
 
     Returns:
         The layout; no longer than the plain one in stacks.
@@ -74,6 +78,22 @@ def place(
             f"no less than {bound:.0f} mm possible"
         )
 
+    def layout_of(packs: Sequence[Pack], notes: Sequence[str] = ()) -> Layout:
+        sections, placements = _cut_order(packs, parts, stock, spacing_mm=spacing)
+        return Layout(
+            stock=stock,
+            gap_mm=gap_mm,
+            placements=placements,
+            sections=sections,
+            length_mm=sections[-1].end_mm,
+            piece_area_mm2=area,
+            lower_bound_mm=bound,
+            seed=seed,
+            seconds=seconds,
+            requests=tuple(requests),
+            notes=tuple(notes),
+        )
+
     search = Search(
         parts=parts,
         frame=frame,
@@ -83,22 +103,10 @@ def place(
         progress=progress,
         describe=describe,
         keep_when_stopped=keep_when_stopped,
+        watch=None if watch is None else lambda packs: watch(layout_of(packs)),
     )
     packs = search.run()
-    sections, placements = _cut_order(packs, parts, stock, spacing_mm=spacing)
-    layout = Layout(
-        stock=stock,
-        gap_mm=gap_mm,
-        placements=placements,
-        sections=sections,
-        length_mm=sections[-1].end_mm,
-        piece_area_mm2=area,
-        lower_bound_mm=bound,
-        seed=seed,
-        seconds=seconds,
-        requests=tuple(requests),
-        notes=tuple(search.notes),
-    )
+    layout = layout_of(packs, search.notes)
     check_layout(layout)
     _refuse_short_roll(stock, layout.length_mm, what="the best layout that was found needs")
     if not search.was_stopped:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from layflat.base import Progress, StoppedError
 from layflat.nest.check import TOLERANCE_MM, too_near
 from layflat.nest.cover import best_cover, film_mm
-from layflat.nest.engine import Task, whole_seconds
+from layflat.nest.engine import Found, Task, whole_seconds
 from layflat.nest.fronts import front_packs
 from layflat.nest.groups import Neighbours
 from layflat.nest.pack import Pack, Spot, make_pack, pack_found, sliced
@@ -23,6 +23,9 @@ _STRIP_SHARE = 0.3
 _GROUP_S = 3.0
 _PATIENCE_S = 0.6
 _GRACE_PART = 0.05
+_GLANCE_S = 0.2
+_GLANCE_PART = 0.2
+"""How much of the time may go into confirming layouts that are only shown."""
 _MOST_SIDE_BY_SIDE = 4
 _SEEDS = 1 << 31
 _PLAIN = {"stacks": "in stacks", "fronts": "of pieces pushed up in turn"}
@@ -41,6 +44,7 @@ class Search:
         progress: told the present length and yield beside the bound.
         describe: makes that sentence from a length.
         keep_when_stopped: whether a stop ends the search with what it has found.
+        watch: told of the packs of each better layout; None where nobody looks.
         best: the packs of the shortest layout so far.
         notes: sentences on what went wrong.
         source: who made the best layout: "stacks", "fronts" or "engine".
@@ -55,6 +59,7 @@ class Search:
     progress: Progress
     describe: Callable[[float], str]
     keep_when_stopped: bool = False
+    watch: Callable[[Sequence[Pack]], None] | None = None
     best: list[Pack] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     source: str = "stacks"
@@ -66,6 +71,9 @@ class Search:
         self._seeds = _seeds(self.seed, self._random)
         self._pool: list[Pack] = []
         self._failures: dict[str, int] = {}
+        self._shown_mm = math.inf
+        self._glance_at = self._started
+        self._glanced: Found | None = None
 
     @property
     def demand(self) -> tuple[int, ...]:
@@ -81,6 +89,7 @@ class Search:
         self.best = shelf_packs(self.parts, self.frame)
         self._pool = [*self.best, *(_single(part) for part in self.parts)]
         self._take_fronts()
+        self._show()
         self._tell(())
         try:
             if sum(self.demand) > 1:
@@ -143,6 +152,7 @@ class Search:
         inner = self.frame.longest_mm + self.frame.gap_mm
 
         def watch(outcomes: Sequence[Outcome]) -> bool:
+            self._glance(outcomes)
             self._tell(outcomes)
             fits = any(o.found and o.found[-1].length_mm <= inner for o in outcomes)
             return limited and not fits and time.monotonic() > half
@@ -186,12 +196,35 @@ class Search:
             if sound is not None:
                 packs = sliced(self._pushed(sound), self.frame)
                 fresh += packs if len(packs) == 1 else [self._pushed(pack) for pack in packs]
+        self._choose(fresh)
+
+    def _choose(self, fresh: Sequence[Pack]) -> None:
         if not fresh:
             return
         self._pool = [*self._pool, *fresh]
         chosen = best_cover(self._pool, self.demand, extra_mm=self.extra_mm, fallback=self.best)
         if film_mm(chosen, extra_mm=self.extra_mm) < self._film() - 1e-9:
             self.best, self.source = chosen, "engine"
+            self._show()
+
+    def _glance(self, outcomes: Sequence[Outcome]) -> None:
+        """Take the newest layout of runs that go on, if somebody watches and it is sound."""
+        began = time.monotonic()
+        if self.watch is None or began < self._glance_at:
+            return
+        for outcome in outcomes:
+            if outcome.found and outcome.found[-1] is not self._glanced:
+                self._glanced = outcome.found[-1]
+                pack = pack_found(self._glanced, outcome.task)
+                if pack is not None and _is_sound(pack, self.frame):
+                    self._choose(sliced(pack, self.frame))
+        now = time.monotonic()
+        self._glance_at = now + max(_GLANCE_S, (now - began) / _GLANCE_PART)
+
+    def _show(self) -> None:
+        if self.watch is not None and self._film() < self._shown_mm - 1e-9:
+            self._shown_mm = self._film()
+            self.watch(self.best)
 
     def _last_sound(self, outcome: Outcome) -> Pack | None:
         """The best of a run's last layouts that independent geometry confirms."""

@@ -24,6 +24,7 @@ from layflat.pattern.piece import (
 )
 from layflat.pattern.read import read_drawing
 from layflat.pattern.shape import coarse_polygon, pattern_area_mm2, place, to_polygon
+from layflat.pattern.stored import pattern_json, read_pattern_json
 from layflat.pattern.svg_write import svg_text
 
 __all__ = [
@@ -48,8 +49,10 @@ __all__ = [
     "fit_curve",
     "from_flat",
     "pattern_area_mm2",
+    "pattern_json",
     "place",
     "read_drawing",
+    "read_pattern_json",
     "reverse",
     "sample",
     "svg_text",
