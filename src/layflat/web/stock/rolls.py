@@ -39,12 +39,20 @@ def locked_roll(pk: int) -> Roll:
     return roll
 
 
-def with_reserved(rolls: QuerySet[Roll]) -> QuerySet[Roll]:
-    """The same rolls, each with `reserved_mm`: what all jobs have reserved of it."""
+def with_reserved(rolls: QuerySet[Roll], *, but: Job | None = None) -> QuerySet[Roll]:
+    """The same rolls, each with `reserved_mm`: what jobs, all *but* one, have reserved of it."""
     standing = Q(reservations__ended_at__isnull=True)
+    if but is not None:
+        standing &= ~Q(reservations__job=but)
     return rolls.annotate(
         reserved_mm=Coalesce(Sum("reservations__length_mm", filter=standing), 0),
     )
+
+
+def reserved_of(roll: Roll) -> int:
+    """What is reserved of a roll that `with_reserved` gave."""
+    found: int = getattr(roll, "reserved_mm")  # noqa: B009
+    return found
 
 
 def usable_rolls(*, width_mm: float | None = None, job: Job | None = None) -> list[Usable]:
@@ -61,7 +69,7 @@ def usable_rolls(*, width_mm: float | None = None, job: Job | None = None) -> li
         rolls = rolls.filter(width_mm__gte=width_mm)
     found = []
     for roll in rolls.order_by("received_on", "number"):
-        all_mm: int = getattr(roll, "reserved_mm")  # noqa: B009
+        all_mm = reserved_of(roll)
         own_mm: int = getattr(roll, "own_mm") if job is not None else 0  # noqa: B009
         free_mm = roll.left_mm - all_mm + own_mm
         if free_mm > 0:
