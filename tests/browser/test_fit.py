@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import Locator, Page, expect
 
@@ -286,6 +287,8 @@ def test_a_cover_without_a_fit_says_so(live: Live, page_of: PageOf, axe: Axe, st
     if state == "running":
         expect(page.get_by_role("progressbar")).to_be_visible()
         with live.inside():
-            type(cover.computation).objects.filter(pk=cover.computation_id).update(state="stopped")
+            type(cover.computation).objects.filter(pk=cover.computation_id).update(
+                state="stopped", ended_at=timezone.now()
+            )
     expect(page.locator(".empty")).to_be_visible()
     expect(page.get_by_role("link", name="To the cover, to have it computed")).to_be_visible()
