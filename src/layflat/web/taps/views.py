@@ -122,11 +122,10 @@ def _done(request: HttpRequest, person: Person, sent: Sent | None) -> Tap:
 
 
 def _files(request: HttpRequest) -> dict[str, "UploadedFile[Any]"]:
-    # A field for a picture that was left empty comes as a file without a name.
     return {
         name: file
         for name in request.FILES
-        if isinstance(file := request.FILES.get(name), UploadedFile) and file.name
+        if isinstance(file := request.FILES.get(name), UploadedFile)
     }
 
 
