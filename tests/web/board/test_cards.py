@@ -9,8 +9,11 @@ from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries
 
 from layflat.web.board.cards import COMES_HERE, Due, due_of, due_words
+from layflat.web.gates.models import Kind
+from layflat.web.inspection.models import Flag
 from layflat.web.jobs.models import Customer, Job, Stage, Vehicle
 from layflat.web.people.models import Person, Role, Shop
+from web.bayed import an_accepted_job, in_the_bay, some_cuts, steps_done
 from web.covered import a_cover, a_job, an_outcome
 
 DAY = datetime.date(2031, 5, 24)
@@ -192,3 +195,36 @@ def test_five_hundred_open_jobs_ask_the_database_no_more_than_one(
     browser = signed_in(Role.OWNER)
     with django_assert_max_num_queries(15):
         assert browser.get(address).content.count(b'<li class="ticket') == 500
+
+
+def test_what_is_in_the_bay_says_its_step_and_its_flags(
+    signed_in: Callable[[Role], Client], people: dict[Role, Person]
+) -> None:
+    found, outcome = an_accepted_job()
+    Job.objects.update(promised=timezone.now().date() - datetime.timedelta(days=1))
+    in_the_bay(found)
+    steps_done(found, Kind.IRON)
+    cut = some_cuts(found, outcome)[0]
+    for number in (1, 2):
+        Flag.objects.create(
+            job=found,
+            number=number,
+            cut=cut,
+            kind="finger",
+            remedy=Flag.Remedy.PRESS,
+            state=Flag.State.ENDED if number == 1 else Flag.State.MENDED,
+            found_at=timezone.now(),
+        )
+    page = signed_in(Role.INSTALLER).get("/")
+    assert [column.stage for column in page.context["columns"]][:2] == [Stage.ACCEPTED, Stage.BAY]
+    (card,) = page.context["columns"][1].cards
+    assert (card.next_step, card.flags, card.due) == ("Cutting and weeding", 1, Due.LATE)
+    assert "open flag<" in page.content.decode()
+
+
+def test_a_car_that_is_handed_back_is_late_no_more(signed_in: Callable[[Role], Client]) -> None:
+    job("2031-0007", days=-2, stage=Stage.HANDED)
+    browser = signed_in(Role.COUNTER)
+    (card,) = browser.get("/").context["columns"][-1].cards
+    assert (card.due, card.due_words) == (Due.NONE, "back with its owner")
+    assert browser.get("/?late=yes").context["count"] == 0

@@ -5,12 +5,16 @@ import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import Enum
+from typing import Final
 
-from django.db.models import Exists, F, OuterRef
+from django.db.models import Count, Exists, F, OuterRef, Subquery
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 
+from layflat.web.gates.models import Step as BayStep
+from layflat.web.inspection.models import Flag
 from layflat.web.jobs.models import Job, Stage
-from layflat.web.jobs.stages import Step, next_step
+from layflat.web.jobs.stages import next_step
 from layflat.web.offer.on_job import MAKE, computed_covers
 from layflat.web.people.models import Shop
 from layflat.web.people.shop import shown_day
@@ -26,6 +30,8 @@ COMES_HERE: dict[str, str] = {
     Stage.HANDED: "Handed back; to be seen once more.",
 }
 """What each open stage's column is for, said while it is empty."""
+
+_WORKSHOP: Final = (Stage.ACCEPTED, Stage.BAY, Stage.CHECKED, Stage.HANDED)
 
 
 class Due(Enum):
@@ -49,6 +55,7 @@ class Card:
         due, due_words, day: how near the promised day is, and the day as the shop writes it.
         wanted: the day that the customer would like, as the shop writes it, or "".
         blocked_by: what it waits for, or "".
+        flags: how many flags have not ended.
     """
 
     key: int
@@ -65,6 +72,7 @@ class Card:
     day: str
     wanted: str
     blocked_by: str
+    flags: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,7 +103,7 @@ def open_cards(
     if who is not None:
         jobs = jobs.filter(assigned=who)
     if late:
-        jobs = jobs.filter(promised__lt=today)
+        jobs = jobs.filter(promised__lt=today).exclude(stage=Stage.HANDED)
     is_computed = Exists(computed_covers().filter(cover__job=OuterRef("pk")))
     rows = jobs.order_by(F("promised").asc(nulls_last=True), "id").values_list(
         "pk",
@@ -111,6 +119,8 @@ def open_cards(
         "wanted",
         "blocked_by",
         is_computed,
+        _step_now(),
+        _flags(),
     )
     return tuple(
         Card(
@@ -121,13 +131,14 @@ def open_cards(
             vehicle=f"{maker} {name}" if maker else described,
             customer=customer,
             stage=stage,
-            next_step=_next(stage, computed).in_short,
+            next_step=_next(stage, computed, step_now),
             who=shown or "",
-            due=due_of(promised, today),
-            due_words=due_words(promised, today),
+            due=Due.NONE if stage == Stage.HANDED else due_of(promised, today),
+            due_words=_due_words(stage, promised, today),
             day=shown_day(promised, shop) if promised else "",
             wanted=shown_day(wanted, shop) if wanted else "",
             blocked_by=blocked_by,
+            flags=flags,
         )
         for (
             key,
@@ -143,20 +154,50 @@ def open_cards(
             wanted,
             blocked_by,
             computed,
+            step_now,
+            flags,
         ) in rows
     )
 
 
-def _next(stage: str, is_computed: bool) -> Step:
-    return MAKE if is_computed and stage == Stage.COVER else next_step(stage)
+def _step_now() -> Subquery:
+    """The first step in the bay that is still to be done."""
+    left = BayStep.objects.filter(
+        job=OuterRef("pk"), state__in=(BayStep.State.OPEN, BayStep.State.BEGUN)
+    )
+    return Subquery(left.order_by("position", "id").values("title")[:1])
 
 
-def columns(cards: Iterable[Card]) -> tuple[Column, ...]:
-    """The cards by stage, every open stage with a column."""
+def _flags() -> Coalesce:
+    found = Flag.objects.filter(job=OuterRef("pk")).exclude(state=Flag.State.ENDED)
+    counted = found.order_by().values("job").annotate(count=Count("pk")).values("count")
+    return Coalesce(Subquery(counted), 0)
+
+
+def _next(stage: str, is_computed: bool, step_now: str | None) -> str:
+    if stage == Stage.BAY and step_now:
+        return step_now
+    return (MAKE if is_computed and stage == Stage.COVER else next_step(stage)).in_short
+
+
+def _due_words(stage: str, promised: datetime.date | None, today: datetime.date) -> str:
+    return "back with its owner" if stage == Stage.HANDED else due_words(promised, today)
+
+
+def columns(cards: Iterable[Card], *, workshop_first: bool = False) -> tuple[Column, ...]:
+    """The cards by stage, every open stage with a column.
+
+    Args:
+        cards: of open jobs.
+        workshop_first: whether what stands in the workshop comes before the counter's.
+    """
     by_stage: dict[str, list[Card]] = {stage: [] for stage in COMES_HERE}
     for card in cards:
         by_stage[card.stage].append(card)
-    return tuple(Column(stage=Stage(stage), cards=tuple(of)) for stage, of in by_stage.items())
+    found = [Column(stage=Stage(stage), cards=tuple(of)) for stage, of in by_stage.items()]
+    if workshop_first:
+        found.sort(key=lambda column: column.stage not in _WORKSHOP)
+    return tuple(found)
 
 
 def due_of(promised: datetime.date | None, today: datetime.date) -> Due:

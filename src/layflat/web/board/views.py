@@ -54,9 +54,10 @@ def _seen(request: HttpRequest) -> tuple[dict[str, Any], str]:
     )
     who = next((key for key, _ in staff if str(key) == request.GET.get("who", "")), None)
     late = request.GET.get("late", "") == "yes"
+    keeps_counter = isinstance(person, Person) and person.role != Role.INSTALLER
     shown = open_cards(today=today, shop=shop, who=who, late=late)
     context = {
-        "columns": columns(shown),
+        "columns": columns(shown, workshop_first=not keeps_counter),
         "summary": summary(shown),
         "count": len(shown),
         "is_filtered": who is not None or late,
@@ -71,7 +72,7 @@ def _seen(request: HttpRequest) -> tuple[dict[str, Any], str]:
             ("Every day", _address("board:board", who, late=False), not late),
             ("Late only", _address("board:board", who, late=True), late),
         ],
-        "keeps_counter": isinstance(person, Person) and person.role != Role.INSTALLER,
+        "keeps_counter": keeps_counter,
     }
     return context, stamp(__version__, today, shown, staff, who, late, request.user.pk)
 
