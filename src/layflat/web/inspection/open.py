@@ -8,7 +8,8 @@ from collections.abc import Iterable
 from layflat.web.cutting.models import Cut
 from layflat.web.inspection.models import Check, Flag, Round
 from layflat.web.jobs.models import Job
-from layflat.web.laying.done import in_a_row, layings_of, why_not_all_laid
+from layflat.web.laying.done import layings_of, why_not_all_laid
+from layflat.web.laying.words import in_a_row
 from layflat.web.people.models import Person
 
 

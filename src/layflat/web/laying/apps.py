@@ -1,5 +1,7 @@
 """This part as Django knows it."""
 
+from importlib import import_module
+
 from django.apps import AppConfig
 
 
@@ -8,3 +10,12 @@ class LayingConfig(AppConfig):
 
     name = "layflat.web.laying"
     label = "laying"
+
+    def ready(self) -> None:
+        """Enter the acts, and what must be true before the step is done."""
+        from layflat.web.gates.doing import done_when
+        from layflat.web.gates.models import Kind
+        from layflat.web.laying.done import why_not_all_laid
+
+        import_module("layflat.web.laying.acts")
+        done_when(Kind.LAY, why_not_all_laid)

@@ -10,11 +10,11 @@ from typing import Final
 from django.db.models import QuerySet
 
 from layflat.base import InputError
-from layflat.web.cover.models import Piece
+from layflat.web.cutting.film import not_laid
 from layflat.web.cutting.models import Cut
 from layflat.web.jobs.models import Job
 from layflat.web.laying.models import Laying
-from layflat.web.offer.accepted import accepted_outcome
+from layflat.web.laying.words import in_a_row
 from layflat.web.people.models import Person
 
 LAID_AT_ALL: Final = (Laying.Way.LAID, Laying.Way.RELAID)
@@ -96,16 +96,6 @@ def time_of(layings: Iterable[Laying]) -> datetime.timedelta:
     return total
 
 
-def not_laid(job: Job) -> list[Piece]:
-    """The pieces of the accepted cover that are not on the car, in the order of cutting.
-
-    Raises:
-        InputError: nothing is accepted.
-    """
-    laid = Cut.objects.filter(state=Cut.State.LAID, piece__outcome__cover__job=job)
-    return list(accepted_outcome(job).pieces.exclude(pk__in=laid.values("piece_id")))
-
-
 def why_not_all_laid(job: Job) -> str:
     """Why laying is not over yet, in a sentence; "" when every piece is on the car."""
     try:
@@ -118,13 +108,3 @@ def why_not_all_laid(job: Job) -> str:
     if len(left) == 1:
         return f"Piece {named} is not laid yet."
     return f"{len(left)} pieces are not laid yet: {named}."
-
-
-def in_a_row(words: list[str], *, most: int = 4) -> str:
-    """Words as people list them; beyond *most* of them how many more there are."""
-    shown, rest = words[:most], len(words) - most
-    if rest > 0:
-        return f"{', '.join(shown)} and {rest} more"
-    if len(shown) > 1:
-        return f"{', '.join(shown[:-1])} and {shown[-1]}"
-    return "".join(shown)
