@@ -119,7 +119,21 @@ def what_is_wrong(templates: Sequence[StepTemplate]) -> str:
             with_whom = f" and “{others[0]}” wait" if others else " waits"
             for_whom = "each other" if others else "itself"
             return f"“{template.title}”{with_whom} for {for_whom}; neither could ever begin."
-    return _broken_fact(used) or _broken_condition(used)
+    return _broken_fact(used) or _broken_condition(used) or _out_of_order(used)
+
+
+def _out_of_order(used: Sequence[StepTemplate]) -> str:
+    """A step that is listed before one that it needs; the sentence, or ""."""
+    place = {template.key: template.position for template in used}
+    titles = {template.key: template.title for template in used}
+    for template in used:
+        for key in template.needs:
+            if place.get(key, 0) > template.position:
+                return (
+                    f"“{template.title}” needs “{titles[key]}”, which is listed after it; move "
+                    "one of them first."
+                )
+    return ""
 
 
 def _broken_fact(used: Sequence[StepTemplate]) -> str:
@@ -131,40 +145,43 @@ def _broken_fact(used: Sequence[StepTemplate]) -> str:
         _collect(template.needs, {**by_key}, keys, seen={template.key})
         own[template.key] = list(keys)
     reached = all_needs(own)
+
+    def comes_after(key: str, kind: str) -> bool:
+        return any(by_key[other].kind == kind for other in reached[key])
+
+    rests = [step for step in used if step.kind == Kind.REST]
+    for rest in rests:
+        if rest.rest_s == 0 or not comes_after(rest.key, Kind.LAY):
+            return f"{WHY[Kind.EDGES]}. Let “{rest.title}” need laying, and say how long it lasts."
     for template in used:
         before = AFTER.get(template.kind)
-        if before is None:
-            continue
-        if missing_before(used, template.kind):
-            return f"{WHY[template.kind]}. Keep a step that is “{before.label}”."
-        if template.kind == Kind.EDGES and not _rests(template, by_key, reached):
-            return (
-                f"{WHY[Kind.EDGES]}. Let “{template.title}” need a rest that comes after film is "
-                "laid, or give it a rest of its own."
-            )
-        for other in used:
-            needs_it = other.kind == before and template.kind != Kind.EDGES
-            if needs_it and other.key not in reached[template.key]:
-                return f"{WHY[template.kind]}. Let “{template.title}” need “{other.title}”."
+        if template.kind == Kind.EDGES:
+            own_rest = template.rest_s > 0 and comes_after(template.key, Kind.LAY)
+            if not (comes_after(template.key, Kind.REST) if rests else own_rest):
+                return (
+                    f"{WHY[Kind.EDGES]}. Let “{template.title}” need a rest that comes after film "
+                    "is laid, or give it a rest of its own."
+                )
+        elif before is not None:
+            missing = _not_needed(template, before, used, reached)
+            if missing:
+                return f"{WHY[template.kind]}. {missing}"
     return ""
 
 
-def _rests(
-    edges: StepTemplate,
-    by_key: Mapping[str, StepTemplate],
+def _not_needed(
+    template: StepTemplate,
+    before: Kind,
+    used: Sequence[StepTemplate],
     reached: Mapping[str, frozenset[str]],
-) -> bool:
-    """Whether film rests between being laid and *edges*."""
-
-    def after_film(key: str) -> bool:
-        return any(by_key[other].kind == Kind.LAY for other in reached[key])
-
-    rests = [step for step in by_key.values() if step.kind == Kind.REST]
-    if any(rest.rest_s == 0 or not after_film(rest.key) for rest in rests):
-        return False
-    if any(rest.key in reached[edges.key] for rest in rests):
-        return True
-    return edges.rest_s > 0 and after_film(edges.key) and not rests
+) -> str:
+    """What a step does not need though it comes after *before*, in a sentence; or ""."""
+    if missing_before(used, template.kind):
+        return f"Keep a step that is “{before.label}”."
+    for other in used:
+        if other.kind == before and other.key not in reached[template.key]:
+            return f"Let “{template.title}” need “{other.title}”."
+    return ""
 
 
 def _broken_condition(used: Sequence[StepTemplate]) -> str:

@@ -115,8 +115,6 @@ class _Order:
         opens = self.opens_at(step.key)
         if step.rest_s and not found and opens and opens > self.now:
             found.append(self.rest_left(opens))
-        if step.rest_s and not found and opens is None:
-            found.append("something to rest from; its plan names nothing before it")
         return tuple(found)
 
     def _in_words(self, need: Step) -> str:
