@@ -91,7 +91,12 @@ def an_outcome(
     body = cover.body
     assert body.light is not None
     assert body.panels is not None
-    inputs = {"light": body.light.sha256, "panels": body.panels.sha256, "choices": cover.choices}
+    inputs = {
+        "light": body.light.sha256,
+        "panels": body.panels.sha256,
+        "choices": cover.choices,
+        "keeps": "patterns",
+    }
     found = Outcome.objects.create(
         cover=cover,
         number=number,

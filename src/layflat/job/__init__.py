@@ -2,7 +2,7 @@
 
 from layflat.job.compute import Computed, compute, computed_notes, computed_results, lay_out
 from layflat.job.done import Done, suffix_of
-from layflat.job.laying import laying_advice
+from layflat.job.laying import laying_advice, laying_order
 from layflat.job.order import Cover, FilmOrder, LayoutOrder, Order, PriceOrder, read_order
 from layflat.job.pieces import Piece, covered_words, make_piece, make_pieces
 from layflat.job.recipe import JobResult, run_job, write_job
@@ -29,6 +29,7 @@ __all__ = [
     "flatten_file",
     "lay_out",
     "laying_advice",
+    "laying_order",
     "make_piece",
     "make_pieces",
     "nest_files",

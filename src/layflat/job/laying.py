@@ -31,16 +31,23 @@ _TWO_PEOPLE_MM = 1000.0
 """One person's hands hold no longer piece at both ends (common practice, no source)."""
 
 
-def laying_order(pieces: Sequence[Piece]) -> tuple[str, ...]:
-    """The names of *pieces*, of one job and with z upwards, in the order of laying.
+def laying_order(
+    pieces: Sequence[Piece], *, up: Sequence[float] = (0.0, 0.0, 1.0)
+) -> tuple[str, ...]:
+    """The names of *pieces*, of one job, in the order of laying.
 
     Those whose turn the job file gives come first, by their turns; equal turns and the rest
     follow the rule.
+
+    Args:
+        pieces: of one job.
+        up: the direction upwards on their body, of length 1.
     """
-    rest = sorted(pieces, key=_top_mm, reverse=True)
+    tops = {id(piece): float((piece.region.mesh.vertices_mm @ up).max()) for piece in pieces}
+    rest = sorted(pieces, key=lambda piece: tops[id(piece)], reverse=True)
     ordered: list[Piece] = []
     while rest:
-        level = [piece for piece in rest if _top_mm(piece) >= _top_mm(rest[0]) - _LEVEL_MM]
+        level = [piece for piece in rest if tops[id(piece)] >= tops[id(rest[0])] - _LEVEL_MM]
         del rest[: len(level)]
         level.sort(key=pieces.index)
         # Sorting is stable, and whole square decimetres keep a scan's noise from parting mirror
@@ -58,10 +65,6 @@ def order_sentence(pieces: Sequence[Piece]) -> str:
         return f"In the order that the job asks for. {_MAY_CHANGE}"
     rule = f"{_RULE} {_MAY_CHANGE}"
     return f"First what the job puts first. Then f{rule[1:]}" if given else rule
-
-
-def _top_mm(piece: Piece) -> float:
-    return float(piece.region.mesh.vertices_mm[:, 2].max())
 
 
 def laying_advice(piece: Piece) -> Iterator[str]:

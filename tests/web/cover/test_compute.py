@@ -15,8 +15,10 @@ from PIL import Image
 
 from job_workshop import JOB
 from layflat.base import InputError, LayflatError, StoppedError, report_json, silent
-from layflat.job import JobResult, read_order, run_job
+from layflat.job import Computed, JobResult, compute, read_order, run_job
+from layflat.pattern import pattern_json, read_pattern_json
 from layflat.web.bodies.mended import mended_scan
+from layflat.web.cover import compute as computing
 from layflat.web.cover.choices import Choices, PanelChoice, to_json
 from layflat.web.cover.compute import compute_cover
 from layflat.web.cover.measure import revision_inputs
@@ -33,6 +35,7 @@ def inputs(domes: Domes, choices: Choices, *, roll_mm: float = 610.0) -> dict[st
         "choices": to_json(choices),
         "roll_width_mm": roll_mm,
         "seconds": 1.0,
+        "keeps": computing.KEEPS,
     }
 
 
@@ -83,6 +86,20 @@ def test_pieces_and_price_are_those_of_the_job(
     assert result["bound_mm"] == job.layout.lower_bound_mm
     price = priced(result["film_mm"], result["minutes"], shop)
     assert price == job.price
+
+
+def test_a_piece_s_pattern_is_kept_exactly(domes: Domes, monkeypatch: pytest.MonkeyPatch) -> None:
+    seen: list[Any] = []
+
+    def watched(*args: Any, **options: Any) -> Computed:
+        seen.append(compute(*args, **options))
+        return seen[0]
+
+    monkeypatch.setattr(computing, "compute", watched)
+    result = compute_cover(inputs(domes, Choices((LEFT,))), silent)
+    pattern = read_pattern_json(json.loads(kept(result["pieces"][0]["pattern"])))
+    assert pattern_json(pattern) == pattern_json(seen[0].pieces[0].pattern)
+    assert result["pieces"][0]["details"]["lay"] == 1
 
 
 def test_what_an_outcome_says(domes: Domes) -> None:

@@ -22,7 +22,7 @@ from layflat.web.record.models import Event
 from layflat.web.work import rows
 from layflat.web.work.models import Computation, State
 from web.cover.domes import LEFT, RIGHT_PART, Domes
-from web.covered import a_job
+from web.covered import a_job, an_outcome
 
 LEFT_ONLY, RIGHT_ONLY = Choices((LEFT,)), Choices((RIGHT_PART,))
 
@@ -82,6 +82,14 @@ def test_what_was_found_is_taken_over_once(domes: Domes) -> None:
     assert again == found == outcomes.newest(cover)
     assert Outcome.objects.count() == Piece.objects.count() == 1
     assert Event.objects.filter(kind="cover.computed").count() == 1
+
+
+def test_what_was_computed_before_patterns_were_kept_is_not_current(domes: Domes) -> None:
+    outcome = an_outcome(a_cover(domes))
+    wide = Shop(roll_width_mm=1524.0)
+    assert outcomes.is_current(outcome.cover, outcome, shop=wide)
+    del outcome.computation.inputs["keeps"]
+    assert not outcomes.is_current(outcome.cover, outcome, shop=wide)
 
 
 @pytest.mark.usefixtures("quickly")

@@ -63,7 +63,7 @@ def a_computation(cover: Cover, state: State = State.DONE, **values: Any) -> Com
     """The computation that was asked for last; without a result there is nothing to take over."""
     made = Computation.objects.create(
         task="cover.compute",
-        inputs=revision_inputs(cover.body) | {"choices": cover.choices},
+        inputs=revision_inputs(cover.body) | {"choices": cover.choices, "keeps": "patterns"},
         key=f"test-{Computation.objects.count()}",
         version="0",
         state=state,

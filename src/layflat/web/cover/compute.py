@@ -1,5 +1,6 @@
 """The real computation of a cover, by the job's recipe: what its row in the database will say."""
 
+import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -14,7 +15,7 @@ from layflat.base import (
     report_json,
 )
 from layflat.film import generic_film
-from layflat.job import Computed, Piece, compute, computed_results, covered_words
+from layflat.job import Computed, Piece, compute, computed_results, covered_words, laying_order
 from layflat.papers import (
     layout_height_mm,
     layout_picture,
@@ -22,7 +23,7 @@ from layflat.papers import (
     panel_title,
     summarise,
 )
-from layflat.pattern import pattern_area_mm2
+from layflat.pattern import pattern_area_mm2, pattern_json
 from layflat.surface import BodyInfo
 from layflat.web.bodies.contents import panels_of
 from layflat.web.bodies.mended import MendedScan, mended_scan
@@ -39,6 +40,8 @@ from layflat.web.files.models import StoredFile
 from layflat.web.files.store import keep
 
 TASK: Final = "cover.compute"
+KEEPS: Final = "patterns"
+"""In the inputs of a computation that keeps each piece's pattern; older ones are not taken."""
 _LAYOUT_MM = 265.0
 _LAYOUT_MOST_MM = 180.0
 _MOST_BYTES = 200_000_000
@@ -80,7 +83,7 @@ def compute_cover(inputs: Mapping[str, Any], progress: Progress) -> dict[str, An
     Args:
         inputs: `scan`, `unit`, `panels`, `mended` and `light` (see
             `layflat.web.cover.measure.revision_inputs`); `choices`; `roll_width_mm`; `seconds`, how
-            long the layout is searched for.
+            long the layout is searched for; `keeps` is `KEEPS`.
         progress: told what is being done.
 
     Returns:
@@ -99,6 +102,8 @@ def compute_cover(inputs: Mapping[str, Any], progress: Progress) -> dict[str, An
     info = panels_of(panels_file)
     computed = _computed(inputs, choices, scan, info, part_of(progress, start=0.05, end=0.75))
     pieces = _in_cut_order(computed)
+    order = laying_order(computed.pieces, up=info.up)
+    turns = {name: turn for turn, name in enumerate(order, start=1)}
     files = _Files()
     result: dict[str, Any] = {
         "roll_width_mm": computed.layout.stock.width_mm,
@@ -110,7 +115,9 @@ def compute_cover(inputs: Mapping[str, Any], progress: Progress) -> dict[str, An
     }
     for i, (number, piece) in enumerate(pieces):
         progress(f"drawing the {panel_in_sentence(piece.name)}", 0.75 + 0.13 * i / len(pieces))
-        result["pieces"].append(_piece(number, piece, info, files))
+        found = _piece(number, piece, info, files)
+        found["details"]["lay"] = turns[piece.name]
+        result["pieces"].append(found)
     progress("drawing the vehicle with its film", 0.88)
     body = surfaces_in(inputs["light"])["body"]
     filmed = filmed_files(body, pieces, info)
@@ -204,6 +211,12 @@ def _piece(number: int, piece: Piece, info: BodyInfo, files: _Files) -> dict[str
     files.add(found, "surface", _Made(made.surface, f"{piece.name}.glb", "model/gltf-binary"))
     files.add(found, "flat", _Made(made.flat, f"{piece.name}.json", "application/json"))
     files.add(found, "map", _Made(made.map, f"{piece.name}.svg", "image/svg+xml"))
+    pattern = json.dumps(pattern_json(piece.pattern), allow_nan=False, separators=(",", ":"))
+    files.add(
+        found,
+        "pattern",
+        _Made(pattern.encode(), f"{piece.name}-pattern.json", "application/json"),
+    )
     return found
 
 

@@ -140,7 +140,8 @@ class Piece(models.Model):
         over_stretch, over_finger: shares of the surface beyond the film's limits.
         details: {"edges": [{"name", "kind", "finish", "distance_mm", "length_mm"}],
             "free": [{"name", "word"}], "film_over": [{"name", "reason"}],
-            "stretch_limit": float, "finger_limit": float}.
+            "stretch_limit": float, "finger_limit": float, "lay": its place in the order of laying,
+            from 1}; "lay" is missing for what was computed before it was kept.
         warnings: sentences in plain words on what laying asks for.
         surface: GLB with the surface "piece", vertices coloured by strain, in body millimetres.
         flat: JSON for the same triangles in the flat: see `layflat.web.cover.tasks`.

@@ -8,7 +8,7 @@ from django.db.models import F, OuterRef, Q, Subquery
 
 from layflat.base import InputError
 from layflat.web.cover.choices import from_json, to_json
-from layflat.web.cover.compute import TASK
+from layflat.web.cover.compute import KEEPS, TASK
 from layflat.web.cover.measure import revision_inputs
 from layflat.web.cover.models import Cover, Outcome, Piece
 from layflat.web.cover.order import LAYOUT_S
@@ -22,7 +22,7 @@ from layflat.web.work.models import Computation, State
 from layflat.web.work.tasks import ask
 
 _FILES = ("shown", "lines", "picture", "layout", "report")
-_PIECE_FILES = ("surface", "flat", "map")
+_PIECE_FILES = ("surface", "flat", "map", "pattern")
 _PIECE_VALUES = (
     "number",
     "panel",
@@ -61,6 +61,7 @@ def ask_for(cover: Cover, *, who: Person | None) -> Computation:
             "choices": to_json(choices),
             "roll_width_mm": the_shop().roll_width_mm,
             "seconds": LAYOUT_S if settings.LAYOUT_S is None else settings.LAYOUT_S,
+            "keeps": KEEPS,
         }
         held.computation = ask(TASK, inputs, who=who)
         # Not `changed_at`: the cover is as it was.
@@ -128,6 +129,8 @@ def newest(cover: Cover) -> Outcome | None:
 def is_current(cover: Cover, outcome: Outcome, *, shop: Shop | None = None) -> bool:
     """Whether *outcome* is for the cover as it is now: its choices, its body, the shop's roll.
 
+    One that was computed before patterns were kept cannot be cut, and so is not.
+
     Args:
         cover: as it is now.
         outcome: of it.
@@ -136,7 +139,8 @@ def is_current(cover: Cover, outcome: Outcome, *, shop: Shop | None = None) -> b
     inputs: dict[str, Any] = outcome.computation.inputs
     roll = (shop or the_shop()).roll_width_mm
     return (
-        _same(outcome.choices, cover.choices)
+        inputs.get("keeps") == KEEPS
+        and _same(outcome.choices, cover.choices)
         and outcome.roll_width_mm == roll
         and _body_of(cover) == {key: inputs.get(key) for key in ("light", "panels")}
     )
