@@ -19,9 +19,9 @@ from web.addresses import addresses
 
 TARGET_PX = 44
 LEAST_PX = 24
-FORMS_ONLY = {"people:sign-out"}
+FORMS_ONLY = {"people:sign-out", "taps:tap"}
 """Addresses that take a form and show nothing."""
-PARTS = {"board:cards", "jobs:bodies", "jobs:customers", "jobs:vin"}
+PARTS = {"bay:worker", "board:cards", "jobs:bodies", "jobs:customers", "jobs:vin"}
 """Addresses of parts of pages; looked over where they stand in a page."""
 
 # A choice's label is its target; a link over its whole card has the card's; a link within a

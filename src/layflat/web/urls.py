@@ -6,12 +6,14 @@ urlpatterns = [
     path("", include("layflat.web.board.urls")),
     path("", include("layflat.web.people.urls")),
     path("bodies/", include("layflat.web.bodies.urls")),
+    path("jobs/", include("layflat.web.bay.urls")),
     path("jobs/", include("layflat.web.jobs.urls")),
     path("jobs/", include("layflat.web.cover.urls")),
     path("jobs/", include("layflat.web.fit.urls")),
     path("", include("layflat.web.links.urls")),
     path("", include("layflat.web.offer.urls")),
     path("", include("layflat.web.taps.urls")),
+    path("", include("layflat.web.gates.urls")),
     path("work/", include("layflat.web.work.urls")),
 ]
 handler500 = "layflat.web.full_disk.fault"

@@ -78,6 +78,8 @@ TABLE: Final[dict[str, Row]] = {
     "people:first-start": Row(Who.ALL, looked_at=302, takes=True),
     **_looks(
         Who.SHOP,
+        "bay:bay",
+        "bay:worker",
         "board:board",
         "board:cards",
         "bodies:body",
@@ -122,6 +124,7 @@ TABLE: Final[dict[str, Row]] = {
         "jobs:withdraw",
         "work:stop",
         "people:sign-out",
+        "taps:settle",
     ),
     **_looks(
         Who.COUNTER,

@@ -20,6 +20,10 @@ from layflat.web.taps.clock import Moment, moment_of
 from layflat.web.taps.models import Device, Tap
 
 KEY: Final = re.compile(r"[0-9a-f]{32}")
+_SET_ASIDE: Final = (
+    "The server failed on it again and again, and it was set aside on the tablet; do it anew if it "
+    "is still to be done."
+)
 _MOST_KEPT: Final = 2000
 """Characters of one entered field that are kept with its tap."""
 
@@ -81,6 +85,8 @@ def _once(asked: _Asked, sent: order.Sent | None) -> Tap:
     device = None if sent is None else order.locked_device(sent.device)
     before = Tap.objects.filter(key=asked.key).first()
     if before is not None:
+        if sent is not None and device is not None:
+            order.note_again(device, sent)
         return before
     turn = order.Turn() if sent is None or device is None else order.turn_of(device, sent)
     moment = moment_of(received_at, sent, after=_last_moment(device))
@@ -91,8 +97,10 @@ def _once(asked: _Asked, sent: order.Sent | None) -> Tap:
         return row
     if device is not None:
         order.count(device, turn)
-    refused = turn.refused or _refusal(row, asked, moment)
+    refused = turn.refused or (_SET_ASIDE if sent is not None and sent.is_set_aside else "")
+    refused = refused or _refusal(row, asked, moment)
     if refused:
+        row.job = row.job or Job.objects.filter(number=asked.job).first()
         _refuse(row, refused)
     row.save(update_fields=["state", "says", "job"])
     return row

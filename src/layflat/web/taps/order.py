@@ -17,12 +17,14 @@ class Sent:
         age_s: seconds from tapping to sending by the tablet's own clock; None when it gave none.
         lacks: the number of an earlier tap that the server asked for and the tablet has no more;
             0 for none.
+        is_set_aside: whether a person gave it up since the server failed on it again and again.
     """
 
     device: str
     number: int
     age_s: float | None = None
     lacks: int = 0
+    is_set_aside: bool = False
 
 
 class EarlierError(InputError):
@@ -73,6 +75,12 @@ def turn_of(device: Device, sent: Sent) -> Turn:
             "this one is still to be done."
         )
     return Turn(number=sent.number, missing=sent.number - wanted)
+
+
+def note_again(device: Device, sent: Sent) -> None:
+    """Count a tap that came in before under another number: from a page that was opened again."""
+    if sent.number == device.last + 1:
+        count(device, Turn(number=sent.number))
 
 
 def count(device: Device, turn: Turn) -> None:

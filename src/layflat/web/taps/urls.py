@@ -8,4 +8,5 @@ app_name = "taps"
 urlpatterns = [
     path("taps/", views.taps, name="tap"),
     path("taps/", views.taps, name="list"),
+    path("taps/<int:pk>/settled/", views.settle, name="settle"),
 ]

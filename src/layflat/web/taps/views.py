@@ -8,16 +8,19 @@ from django.contrib import messages
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import SuspiciousOperation
 from django.core.files.uploadedfile import UploadedFile
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_POST
 
 from layflat.base import LayflatError, OutputError
+from layflat.web.jobs.once import answered_before
 from layflat.web.people.gate import me, open_to_strangers
 from layflat.web.people.models import Person
 from layflat.web.taps.doing import KEY, do
+from layflat.web.taps.listing import settle_tap, settled, unsettled
 from layflat.web.taps.models import Tap
 from layflat.web.taps.order import EarlierError, Sent
 
@@ -33,6 +36,7 @@ _ENVELOPE: Final = frozenset(
         "age_s",
         "who",
         "lacks",
+        "set_aside",
     }
 )
 """Fields that are about the tap; all others are the act's own."""
@@ -139,6 +143,7 @@ def _sent(request: HttpRequest) -> Sent:
         number=int(number),
         age_s=_age(request.POST.get("age_s", "")),
         lacks=int(lacks) if _COUNT.fullmatch(lacks) else 0,
+        is_set_aside=request.POST.get("set_aside", "") == "yes",
     )
 
 
@@ -160,7 +165,24 @@ def _next(request: HttpRequest) -> str:
 
 
 def _listing(request: HttpRequest) -> HttpResponse:
-    """Taps that did not go in and that nobody has seen to yet."""
-    refused = Tap.objects.filter(state=Tap.State.REFUSED, settled_at=None)
-    context = {"part": "taps", "taps": refused.select_related("who", "job").order_by("-id")[:200]}
+    context = {"part": "taps", "taps": unsettled(), "is_all": request.GET.get("all", "") == "yes"}
+    if context["is_all"]:
+        context["settled"] = settled()
     return render(request, "taps/refused.html", context)
+
+
+@require_POST
+def settle(request: HttpRequest, pk: int) -> HttpResponse:
+    """Notes how a person saw to a tap that did not go in."""
+    led_to = reverse("taps:list")
+    try:
+        with transaction.atomic():
+            before = answered_before(request, went_to=led_to)
+            if before is not None:
+                return before
+            settle_tap(pk, how=request.POST.get("how", ""), who=me(request))
+    except LayflatError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, "It is noted how that was settled.")
+    return HttpResponseRedirect(led_to)

@@ -6,6 +6,7 @@ from typing import Any
 from django import template
 
 from layflat.web.jobs.models import Job
+from layflat.web.jobs.pictures import MOST_BYTES
 
 register = template.Library()
 
@@ -21,11 +22,16 @@ def tap(
         <form method="post" action="{% url 'taps:tap' %}" enctype="multipart/form-data" data-tap
               data-tap-shows="piece-3">{% csrf_token %}{% tap "laying.began" job request.path %}
 
+    `data-tap-shows` names elements that say that the tap is kept, sent or did not go in;
+    `data-tap-opens` names forms that can be used once it is kept, and these name it in
+    `data-tap-needs`. A form that may be sent again and again, each time as another tap, carries
+    `data-tap-again`.
+
     Args:
         context: the page's.
         act: its name.
         job: that it is about, if any.
-        next_address: where a browser without scripts is led; the job's page in the bay by itself.
+        next_address: where a browser without scripts is led.
     """
     user = context.get("user")
     return {
@@ -34,4 +40,26 @@ def tap(
         "job": "" if job is None else job.number,
         "next": next_address,
         "who": "" if user is None else user.pk,
+    }
+
+
+@register.inclusion_tag("taps/strip.html", takes_context=True)
+def taps_strip(
+    context: dict[str, Any], *, quiet: bool = False, reopens: bool = False
+) -> dict[str, Any]:
+    """The strip at the foot that says what is kept on the tablet, and the place that sends it.
+
+    Pages with forms that are tapped have it, and `taps/head.html` in their head. Parts of such a
+    page that taps change carry an id and `data-taps-part`; they are brought up to date in place.
+
+    Args:
+        context: the page's.
+        quiet: whether it hides while nothing is kept.
+        reopens: whether the page is to be opened again without the network.
+    """
+    return {
+        "user": context.get("user"),
+        "most_bytes": MOST_BYTES,
+        "quiet": quiet,
+        "reopens": reopens,
     }

@@ -1,0 +1,1 @@
+"""Tags of the page in the bay."""

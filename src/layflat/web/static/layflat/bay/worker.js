@@ -1,0 +1,91 @@
+// Answers pages of the bay, and the files that they use, from what it kept when the network is
+// gone. It keeps no other pages, nothing that is sent, and nothing of customers' pages.
+
+const CACHE = "layflat-bay";
+const BAY = /^\/jobs\/[^/]+\/bay\/$/;
+const WAIT_MS = 4000;
+const MOST = 600;
+
+const pathOf = (address) => new URL(address).pathname;
+const isBay = (address) => BAY.test(pathOf(address));
+
+/** Whether an answer may be kept: a page of the bay, or a file that is no page. */
+function mayKeep(address, answer) {
+  if (answer.status !== 200 || answer.type !== "basic" || answer.redirected) {
+    return false;
+  }
+  const isPage = (answer.headers.get("Content-Type") ?? "").startsWith("text/html");
+  return isPage ? isBay(address) : !pathOf(address).startsWith("/taps/");
+}
+
+async function put(address, answer) {
+  const cache = await caches.open(CACHE);
+  await cache.put(address, answer);
+  // What was used longest ago is the first: each use puts it at the end.
+  const keys = await cache.keys();
+  await Promise.all(keys.slice(0, Math.max(keys.length - MOST, 0)).map((one) => cache.delete(one)));
+}
+
+async function fromNetwork(request) {
+  const answer = await fetch(request);
+  if (mayKeep(request.url, answer)) {
+    await put(request.url, answer.clone());
+  }
+  return answer;
+}
+
+function marked(kept) {
+  const headers = new Headers(kept.headers);
+  headers.set("X-Layflat-Kept", "yes");
+  return new Response(kept.body, { status: kept.status, headers });
+}
+
+const after = (wait) => new Promise((done) => setTimeout(done, wait));
+
+/** From the network; from what was kept where that fails or takes too long. */
+async function answered(event) {
+  const { request } = event;
+  const kept = await caches.match(request.url, { cacheName: CACHE, ignoreVary: true });
+  const asked = fromNetwork(request);
+  if (kept === undefined) {
+    return asked;
+  }
+  event.waitUntil(asked.catch(() => null));
+  return Promise.race([
+    asked.catch(() => marked(kept)),
+    after(WAIT_MS).then(() => marked(kept.clone())),
+  ]);
+}
+
+async function ofItsPage(event) {
+  const client = await self.clients.get(event.clientId);
+  return client && isBay(client.url) ? answered(event) : fetch(event.request);
+}
+
+/** Keep what a page used before this worker was there. */
+async function keepAll(addresses) {
+  const cache = await caches.open(CACHE);
+  for (const address of addresses) {
+    if ((await cache.match(address, { ignoreVary: true })) === undefined) {
+      await fromNetwork(new Request(address)).catch(() => null);
+    }
+  }
+}
+
+self.addEventListener("install", () => self.skipWaiting());
+self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
+self.addEventListener("message", (event) => {
+  event.waitUntil(keepAll(event.data.keep));
+});
+self.addEventListener("fetch", (event) => {
+  const { request } = event;
+  const isOurs = new URL(request.url).origin === self.location.origin;
+  if (request.method !== "GET" || !isOurs) {
+    return;
+  }
+  if (request.mode !== "navigate") {
+    event.respondWith(ofItsPage(event));
+  } else if (isBay(request.url)) {
+    event.respondWith(answered(event));
+  }
+});

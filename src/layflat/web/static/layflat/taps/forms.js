@@ -1,0 +1,97 @@
+// What a form that is tapped shows of its tap, and which other forms it opens.
+
+import { newKey } from "./kept.js";
+
+/** The sign and the words of each state. */
+const SAID = {
+  keeping: ["none", "being kept …"],
+  kept: ["waiting", "kept on this tablet"],
+  sent: ["done", "sent"],
+  refused: ["late", "did not go in"],
+};
+const BUTTONS = "button, input[type=submit]";
+
+export const keyOf = (form) => form.elements.namedItem("tap")?.value ?? "";
+
+const named = (form, name) => (form.dataset[name] ?? "").split(/\s+/).filter(Boolean);
+
+/** The form that a kept tap came from, if the page still has it. */
+export function formOf(tap) {
+  for (const form of document.querySelectorAll("form[data-tap]")) {
+    if (keyOf(form) === tap.key) {
+      return form;
+    }
+  }
+  return tap.form ? document.getElementById(tap.form) : null;
+}
+
+function usable(form, isUsable) {
+  for (const button of form.querySelectorAll(BUTTONS)) {
+    button.disabled = !isUsable;
+  }
+}
+
+function say(place, state) {
+  place.dataset.tapState = state;
+  const [sign, words] = SAID[state];
+  let said = place.querySelector(":scope > .tap-said");
+  if (said === null) {
+    said = document.createElement("span");
+    place.append(said);
+  }
+  said.className = `tap-said state ${sign}`;
+  said.textContent = words;
+}
+
+/** Show the state of a form's tap where the form says so, or on itself. */
+export function show(form, state, says = "") {
+  const ids = named(form, "tapShows");
+  const places = ids.map((id) => document.getElementById(id)).filter(Boolean);
+  for (const place of places.length ? places : [form]) {
+    say(place, state);
+  }
+  form.querySelector(":scope > .tap-why")?.remove();
+  if (says && state === "refused") {
+    const why = document.createElement("p");
+    why.className = "tap-why caution";
+    why.textContent = says;
+    form.append(why);
+  }
+}
+
+/** Nothing is to be tapped twice: the form's buttons rest until the page is brought up to date. */
+export function rest(form) {
+  for (const button of form.querySelectorAll(BUTTONS)) {
+    button.setAttribute("aria-disabled", "true");
+  }
+}
+
+/** Let a form be tapped again, as a new tap. */
+export function renew(form) {
+  const key = form.elements.namedItem("tap");
+  if (key !== null) {
+    key.value = newKey();
+  }
+  for (const button of form.querySelectorAll(BUTTONS)) {
+    button.removeAttribute("aria-disabled");
+  }
+}
+
+/** Make the forms usable that waited for this one's tap. */
+export function openAfter(form) {
+  for (const id of named(form, "tapOpens")) {
+    const other = document.getElementById(id);
+    const needs = other ? named(other, "tapNeeds").filter((need) => need !== form.id) : [];
+    if (other?.matches("form")) {
+      other.dataset.tapNeeds = needs.join(" ");
+      usable(other, needs.length === 0);
+    }
+  }
+}
+
+/** Close the forms that wait for others' taps. */
+export function closeWaiting() {
+  for (const form of document.querySelectorAll("form[data-tap][data-tap-needs]")) {
+    usable(form, named(form, "tapNeeds").length === 0);
+  }
+}
