@@ -13,7 +13,7 @@ from web.conftest import PASSWORD
 
 OPEN = {"people:first-start", "people:sign-in"}
 """Addresses that strangers may open."""
-OWNER_ONLY = {"people:people"}
+OWNER_ONLY = {"gates:new-template", "gates:templates", "people:people"}
 COUNTER_ONLY = {"bodies:new", "jobs:enquiry", "jobs:customers", "jobs:bodies", "jobs:vin"}
 
 

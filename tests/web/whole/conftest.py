@@ -11,7 +11,10 @@ from layflat.web.cover import outcomes
 from layflat.web.cover.choices import to_json
 from layflat.web.cover.models import Cover
 from layflat.web.cover.saved import save_cover
+from layflat.web.gates.models import Tool, Zone
+from layflat.web.inspection.models import Flag
 from layflat.web.jobs.models import Fault, Job
+from layflat.web.laying.models import Laying
 from layflat.web.links.models import Purpose
 from layflat.web.links.private import make, token_of
 from layflat.web.offer.making import Wanted, draft, keep_version, last_version
@@ -21,6 +24,7 @@ from layflat.web.seed import seed_jobs
 from layflat.web.work.models import Computation
 from web.cover.conftest import dome_folder, dome_memo, domes
 from web.cover.domes import BOTH, Domes
+from web.bayed import laid, some_cuts
 from web.covered import a_job, kept
 from web.whole.places import Place
 
@@ -77,7 +81,22 @@ def whole(
         )
         for number in range(_EVENTS)
     ]
+    a_tool = Tool.objects.create(name="blue mitt 1", zone=Zone.PAINT)
     outcome = covers[0].outcomes.get()
+    cuts = some_cuts(job, outcome)
+    laying = laid(cuts[0], people[Role.INSTALLER])
+    Laying.objects.filter(pk=laying.pk).update(photo=photo, thumb=photo)
+    Flag.objects.create(
+        job=job,
+        number=1,
+        cut=cuts[0],
+        kind="finger",
+        remedy=Flag.Remedy.RELAY,
+        photo=photo,
+        thumb=photo,
+        found_at=timezone.now(),
+        found_by=who,
+    )
     revision = domes.revision
     common = {
         "number": job.number,
@@ -95,6 +114,8 @@ def whole(
         "link": links[Purpose.OFFER][0].pk,
         "key": people[Role.INSTALLER].pk,
         "pk": revision.pk,
+        "step": "dry",
+        "tool": a_tool.pk,
         "token": token_of(links[Purpose.OFFER][0]),
     }
     special = {
