@@ -14,6 +14,8 @@ urlpatterns = [
     path("", include("layflat.web.offer.urls")),
     path("", include("layflat.web.taps.urls")),
     path("", include("layflat.web.gates.urls")),
+    path("", include("layflat.web.laying.urls")),
+    path("", include("layflat.web.inspection.urls")),
     path("work/", include("layflat.web.work.urls")),
 ]
 handler500 = "layflat.web.full_disk.fault"

@@ -349,10 +349,10 @@ def test_a_flag_after_the_check_brings_the_job_back(ines: Person, corin: Person)
         ({"remedy": ""}, "what is to be done"),
         ({"x_mm": "3"}, "half of it is missing"),
         ({"x_mm": "1e9", "y_mm": "3"}, "not on the piece"),
-        ({"x_mm": "nan", "y_mm": "3"}, "as numbers"),
-        ({"x_mm": "inf", "y_mm": "3"}, "as numbers"),
+        ({"x_mm": "nan", "y_mm": "3"}, "as a number"),
+        ({"x_mm": "inf", "y_mm": "3"}, "as a number"),
         ({"size_mm": "-1"}, "more than 0"),
-        ({"size_mm": "a thumb"}, "as numbers"),
+        ({"size_mm": "a thumb"}, "as a number"),
     ],
 )
 def test_odd_flags_are_refused_and_leave_nothing(

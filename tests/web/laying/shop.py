@@ -1,9 +1,7 @@
 """A job whose film lies weeded beside the car, for tests of laying and of what comes after."""
 
-import datetime
+from collections.abc import Sequence
 from typing import Any
-
-from django.utils import timezone
 
 from layflat.web.cutting.models import Cut
 from layflat.web.gates.models import Kind
@@ -14,12 +12,13 @@ from layflat.web.taps.models import Tap
 from web.bayed import an_accepted_job, in_the_bay, some_cuts, steps_done
 
 PANELS = ("hood", "roof")
-NOON = datetime.datetime(2031, 5, 24, 12, 0, tzinfo=datetime.UTC)
 
 
-def ready_to_lay(number: str = "2031-0042", **job: Any) -> tuple[Job, list[Cut]]:
+def ready_to_lay(
+    number: str = "2031-0042", *, panels: Sequence[str] = PANELS, **job: Any
+) -> tuple[Job, list[Cut]]:
     """A job in the bay, washed and free of iron, its film weeded."""
-    found, outcome = an_accepted_job(number, panels=PANELS, **job)
+    found, outcome = an_accepted_job(number, panels=panels, **job)
     cuts = some_cuts(found, outcome)
     in_the_bay(found)
     steps_done(found, Kind.IRON, Kind.CUT)
@@ -45,7 +44,3 @@ def tap(act: str, who: Person, job: Job, files: Any = None, **fields: object) ->
     )
     job.refresh_from_db()
     return row
-
-
-def minutes_ago(minutes: float) -> datetime.datetime:
-    return timezone.now() - datetime.timedelta(minutes=minutes)

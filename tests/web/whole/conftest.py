@@ -22,9 +22,9 @@ from layflat.web.people.models import Person, Role, Shop
 from layflat.web.record.models import Event
 from layflat.web.seed import seed_jobs
 from layflat.web.work.models import Computation
+from web.bayed import laid, some_cuts
 from web.cover.conftest import dome_folder, dome_memo, domes
 from web.cover.domes import BOTH, Domes
-from web.bayed import laid, some_cuts
 from web.covered import a_job, kept
 from web.whole.places import Place
 

@@ -10,6 +10,7 @@ from layflat.web.jobs.models import Job
 from layflat.web.laying.acts import chosen_people, job_of, picture_of
 from layflat.web.laying.doing import the_cut
 from layflat.web.laying.words import sentence_start
+from layflat.web.people.shop import INCH_MM
 from layflat.web.taps.acts import EVERYBODY, Call, act
 
 
@@ -53,8 +54,8 @@ def checked(call: Call) -> str:
 def flagged(call: Call) -> str:
     """Note a fault on a piece.
 
-    Fields: `cut`; `kind`; `remedy`; `x_mm`, `y_mm`, its place, or ""; `size_mm`, or ""; `note`.
-    Files: `photo`.
+    Fields: `cut`; `kind`; `remedy`; `x_mm`, `y_mm`, its place, or ""; `size_mm` or, in inches,
+    `size_in`, or ""; `note`. Files: `photo`.
     """
     job = job_of(call)
     cut = the_cut(job, call.fields.get("cut", ""))
@@ -63,7 +64,7 @@ def flagged(call: Call) -> str:
         remedy=_remedy(call),
         x_mm=_number(call, "x_mm"),
         y_mm=_number(call, "y_mm"),
-        size_mm=_number(call, "size_mm"),
+        size_mm=_size_mm(call),
         note=call.fields.get("note", ""),
     )
     flag = flags.note_flag(job, cut, seen, picture=picture_of(call), who=call.who, at=call.at)
@@ -158,6 +159,11 @@ def _remedy(call: Call) -> Flag.Remedy:
         raise InputError("Choose what is to be done about it.") from error
 
 
+def _size_mm(call: Call) -> float | None:
+    inches = _number(call, "size_in")
+    return _number(call, "size_mm") if inches is None else inches * INCH_MM
+
+
 def _number(call: Call, name: str) -> float | None:
     """A number as it was entered, with a point or a comma; None for none."""
     text = call.fields.get(name, "").strip().replace(",", ".")
@@ -166,7 +172,7 @@ def _number(call: Call, name: str) -> float | None:
     try:
         value = float(text)
     except ValueError as error:
-        raise InputError("Write sizes as numbers, in millimetres.") from error
+        raise InputError("Write the size as a number, such as 5.") from error
     if not math.isfinite(value):
-        raise InputError("Write sizes as numbers, in millimetres.")
+        raise InputError("Write the size as a number, such as 5.")
     return value

@@ -1,13 +1,14 @@
 """The step of a plan that laying is, and how it follows what happens to the pieces."""
 
 import datetime
+from collections.abc import Sequence
 
 from django.db import transaction
 
 from layflat.base import InputError
 from layflat.web.gates.doing import Work, begin_kind, finish_kind, undo
 from layflat.web.gates.models import Kind, Step
-from layflat.web.gates.standing import require_open
+from layflat.web.gates.standing import WORKED, Standing, no_such_step, refusal, require_open
 from layflat.web.jobs.models import Job
 from layflat.web.laying.done import why_not_all_laid
 from layflat.web.people.models import Person
@@ -60,3 +61,16 @@ def reopen(job: Job, kind: Kind, *, who: Person, at: datetime.datetime) -> None:
 
 def _done(work: Work, kind: Kind) -> list[str]:
     return [s.key for s in work.steps if s.kind == kind and s.state == Step.State.DONE]
+
+
+def why_not_now(job: Job, kind: Kind, steps: Sequence[Standing]) -> str:
+    """Why nothing of a kind may be done now, in a sentence; "" when it may.
+
+    Reads nothing but what it is handed; what is tapped is asked of the rows again.
+    """
+    of_kind = [item for item in steps if item.step.kind == kind]
+    if job.stage not in WORKED or not of_kind:
+        return no_such_step(job, kind, is_planned=bool(steps))
+    if any(item.is_open or item.is_over for item in of_kind):
+        return ""
+    return refusal(of_kind[0])
