@@ -12,8 +12,10 @@ from layflat.web.gates.models import BayPlan, Kind, Step, Zone
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.laying.models import Laying
 from layflat.web.offer.canonical import sha256_of
+from layflat.web.offer.content import vehicle_words
 from layflat.web.offer.models import Acceptance, Offer
-from layflat.web.people.models import Person
+from layflat.web.offer.words import panel_words
+from layflat.web.people.models import Person, Shop
 from layflat.web.stock.models import Movement, Roll
 from web.covered import a_body, a_cover, a_job, an_outcome, kept
 
@@ -26,7 +28,10 @@ def an_accepted_job(
     """A job whose customer accepted one cover, and the cover as it was computed."""
     found = a_job(number, body=a_body(f"Siskwing {number}"), **job)
     outcome = an_outcome(a_cover(found, panels=panels))
-    content = {"alternatives": [{"title": "Nose only", "outcome": outcome.pk}]}
+    shop = Shop(name="Lampwick Yard")
+    panels_in_words = [panel_words([piece], shop) for piece in outcome.pieces.all()]
+    chosen = {"title": "Nose only", "outcome": outcome.pk, "panels": panels_in_words}
+    content = {"vehicle": vehicle_words(found), "alternatives": [chosen], "acknowledged": []}
     offer = Offer.objects.create(
         job=found,
         version=1,

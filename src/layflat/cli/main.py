@@ -19,6 +19,8 @@ _COMMANDS = {
     "flatten": "Find the flat film piece for a panel, and what laying it asks of the film.",
     "nest": "Lay pieces out on a roll.",
     "serve": "Start the workshop app.",
+    "backup": "Write a running shop into one file.",
+    "restore": "Put a backup into an empty data folder.",
     "cut": "Turn a layout into a cut program, checked by simulating the knife.",
 }
 _STOPPED = "Stopped; nothing was written."

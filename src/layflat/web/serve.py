@@ -1,6 +1,5 @@
 """`layflat serve`: the app and its local workers, from one command."""
 
-import os
 import signal
 import socket
 from collections.abc import Callable, Iterator
@@ -8,7 +7,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from layflat.base import SettingError
-from layflat.web.data_folder import VARIABLE, prepare_data_folder
+from layflat.web.data_folder import prepare_data_folder, use_data_folder
 
 HOST, PORT = "127.0.0.1", 8737
 _GRACE_S = 2
@@ -21,12 +20,9 @@ def set_up(folder: Path) -> None:
         OutputError: the folder cannot be written.
     """
     prepare_data_folder(folder)
-    os.environ[VARIABLE] = str(folder)
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "layflat.web.settings")
-    import django
+    use_data_folder(folder)
     from django.core.management import call_command
 
-    django.setup()
     call_command("migrate", interactive=False, verbosity=0)
 
 

@@ -15,7 +15,7 @@ from typing import Any
 import dj_database_url
 from csp.constants import NONCE, NONE, SELF
 
-from layflat.web.data_folder import data_folder, secret_key
+from layflat.web.data_folder import DATABASE_FILE, URL_VARIABLE, data_folder, secret_key
 from layflat.web.proxies import VARIABLE as PROXY_VARIABLE
 from layflat.web.proxies import proxies
 
@@ -93,7 +93,7 @@ TEMPLATES: list[dict[str, Any]] = [
 
 _SQLITE = {
     "ENGINE": "django.db.backends.sqlite3",
-    "NAME": ":memory:" if DATA_FOLDER is None else str(DATA_FOLDER / "layflat.sqlite3"),
+    "NAME": ":memory:" if DATA_FOLDER is None else str(DATA_FOLDER / DATABASE_FILE),
     # IMMEDIATE: several processes write; with SQLite's default they fail each other as "locked".
     # FULL: what was acknowledged survives a power cut.
     "OPTIONS": {
@@ -102,7 +102,7 @@ _SQLITE = {
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
     },
 }
-_URL = os.environ.get("DATABASE_URL", "")
+_URL = os.environ.get(URL_VARIABLE, "")
 DATABASES: dict[str, Any] = {
     "default": dj_database_url.parse(_URL, conn_max_age=60, conn_health_checks=True)
     if _URL
@@ -171,6 +171,7 @@ CONTENT_SECURITY_POLICY = {
         "base-uri": [NONE],
         "frame-ancestors": [NONE],
         "manifest-src": [SELF],
+        "worker-src": [SELF],
     }
 }
 SECURE_CONTENT_TYPE_NOSNIFF = True
