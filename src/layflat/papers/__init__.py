@@ -1,7 +1,8 @@
-"""Papers: fit report, piece map, laying sheet, price sheet, offer, and pictures for them."""
+"""Papers: reports, maps and sheets for the bay, price, offer, care, passport, and pictures."""
 
 from layflat.papers.camera import VIEWS, View
-from layflat.papers.cautions import CUSTOMER, DEFER
+from layflat.papers.care import CareSheet, care_document, care_sheet
+from layflat.papers.cautions import CARE, CUSTOMER, DEFER, PASSPORT
 from layflat.papers.engine import Document, picture_png
 from layflat.papers.fit import FitSheet, fit_document, fit_report
 from layflat.papers.head import Head, LengthUnit, Paper
@@ -15,11 +16,24 @@ from layflat.papers.offer_sheet import (
     offer_document,
     offer_sheet,
 )
+from layflat.papers.passport import (
+    PassportFlag,
+    PassportPiece,
+    PassportSheet,
+    passport_document,
+    passport_sheet,
+)
 from layflat.papers.pictures import (
     layout_height_mm,
     layout_picture,
     pattern_picture,
     strain_sheet_picture,
+)
+from layflat.papers.piece_labels import (
+    PieceLabel,
+    PieceLabels,
+    labels_document,
+    piece_labels,
 )
 from layflat.papers.piece_map import PieceMap, piece_map, strain_vertex_colours
 from layflat.papers.price_sheet import (
@@ -29,6 +43,7 @@ from layflat.papers.price_sheet import (
     price_document,
     price_sheet,
 )
+from layflat.papers.qr import qr_svg
 from layflat.papers.raycast import Stage, make_stage, vertex_normals
 from layflat.papers.render import CLAY, INK, PAPER, Colour, Line, Mark, render
 from layflat.papers.shading import Shading
@@ -37,12 +52,15 @@ from layflat.papers.strain_map import strain_picture
 from layflat.papers.weeding import WeedingSheet, weeding_document, weeding_map
 
 __all__ = [
+    "CARE",
     "CLAY",
     "CUSTOMER",
     "DEFER",
     "INK",
     "PAPER",
+    "PASSPORT",
     "VIEWS",
+    "CareSheet",
     "Colour",
     "Document",
     "Effort",
@@ -57,6 +75,11 @@ __all__ = [
     "OfferSheet",
     "OfferedCover",
     "Paper",
+    "PassportFlag",
+    "PassportPiece",
+    "PassportSheet",
+    "PieceLabel",
+    "PieceLabels",
     "PieceMap",
     "PriceRow",
     "PriceSheet",
@@ -65,12 +88,15 @@ __all__ = [
     "StrainSummary",
     "View",
     "WeedingSheet",
+    "care_document",
+    "care_sheet",
     "contrast_ratio",
     "fit_document",
     "fit_report",
     "grouped",
     "laying_document",
     "laying_sheet",
+    "labels_document",
     "layout_height_mm",
     "layout_picture",
     "make_stage",
@@ -78,11 +104,15 @@ __all__ = [
     "offer_sheet",
     "panel_in_sentence",
     "panel_title",
+    "passport_document",
+    "passport_sheet",
     "pattern_picture",
     "picture_png",
+    "piece_labels",
     "piece_map",
     "price_document",
     "price_sheet",
+    "qr_svg",
     "render",
     "strain_colours",
     "strain_picture",

@@ -107,3 +107,68 @@ TACK = (
     "100–250 ml isopropyl alcohol made up to 1 litre with distilled water (10–25 %). Ventilate. "
     "Common practice."
 )
+
+CARE = (
+    (
+        "The first week",
+        (
+            "No washing, no rain-soaked cover, no polishing. Do not press, pull or scratch at "
+            "edges. Park out of frost and dust where you can: the glue is still setting."
+        ),
+    ),
+    (
+        "The first month",
+        (
+            "Small water pockets and a slight haze may show and clear by themselves. Do not prick "
+            "or press them. Air and dirt do not clear: call us, we mend them."
+        ),
+    ),
+    (
+        "Washing",
+        (
+            "By hand with plenty of water, a mild shampoo and a clean mitt, two containers, out "
+            "of the sun. A pressure lance stays half a metre away and never points at an edge."
+        ),
+    ),
+    (
+        "Spots",
+        (
+            "Insects, tar, bird lime and tree sap come off the same day: soak them with water and "
+            "mild shampoo, do not rub. Try any remover on a hidden place first."
+        ),
+    ),
+    (
+        "Never",
+        (
+            "No solvents, no fuel, no abrasive polish or pad, no hot wax, no brushes of a car "
+            "wash in the first month, no stickers on the film. Do not lift it yourself: paint may "
+            "come off with it."
+        ),
+    ),
+    (
+        "Sensors",
+        (
+            "Cameras, radar and parking sensors are left free unless the passport says otherwise. "
+            "Heed what the car tells you about them, and have a warning looked at before you "
+            "drive on."
+        ),
+    ),
+    (
+        "If something happens",
+        (
+            "A lifted edge, a deep scratch or a stone chip: leave it as it is, keep water from "
+            "it, and come by. A repaint under film needs the film off first."
+        ),
+    ),
+)
+"""What the customer is told of care when the car goes; common practice, no source."""
+
+PASSPORT = (
+    (
+        "Film over a camera, radar, lidar or parking sensor can blind it: where film lies over "
+        "one, the reason stands in this passport. Have mirrors, lamps and sensors checked before "
+        "driving."
+    ),
+    "Film protects paint from chips and scratches; it does not mend what lies under it.",
+    "Lifting film can lift paint, above all where it was repainted: leave it to a workshop.",
+)
