@@ -18,7 +18,7 @@ from layflat.web.inspection.bay_tab import read
 from layflat.web.inspection.flat_map import FlatMap
 from layflat.web.inspection.kinds import KINDS, kind_named
 from layflat.web.inspection.models import Flag
-from layflat.web.jobs.models import Job
+from layflat.web.jobs.models import Job, Stage
 from layflat.web.people.models import Person, Role
 from web.bayed import laid, steps_done
 from web.covered import kept, picture
@@ -173,3 +173,20 @@ def test_a_flat_that_cannot_be_read_leaves_the_picture_out(
     _, (hood, _) = all_laid(people[Role.INSTALLER])
     Piece.objects.filter(pk=hood.piece_id).update(flat=kept(flat, "flat.json"))
     assert "There is no flat picture of this piece" in page(signed_in(Role.COUNTER))
+
+
+def test_a_jobs_page_says_how_far_it_is_and_how_flags_ended(
+    people: dict[Role, Person], signed_in: Browser
+) -> None:
+    job, (hood, _) = all_laid(people[Role.INSTALLER])
+    corin = people[Role.COUNTER]
+    tap("inspection.begun", corin, job)
+    fields = {"cut": hood.pk, "kind": "water pocket", "remedy": "wait"}
+    tap("inspection.flagged", corin, job, **fields)
+    tap("inspection.ended-flag", corin, job, flag=1, how="noted")
+    text = signed_in(Role.INSTALLER).get("/jobs/2031-0042/").content.decode()
+    for words in ("2 pieces laid", "Inspection 1: counter", "noted, seen at the follow-up"):
+        assert words in text
+    Job.objects.update(stage=Stage.ACCEPTED)
+    text = signed_in(Role.INSTALLER).get("/jobs/2031-0042/").content.decode()
+    assert "Laid and checked" not in text

@@ -4,7 +4,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from layflat.web.gates.bay_tab import read as steps
+from layflat.web.inspection.bay_tab import read as check
 from layflat.web.jobs.models import Job, Stage
+from layflat.web.laying.bay_tab import read as lay
 from layflat.web.people.models import Person
 
 HERE: Final = (Stage.BAY, Stage.CHECKED)
@@ -20,12 +23,14 @@ class Part:
         title: what is on the tab.
         template: shows it; it is given what `read` finds, and `job`.
         read: finds what the template shows to a person.
+        head: a template for the page's head, with styles and scripts; "" for none.
     """
 
     name: str
     title: str
     template: str
     read: Callable[[Job, Person], Mapping[str, Any]]
+    head: str = ""
 
 
 @dataclass(frozen=True)
@@ -36,7 +41,23 @@ class Tab:
     values: Mapping[str, Any]
 
 
-PARTS: Final[tuple[Part, ...]] = ()
+PARTS: Final = (
+    Part(name="steps", title="Steps", template="gates/bay_tab.html", read=steps),
+    Part(
+        name="lay",
+        title="Lay",
+        template="laying/bay_tab.html",
+        read=lay,
+        head="laying/head.html",
+    ),
+    Part(
+        name="check",
+        title="Check",
+        template="inspection/bay_tab.html",
+        read=check,
+        head="inspection/head.html",
+    ),
+)
 
 
 def tabs(job: Job, who: Person) -> tuple[Tab, ...]:

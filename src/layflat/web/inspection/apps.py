@@ -12,14 +12,17 @@ class InspectionConfig(AppConfig):
     label = "inspection"
 
     def ready(self) -> None:
-        """Enter the acts, what must be true before the step is done, and hear of laid film."""
+        """Enter the acts and what must be true of a step; hear of laid film; show it on a job."""
         from layflat.web.gates.doing import done_when
         from layflat.web.gates.models import Kind
         from layflat.web.inspection.flags import new_film_laid, not_laid_after_all
+        from layflat.web.inspection.on_job import read
         from layflat.web.inspection.open import is_checked
+        from layflat.web.jobs.additions import Section, add_section
         from layflat.web.laying.done import when_laid, when_undone
 
         import_module("layflat.web.inspection.acts")
         done_when(Kind.INSPECT, is_checked)
         when_laid(new_film_laid)
         when_undone(not_laid_after_all)
+        add_section(Section(template="inspection/on_job.html", read=read))
