@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from layflat.web.gates.models import Condition, Kind, Step, StepTemplate
@@ -107,6 +107,7 @@ def test_the_usual_steps_are_an_order_of_work_with_their_cautions() -> None:
         ({"heat_edges": put("needs", ["lay"])}, "after a rest"),
         ({"rest": put("needs", ["dry"])}, "after a rest"),
         ({"rest": put("is_retired", True)}, "after a rest"),
+        ({"rest": put("condition", Condition.COATING)}, "belongs to the same jobs"),
         ({"dry": put("needs", ["lay"])}, "wait for each other"),
         ({"dry": put("needs", ["polish"])}, "which there is not"),
         ({"dry": put("position", 99)}, "listed after it"),
@@ -174,7 +175,7 @@ def must_be_right(step: Step, steps: list[Step], conditions: set[str]) -> None:
     assert step.kind != Kind.COAT or Condition.COATING.value in conditions
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100, deadline=None, phases=(Phase.explicit, Phase.generate))
 @given(
     edits=st.lists(st.tuples(st.sampled_from(KEYS), CHANGES), max_size=4),
     conditions=st.sets(st.sampled_from([one.value for one in ASKED])),

@@ -7,7 +7,7 @@ import datetime
 from typing import Final
 
 from layflat.base import InputError
-from layflat.web.gates.doing import Work, begin, has_dwell
+from layflat.web.gates.doing import Work, begin, by_the_record, has_dwell
 from layflat.web.gates.models import Dwell, Step
 from layflat.web.gates.standing import refusal
 from layflat.web.jobs.models import Job
@@ -41,7 +41,8 @@ def put_on(job: Job, key: str, where: str, *, who: Person, at: datetime.datetime
     made = Dwell.objects.create(
         step=item.step,
         where=where,
-        began_at=work.at,
+        # What others tapped meanwhile does not count: two tablets' taps come in as they can.
+        began_at=max(by_the_record(at), item.step.began_at or at),
         least_s=item.step.dwell_least_s,
         most_s=item.step.dwell_most_s,
         began_by=who,
@@ -65,8 +66,8 @@ def rinsed(job: Job, key: str, where: str, *, who: Person, at: datetime.datetime
     )
     if found is None:
         raise InputError(f"Nothing works on {where or 'the whole car'} now; it was rinsed already.")
-    # By itself only: a clock that is set back makes it too short, never long enough.
-    found.ended_at, found.ended_by = max(at, found.began_at), who
+    # A clock that is set back makes it too short, never long enough.
+    found.ended_at, found.ended_by = max(by_the_record(at), found.began_at), who
     lasted = found.ended_at - found.began_at
     found.was_late = found.most_s is not None and lasted > datetime.timedelta(seconds=found.most_s)
     found.was_short = found.least_s is not None and lasted < datetime.timedelta(

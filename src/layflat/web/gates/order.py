@@ -146,21 +146,24 @@ def _broken_fact(used: Sequence[StepTemplate]) -> str:
         own[template.key] = list(keys)
     reached = all_needs(own)
 
-    def comes_after(key: str, kind: str) -> bool:
-        return any(by_key[other].kind == kind for other in reached[key])
-
+    lays = {step.key for step in used if step.kind == Kind.LAY}
     rests = [step for step in used if step.kind == Kind.REST]
     for rest in rests:
-        if rest.rest_s == 0 or not comes_after(rest.key, Kind.LAY):
+        if rest.rest_s == 0 or not lays <= reached[rest.key]:
             return f"{WHY[Kind.EDGES]}. Let “{rest.title}” need laying, and say how long it lasts."
     for template in used:
         before = AFTER.get(template.kind)
         if template.kind == Kind.EDGES:
-            own_rest = template.rest_s > 0 and comes_after(template.key, Kind.LAY)
-            if not (comes_after(template.key, Kind.REST) if rests else own_rest):
+            has_own = template.rest_s > 0 and lays <= reached[template.key]
+            rested = any(
+                rest.key in reached[template.key]
+                and rest.condition in (Condition.ALWAYS, template.condition)
+                for rest in rests
+            )
+            if not (has_own or rested):
                 return (
                     f"{WHY[Kind.EDGES]}. Let “{template.title}” need a rest that comes after film "
-                    "is laid, or give it a rest of its own."
+                    "is laid and belongs to the same jobs, or give it a rest of its own."
                 )
         elif before is not None:
             missing = _not_needed(template, before, used, reached)

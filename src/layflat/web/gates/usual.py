@@ -26,7 +26,7 @@ _USUAL: Final[tuple[dict[str, Any], ...]] = (
     },
     {
         "key": "take-off-old-film",
-        "title": "Take old film and its glue off",
+        "title": "Taking old film and its glue off",
         "words": "Warm it evenly, pull slowly and flat, stop where paint comes along. Take the "
         "glue off, then wash the place again.",
         "caution": "Hot air burns skin, paint and film. Lifting old film can lift paint. No knife "
@@ -37,7 +37,7 @@ _USUAL: Final[tuple[dict[str, Any], ...]] = (
     },
     {
         "key": "cover-brakes",
-        "title": "Cover sensitive brakes",
+        "title": "Covering sensitive brakes",
         "words": "Wash carbon-ceramic and bare discs with a mild agent only, then cover them and "
         "see that no run-off reaches them.",
         "caution": f"Chock the car; hands stay from under it. {FIRST}",
@@ -80,7 +80,7 @@ _USUAL: Final[tuple[dict[str, Any], ...]] = (
     },
     {
         "key": "dry",
-        "title": "Dry",
+        "title": "Drying",
         "words": "Lay the cloth on and lift it off, do not rub; blow out gaps, emblems, mirrors "
         "and lamps, and wait for what still runs out.",
         "caution": f"Goggles with compressed air; never towards anybody. {FIRST}",
@@ -98,7 +98,7 @@ _USUAL: Final[tuple[dict[str, Any], ...]] = (
     },
     {
         "key": "cut-and-weed",
-        "title": "Cut and weed",
+        "title": "Cutting and weeding",
         "words": "Film at room temperature, a test cut, the feed checked, cut in sections. Weed on "
         "the lit table, small cut-outs first; pieces stay on the liner, numbered.",
         "caution": "Blades: the machine off when they are changed, cut away from hands, used ones "
@@ -107,7 +107,7 @@ _USUAL: Final[tuple[dict[str, Any], ...]] = (
     },
     {
         "key": "look-at-repaint",
-        "title": "Look at the repaint's edges",
+        "title": "Looking at the repaint's edges",
         "words": "Find where new paint ends, feel it, take a picture. Nothing is pulled across it; "
         "tape and film come off it slowly and flat. Ask whether the paint has hardened.",
         "caution": f"Lifting film can lift paint; the painter says when it has hardened. {FIRST}",
@@ -117,7 +117,7 @@ _USUAL: Final[tuple[dict[str, Any], ...]] = (
     },
     {
         "key": "lay",
-        "title": "Lay the film",
+        "title": "Laying the film",
         "words": "Piece by piece as listed under “Lay”. Slip so that nothing bites yet, tack where "
         "it must hold; wraps go round after the flat has set.",
         "caution": "Tack holds alcohol: air, no flame, no hot air until it has dried off. Knives "
@@ -138,7 +138,7 @@ _USUAL: Final[tuple[dict[str, Any], ...]] = (
     },
     {
         "key": "heat-edges",
-        "title": "Heat the edges",
+        "title": "Heating the edges",
         "words": "Warm every edge and wrap, press it down, look again when it has cooled; lay down "
         "what lifted.",
         "caution": "Hot air burns skin, paint and film; keep it moving, and off whatever is still "
@@ -179,7 +179,7 @@ _USUAL: Final[tuple[dict[str, Any], ...]] = (
     },
     {
         "key": "hand-back",
-        "title": "Hand back",
+        "title": "Handing back",
         "words": "Walk round again with the customer, explain the care, hand over the passport, "
         "agree the follow-up visit.",
         "kind": Kind.HAND_BACK,
