@@ -14,7 +14,14 @@ from web.conftest import PASSWORD
 OPEN = {"people:first-start", "people:sign-in"}
 """Addresses that strangers may open."""
 OWNER_ONLY = {"gates:new-template", "gates:templates", "people:people"}
-COUNTER_ONLY = {"bodies:new", "jobs:enquiry", "jobs:customers", "jobs:bodies", "jobs:vin"}
+COUNTER_ONLY = {
+    "bodies:new",
+    "stock:receive",
+    "jobs:enquiry",
+    "jobs:customers",
+    "jobs:bodies",
+    "jobs:vin",
+}
 
 
 def test_the_first_start_asks_for_the_owner_once(client: Client, db: None) -> None:

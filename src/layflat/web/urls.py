@@ -10,12 +10,15 @@ urlpatterns = [
     path("jobs/", include("layflat.web.jobs.urls")),
     path("jobs/", include("layflat.web.cover.urls")),
     path("jobs/", include("layflat.web.fit.urls")),
+    path("jobs/", include("layflat.web.cutting.urls")),
     path("", include("layflat.web.links.urls")),
     path("", include("layflat.web.offer.urls")),
     path("", include("layflat.web.taps.urls")),
     path("", include("layflat.web.gates.urls")),
     path("", include("layflat.web.laying.urls")),
     path("", include("layflat.web.inspection.urls")),
+    path("stock/", include("layflat.web.stock.urls")),
+    path("", include("layflat.web.finding.urls")),
     path("work/", include("layflat.web.work.urls")),
 ]
 handler500 = "layflat.web.full_disk.fault"

@@ -21,8 +21,9 @@ from layflat.web.offer.making import Wanted, draft, keep_version, last_version
 from layflat.web.people.models import Person, Role, Shop
 from layflat.web.record.models import Event
 from layflat.web.seed import seed_jobs
+from layflat.web.stock.booking import reserve
 from layflat.web.work.models import Computation
-from web.bayed import laid, some_cuts
+from web.bayed import a_roll, laid, some_cuts
 from web.cover.conftest import dome_folder, dome_memo, domes
 from web.cover.domes import BOTH, Domes
 from web.covered import a_job, kept
@@ -83,7 +84,9 @@ def whole(
     ]
     a_tool = Tool.objects.create(name="blue mitt 1", zone=Zone.PAINT)
     outcome = covers[0].outcomes.get()
-    cuts = some_cuts(job, outcome)
+    roll = a_roll()
+    reserve(roll, job, 2_000, who=who)
+    cuts = some_cuts(job, outcome, roll=roll)
     laying = laid(cuts[0], people[Role.INSTALLER])
     Laying.objects.filter(pk=laying.pk).update(photo=photo, thumb=photo)
     Flag.objects.create(
@@ -103,6 +106,8 @@ def whole(
         "cover": 1,
         "outcome": outcome.number,
         "piece": 1,
+        "roll": roll.pk,
+        "lot": roll.lot,
         "fault": 1,
         "version": offer.version,
         "place": 1,

@@ -26,6 +26,8 @@ ASKED_FURTHER = {
     "jobs:find": ("?q=oake",),
     "jobs:vin": ("?vin=1M8GDM9AXKP042788",),
     "bodies:library": ("?q=dome",),
+    "finding:find": ("?q=oa", "?q=lw"),
+    "stock:stock": ("?q=clear&which=all",),
 }
 """What else is asked of an address, besides the address alone."""
 PRIVATE = [name for name, names in patterns().items() if "token" in names]

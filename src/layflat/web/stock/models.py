@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db import models
 
+from layflat.web.folding import FoldedField
 from layflat.web.jobs.models import Job
 
 
@@ -20,6 +21,9 @@ class Roll(models.Model):
         cut_from: the roll that an offcut was cut from; film, lot and cost come from there.
         received_on: the day it came, by the shop's clock.
         is_finished: used up or thrown away, so nothing is left; it is offered no more.
+        words_folded: film, lot and place as they are searched.
+        lot_bare: the lot as it is compared, without its capitals, spaces, hyphens and dots: one lot
+            that two people wrote in two ways is one.
         version: counts every change.
     """
 
@@ -35,6 +39,8 @@ class Roll(models.Model):
     )
     received_on = models.DateField()
     is_finished = models.BooleanField(default=False)
+    words_folded = FoldedField("film", "lot", "place")
+    lot_bare = FoldedField("lot", is_bare=True)
     version = models.PositiveIntegerField(default=1)
 
     class Meta:

@@ -5,8 +5,8 @@ from django.utils import timezone
 from layflat.base import InputError
 from layflat.web.jobs.models import Job
 from layflat.web.people.models import Person, Shop
-from layflat.web.people.shop import shown_length, the_shop
-from layflat.web.stock.amounts import checked_length
+from layflat.web.people.shop import the_shop
+from layflat.web.stock.amounts import checked_length, film_length
 from layflat.web.stock.models import Movement, Reservation, Roll
 from layflat.web.stock.rolls import reserved_of, with_reserved
 from layflat.web.stock.rows import lock, touch
@@ -116,10 +116,10 @@ def reserve_again(roll: Roll, booked: Movement) -> None:
 
 
 def _too_much(roll: Roll, length_mm: int, free: int, shop: Shop) -> str:
-    wanted, left = shown_length(length_mm, shop), shown_length(roll.left_mm, shop)
+    wanted, left = film_length(length_mm, shop), film_length(roll.left_mm, shop)
     if free == roll.left_mm:
         return f"{roll} has {left} left, less than {wanted}; take another roll."
     return (
         f"{roll} has {left} left, of which jobs have reserved"
-        f" {shown_length(roll.left_mm - free, shop)}; {wanted} is more than the rest."
+        f" {film_length(roll.left_mm - free, shop)}; {wanted} is more than the rest."
     )

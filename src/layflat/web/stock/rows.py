@@ -25,7 +25,7 @@ def book(roll: Roll, movement: Movement) -> Movement:
 def touch(roll: Roll) -> None:
     """Keep a locked roll, and count the change."""
     roll.version += 1
-    roll.save(update_fields=["left_mm", "place", "is_finished", "version"])
+    roll.save(update_fields=["left_mm", "place", "words_folded", "is_finished", "version"])
 
 
 def add_roll(roll: Roll, length_mm: int, kind: Movement.Kind, *, who: Person | None) -> Roll:

@@ -2,8 +2,8 @@
 
 from layflat.base import InputError
 from layflat.web.people.models import Person
-from layflat.web.people.shop import shown_length, the_shop
-from layflat.web.stock.amounts import checked_length, checked_text
+from layflat.web.people.shop import the_shop
+from layflat.web.stock.amounts import checked_length, checked_text, film_length
 from layflat.web.stock.booking import take
 from layflat.web.stock.models import Movement, Roll
 from layflat.web.stock.reserving import free_mm
@@ -24,11 +24,11 @@ def correct(roll: Roll, counted_mm: int, *, reason: str, who: Person | None) -> 
     )
     reserved = roll.left_mm - free_mm(roll)
     if counted_mm == roll.left_mm:
-        raise InputError(f"{roll} has {shown_length(counted_mm, shop)} left in the record already.")
+        raise InputError(f"{roll} has {film_length(counted_mm, shop)} left in the record already.")
     if counted_mm < reserved:
         raise InputError(
-            f"Jobs have reserved {shown_length(reserved, shop)} of {roll}, more than"
-            f" {shown_length(counted_mm, shop)}; give a reservation back first."
+            f"Jobs have reserved {film_length(reserved, shop)} of {roll}, more than"
+            f" {film_length(counted_mm, shop)}; give a reservation back first."
         )
     kind = Movement.Kind.CORRECTED
     delta = counted_mm - roll.left_mm

@@ -1,0 +1,196 @@
+"""What one box finds: jobs, customers, vehicles, lots and rolls, each by what is written of it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Final
+
+from django.db.models import Count, Min
+from django.urls import reverse
+from django.utils.http import urlencode
+
+from layflat.web.folding import bare
+from layflat.web.jobs.finding import find_customers
+from layflat.web.jobs.models import Job, Vehicle
+from layflat.web.jobs.searching import find_jobs
+from layflat.web.people.models import Shop
+from layflat.web.people.shop import shown_length
+from layflat.web.stock.amounts import film_length
+from layflat.web.stock.listing import find_rolls, roll_number
+from layflat.web.stock.models import Roll
+
+MOST: Final = 8
+"""So many hits of a kind are shown; more are reached by a link."""
+SHORTEST: Final = 2
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hit:
+    """One thing that was found.
+
+    Attributes:
+        name: large, the link.
+        address: where it leads.
+        words, more: what it is, and further words; "" for none.
+        plate: a number plate to draw before the words, or "".
+    """
+
+    name: str
+    address: str
+    words: str = ""
+    more: str = ""
+    plate: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Group:
+    """Hits of a kind.
+
+    Attributes:
+        title: of the kind.
+        hits: at most `MOST`.
+        all_words, all_address: a link to all of them; "" when these are all.
+    """
+
+    title: str
+    hits: list[Hit] = field(default_factory=list)
+    all_words: str = ""
+    all_address: str = ""
+
+
+def straight_to(text: str) -> str:
+    """The address of what is meant without doubt: a whole job number, roll number or lot; or ""."""
+    if Job.objects.filter(number=text).exists():
+        return reverse("jobs:job", args=[text])
+    number = roll_number(text) if text[:1] in ("R", "r") else None
+    if number is not None:
+        roll = Roll.objects.filter(number=number).values_list("pk", flat=True).first()
+        return reverse("stock:roll", args=[roll]) if roll is not None else ""
+    return ""
+
+
+def find(text: str, shop: Shop) -> list[Group]:
+    """All groups in which something is found, in one or two queries each."""
+    if len(text) < SHORTEST:
+        return []
+    kinds: tuple[Callable[[str, Shop], Group], ...] = (_jobs, _vehicles, _customers, _lots, _rolls)
+    return [group for group in (kind(text, shop) for kind in kinds) if group.hits]
+
+
+def _asked(address: str, **values: str) -> str:
+    return f"{address}?{urlencode(values)}"
+
+
+def _jobs(text: str, _shop: Shop) -> Group:
+    rows = find_jobs(text).select_related("vehicle__customer", "vehicle__body__body")
+    found = list(rows[: MOST + 1])
+    hits = [
+        Hit(
+            name=job.number,
+            address=reverse("jobs:job", args=[job.number]),
+            plate=job.vehicle.plate,
+            words=_model(job.vehicle),
+            more=f"{job.vehicle.customer}, {job.get_stage_display()}",
+        )
+        for job in found[:MOST]
+    ]
+    if len(found) <= MOST:
+        return Group(title="Jobs", hits=hits)
+    every = _asked(reverse("jobs:find"), q=text)
+    return Group(title="Jobs", hits=hits, all_words="All these jobs", all_address=every)
+
+
+def _model(vehicle: Vehicle) -> str:
+    return str(vehicle.body.body) if vehicle.body else vehicle.described
+
+
+def _vehicles(text: str, _shop: Shop) -> Group:
+    """By plate or VIN only: a customer's name finds the customer."""
+    marks = bare(text)
+    if len(marks) < SHORTEST:
+        return Group(title="Vehicles")
+    rows = Vehicle.objects.filter(marks_folded__contains=marks)
+    rows = rows.select_related("customer", "body__body").annotate(
+        count=Count("jobs"), first_job=Min("jobs__number")
+    )
+    found = list(rows.order_by("-pk")[: MOST + 1])
+    hits = []
+    for vehicle in found[:MOST]:
+        count, first = getattr(vehicle, "count"), getattr(vehicle, "first_job")  # noqa: B009
+        mark = vehicle.plate or vehicle.vin
+        every = _asked(reverse("jobs:find"), q=mark)
+        hits.append(
+            Hit(
+                name=mark,
+                address=reverse("jobs:job", args=[first]) if count == 1 else every,
+                words=_model(vehicle),
+                more=f"{vehicle.customer}, {_jobs_in_words(count)}",
+            )
+        )
+    more = "Jobs of all these vehicles" if len(found) > MOST else ""
+    address = _asked(reverse("jobs:find"), q=text) if more else ""
+    return Group(title="Vehicles", hits=hits, all_words=more, all_address=address)
+
+
+def _jobs_in_words(count: int) -> str:
+    return "no job" if count == 0 else "1 job" if count == 1 else f"{count} jobs"
+
+
+def _customers(text: str, _shop: Shop) -> Group:
+    hits = []
+    for known in find_customers(text):
+        customer = known.customer
+        vehicles = ", ".join(str(vehicle) for vehicle in known.vehicles)
+        address = _asked(reverse("jobs:find"), q=customer.name)
+        hits.append(Hit(name=customer.name, address=address, words=vehicles or "no vehicle yet"))
+    return Group(title="Customers", hits=hits)
+
+
+def _lots(text: str, shop: Shop) -> Group:
+    """Each lot once, however it is written, with the number of its rolls and what is left."""
+    wanted = bare(text)
+    if not wanted:
+        return Group(title="Lots")
+    rows = Roll.objects.filter(lot_bare__contains=wanted).order_by("-pk")
+    rolls = list(rows.values_list("lot_bare", "lot", "film", "left_mm")[:400])
+    by_lot: dict[str, list[tuple[str, str, int]]] = {}
+    for lot_bare, lot, film, left_mm in rolls:
+        by_lot.setdefault(lot_bare, []).append((lot, film, left_mm))
+    hits = []
+    for rows_of_lot in list(by_lot.values())[:MOST]:
+        lot, film, _ = rows_of_lot[0]
+        left = film_length(sum(left_mm for _, _, left_mm in rows_of_lot), shop)
+        count = len(rows_of_lot)
+        hits.append(
+            Hit(
+                name=lot,
+                address=reverse("finding:lot", args=[lot]),
+                words=f"{film}, {count} {'roll' if count == 1 else 'rolls'}, {left} left",
+                more="Which cars carry it",
+            )
+        )
+    is_more = len(by_lot) > MOST
+    every = _asked(reverse("stock:stock"), q=text, which="all") if is_more else ""
+    more = "Rolls of all these lots" if is_more else ""
+    return Group(title="Lots", hits=hits, all_words=more, all_address=every)
+
+
+def _rolls(text: str, shop: Shop) -> Group:
+    found = list(find_rolls(text, which="all")[: MOST + 1])
+    hits = [
+        Hit(
+            name=str(roll),
+            address=reverse("stock:roll", args=[roll.pk]),
+            words=f"{roll.film}, lot {roll.lot}, {shown_length(roll.width_mm, shop)} wide",
+            more="Finished" if roll.is_finished else _left(roll, shop),
+        )
+        for roll in found[:MOST]
+    ]
+    is_more = len(found) > MOST
+    every = _asked(reverse("stock:stock"), q=text, which="all") if is_more else ""
+    more = "All these rolls" if is_more else ""
+    return Group(title="Rolls", hits=hits, all_words=more, all_address=every)
+
+
+def _left(roll: Roll, shop: Shop) -> str:
+    left = f"{film_length(roll.left_mm, shop)} left"
+    return f"{left}, {roll.place}" if roll.place else left

@@ -1,0 +1,18 @@
+"""Addresses of this part."""
+
+from django.urls import path
+
+from layflat.web.stock import views
+
+app_name = "stock"
+urlpatterns = [
+    path("", views.stock, name="stock"),
+    path("receive/", views.receive, name="receive"),
+    path("<int:roll>/", views.roll, name="roll"),
+    path("<int:roll>/correct/", views.correct, name="correct"),
+    path("<int:roll>/discard/", views.discard, name="discard"),
+    path("<int:roll>/offcut/", views.offcut, name="offcut"),
+    path("<int:roll>/place/", views.place, name="place"),
+    path("<int:roll>/release/", views.release, name="release"),
+    path("<int:roll>/cost/", views.cost, name="cost"),
+]
