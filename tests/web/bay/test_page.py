@@ -8,14 +8,14 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from layflat.web.bay.page import PARTS
+from layflat.web.bay.page import PARTS, Part
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.people.models import Person, Role
 from layflat.web.taps.doing import do
 
 Browser = Callable[[Role], Client]
 BAY = "/jobs/2031-0042/bay/"
-MOST_QUERIES = 15
+MOST_QUERIES, MOST_OWN_QUERIES = 15, 8
 
 
 def text_of(answer: Any) -> str:
@@ -34,12 +34,26 @@ def test_it_carries_every_part_for_everybody(signed_in: Browser, job: Job, role:
     assert "EUR" not in text
 
 
-def test_it_asks_little_of_the_database(signed_in: Browser, job: Job) -> None:
-    installer = signed_in(Role.INSTALLER)
-    installer.get(BAY)
+@pytest.mark.parametrize("part", PARTS, ids=lambda part: part.name)
+def test_each_part_asks_little_of_the_database(
+    people: dict[Role, Person], job: Job, part: Part
+) -> None:
+    """The page is four pages in one, so that it goes on without the network; each has its share."""
     with CaptureQueriesContext(connection) as queries:
+        part.read(job, people[Role.INSTALLER])
+    assert 1 < len(queries) <= MOST_QUERIES
+
+
+def test_the_page_asks_no_more_than_its_parts_together(
+    signed_in: Browser, people: dict[Role, Person], job: Job
+) -> None:
+    installer = signed_in(Role.INSTALLER)
+    with CaptureQueriesContext(connection) as of_parts:
+        for part in PARTS:
+            part.read(job, people[Role.INSTALLER])
+    with CaptureQueriesContext(connection) as of_page:
         text_of(installer.get(BAY))
-    assert 3 < len(queries) <= MOST_QUERIES
+    assert len(of_page) <= len(of_parts) + MOST_OWN_QUERIES
 
 
 @pytest.mark.parametrize("stage", [Stage.COVER, Stage.ACCEPTED, Stage.HANDED, Stage.CLOSED])

@@ -91,6 +91,10 @@ async function keepPage() {
 if (tabs.length > 0) {
   arrange();
 }
+// Also what lies in parts that are not shown yet: the network may be gone by then.
+for (const picture of document.querySelectorAll(".bay img[loading=lazy]")) {
+  picture.loading = "eager";
+}
 if ("serviceWorker" in navigator) {
   window.addEventListener("load", keepPage);
 }

@@ -26,14 +26,15 @@ function isTouched(field) {
 }
 
 function attributes(now, next) {
-  const isOpen = now.matches("details") && now.open;
+  // Whether a fold is open is the person's own choice.
+  const isOwn = (name) => name === "open" && now.matches("details");
   for (const { name } of [...now.attributes]) {
-    if (!next.hasAttribute(name) && !(name === "open" && isOpen)) {
+    if (!next.hasAttribute(name) && !isOwn(name)) {
       now.removeAttribute(name);
     }
   }
   for (const { name, value } of next.attributes) {
-    if (now.getAttribute(name) !== value) {
+    if (now.getAttribute(name) !== value && !isOwn(name)) {
       now.setAttribute(name, value);
     }
   }
