@@ -3,8 +3,6 @@
    page comes with it. */
 const list = document.getElementById("timers-list");
 const box = document.getElementById("timers");
-if (list && box) start();
-
 function start() {
   let served = box.dataset.now;
   let ahead = clockAhead(Number(served));
@@ -249,3 +247,5 @@ class Sound {
     }
   }
 }
+
+if (list && box) start();
