@@ -1,5 +1,6 @@
 """The tab "Check" of a job's page in the bay: panel by panel, flags, and what is missing."""
 
+import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -77,6 +78,21 @@ class Row:
         """The map's six numbers, for the script."""
         return " ".join(f"{value!r}" for value in self.map.to_map) if self.map else ""
 
+    @property
+    def places(self) -> str:
+        """Its flags' places in the flat as JSON, for the script that shows the vehicle."""
+        return json.dumps(
+            [
+                {
+                    "label": str(one.flag.number),
+                    "kind": "" if one.is_open else "mended",
+                    "x": one.flag.x_mm,
+                    "y": one.flag.y_mm,
+                }
+                for one in self.pennants
+            ]
+        )
+
 
 @dataclass(frozen=True, kw_only=True)
 class FlagRow:
@@ -85,8 +101,7 @@ class FlagRow:
     Attributes:
         flag: the row.
         kind: of fault.
-        film: that it is about now.
-        is_off: whether that film came off and the new one is not laid.
+        is_off: whether its film came off and the new one is not laid.
     """
 
     flag: Flag

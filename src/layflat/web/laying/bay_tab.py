@@ -54,6 +54,7 @@ class Row:
         time: how long it took, in words, or "".
         hard: what was hard, or "".
         photo: of it, or None.
+        is_next: whether its notes lie open: it is in hand, or the first that is not laid.
         can_begin, can_end: whether it may be begun, or ended, before or after the forms above it.
     """
 
@@ -70,6 +71,7 @@ class Row:
     time: str
     hard: str
     photo: Laying | None
+    is_next: bool
     can_begin: bool
     can_end: bool
 
@@ -91,9 +93,10 @@ def read(job: Job, who: Person) -> dict[str, Any]:
     except InputError as error:
         return {"lay_missing": str(error)}
     shop = the_shop()
+    ahead = next((one for one in found.pieces if not one.is_laid and not one.in_hand), None)
     others = Person.objects.filter(is_active=True).exclude(pk=who.pk).order_by("shown")
     return {
-        "lay_rows": [_row(film, shop) for film in found.pieces],
+        "lay_rows": [_row(film, shop, is_next=film is ahead) for film in found.pieces],
         "lay_laid": found.laid,
         "lay_order": TOP_DOWN if found.order_is_known else AS_CUT,
         "lay_not_now": why_not_now(job, Kind.LAY, steps),
@@ -104,7 +107,7 @@ def read(job: Job, who: Person) -> dict[str, Any]:
     }
 
 
-def _row(film: Film, shop: Shop) -> Row:
+def _row(film: Film, shop: Shop, *, is_next: bool) -> Row:
     piece, cut, hand = film.piece, film.cut, film.in_hand
     shape, word = _READY[Cut.State(cut.state)] if cut else ("none", "to be laid out")
     if hand is not None:
@@ -127,6 +130,7 @@ def _row(film: Film, shop: Shop) -> Row:
         time=shown_duration(minutes) if minutes else "",
         hard="; ".join(laying.hard for laying in film.layings if laying.hard),
         photo=next((one for one in reversed(film.layings) if one.photo_id), None),
+        is_next=is_next or hand is not None,
         can_begin=cut is not None and cut.state in (Cut.State.CUT, Cut.State.WEEDED) and not hand,
         can_end=cut is not None and cut.state in (Cut.State.CUT, Cut.State.WEEDED),
     )

@@ -10,6 +10,27 @@ const formNow = () => document.getElementById("flag-form");
 const pictures = () => [...document.querySelectorAll(PICTURES)];
 const pictureOf = (cut) => pictures().find((picture) => picture.dataset.cut === cut);
 
+// Where the screen is narrow the form comes over the pictures' lower part; see inspection.css.
+const page = document.documentElement;
+const isNarrow = () => matchMedia("(max-width: 63.99rem)").matches;
+let cameFrom = null;
+
+function open({ focus }) {
+  cameFrom = document.activeElement;
+  page.dataset.flags = "open";
+  document.getElementById("flag-close").hidden = false;
+  if (focus) {
+    formNow().querySelector("[name=kind]").focus({ preventScroll: true });
+  }
+}
+
+function putAway() {
+  page.dataset.flags = "put away";
+  if (isNarrow() && formNow().contains(document.activeElement)) {
+    cameFrom?.focus({ preventScroll: true });
+  }
+}
+
 // What is marked until the flag is noted: the piece's film and a flat point.
 let wanted = null;
 
@@ -35,7 +56,20 @@ function mark(cut, x, y, { title, stays = false }) {
   say(x === null ? `On ${title}; tap its place on the flat picture.` : `Marked on ${title}.`);
   show();
   if (!stays) {
-    form.scrollIntoView({ block: "nearest" });
+    open({ focus: false });
+    keepInSight(pictureOf(cut));
+  }
+}
+
+// The place that was tapped stays above the form.
+function keepInSight(picture) {
+  const spot = picture?.querySelector(".wanted") ?? picture;
+  const side = document.querySelector(".check-side");
+  if (spot && isNarrow()) {
+    const over = spot.getBoundingClientRect().bottom - side.getBoundingClientRect().top;
+    if (over > 0) {
+      scrollBy({ top: over + 24 });
+    }
   }
 }
 
@@ -45,22 +79,32 @@ function tapped(event) {
   if (picture) {
     const { dataset } = picture;
     mark(dataset.cut, ...new Place(picture).flatAt(event), { title: dataset.name });
+  } else if (event.target.id === "flag-close") {
+    putAway();
   } else if (link) {
     event.preventDefault();
     const picture = pictureOf(link.dataset.cut);
     const isMarked = wanted?.cut === link.dataset.cut && wanted.x !== null;
     if (!isMarked) {
       const title = picture?.dataset.name ?? "the piece";
-      mark(link.dataset.cut, null, null, { title });
+      mark(link.dataset.cut, null, null, { title, stays: true });
     }
-    formNow().scrollIntoView({ block: "start" });
-    formNow().querySelector("[name=kind]").focus({ preventScroll: true });
+    open({ focus: true });
   }
 }
 
 function key(event) {
+  if (event.key === "Escape" && formNow().contains(event.target)) {
+    putAway();
+    return;
+  }
   const picture = event.target.closest?.(PICTURES);
   const way = KEYS[event.key];
+  if (picture && event.key === "Enter") {
+    event.preventDefault();
+    open({ focus: true });
+    return;
+  }
   if (!picture || !way || event.ctrlKey || event.altKey || event.metaKey) {
     return;
   }
@@ -102,6 +146,7 @@ function forget() {
   say("Tap its place on a flat picture, or choose the piece.");
   document.getElementById("flag-says").textContent = "";
   show();
+  putAway();
 }
 
 // With this script a picture can be tapped, and reached by key.
@@ -110,7 +155,7 @@ function arrange() {
     picture.tabIndex = 0;
     picture.setAttribute("role", "application");
     const name = picture.dataset.name;
-    const label = `Flat picture of ${name}. Tap the place of a fault; arrow keys move the mark, with Shift farther.`;
+    const label = `Flat picture of ${name}. Tap the place of a fault; arrow keys move the mark, with Shift farther; Enter goes to the form.`;
     picture.setAttribute("aria-label", label);
   }
   show();
@@ -125,6 +170,7 @@ async function openBody(event) {
   const { openVehicle } = await import("./vehicle.js");
   openVehicle(fold, {
     stage: document.getElementById("check-stage"),
+    pieces: [...document.querySelectorAll(".check-piece")],
     pieceOf: (panel) =>
       [...document.querySelectorAll(".check-piece")].find((one) => one.dataset.panel === panel),
     mark,
@@ -143,5 +189,6 @@ if (document.getElementById("flag-form")) {
     }
   });
   document.addEventListener("layflat:refreshed", arrange);
+  page.dataset.flags = "put away";
   arrange();
 }

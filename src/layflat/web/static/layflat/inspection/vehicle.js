@@ -9,7 +9,7 @@ import { Viewer } from "../viewer/viewer.js";
 const MOST_OFF_MM = 40;
 const pieces = new Map();
 
-export function openVehicle(fold, { stage, pieceOf, mark }) {
+export function openVehicle(fold, { stage, pieces: shown, pieceOf, mark }) {
   const place = document.createElement("div");
   place.className = "viewer";
   Object.assign(place.dataset, {
@@ -17,11 +17,25 @@ export function openVehicle(fold, { stage, pieceOf, mark }) {
     panels: fold.dataset.lines,
     name: fold.dataset.name,
     list: "none",
+    selected: shown.map((piece) => piece.dataset.panel).join(" "),
     open: "yes",
   });
   stage.append(place);
   new Viewer(place);
   place.addEventListener("surface-tap", (event) => tapped(event.detail));
+  let noted = [];
+  showNoted();
+
+  function tell(more) {
+    place.dispatchEvent(new CustomEvent("viewer-mark", { detail: [...noted, ...more] }));
+  }
+
+  // Flags that are noted, as far as their places are known.
+  async function showNoted() {
+    const found = await Promise.all(shown.map((piece) => flagsOn(piece.dataset)));
+    noted = found.flat();
+    tell([]);
+  }
 
   async function tapped({ x, y, z, panel }) {
     const piece = pieceOf(panel);
@@ -29,9 +43,7 @@ export function openVehicle(fold, { stage, pieceOf, mark }) {
     if (!picture) {
       return;
     }
-    place.dispatchEvent(
-      new CustomEvent("viewer-mark", { detail: [{ x, y, z, label: "new", kind: "new" }] }),
-    );
+    tell([{ x, y, z, label: "new", kind: "new" }]);
     const { cut, name } = picture.dataset;
     const flat = await flatPlace(piece.dataset, new THREE.Vector3(x, y, z));
     mark(cut, ...(flat ?? [null, null]), { title: name });
@@ -57,13 +69,42 @@ async function load({ surface, flat }) {
   return { pattern, position };
 }
 
+// Its pieces' files are asked for once.
+function loaded(dataset) {
+  if (!pieces.has(dataset.flat)) {
+    pieces.set(dataset.flat, load(dataset));
+  }
+  return pieces.get(dataset.flat);
+}
+
+async function flagsOn(dataset) {
+  const flags = JSON.parse(dataset.flags || "[]");
+  if (flags.length === 0) {
+    return [];
+  }
+  try {
+    const { pattern, position } = await loaded(dataset);
+    return flags.map(({ label, kind, x, y }) => {
+      const { face, weights } = pattern.placeAt(x, y);
+      const at = new THREE.Vector3();
+      weights.forEach((weight, k) => {
+        const corner = new THREE.Vector3();
+        corner.fromBufferAttribute(position, pattern.faces[3 * face + k]);
+        at.addScaledVector(corner, weight);
+      });
+      return { x: at.x, y: at.y, z: at.z, label, kind };
+    });
+  } catch (error) {
+    pieces.delete(dataset.flat);
+    console.info("check:", error.message);
+    return [];
+  }
+}
+
 // The flat point of a place on the body; null where it cannot be found.
 async function flatPlace(dataset, at) {
   try {
-    if (!pieces.has(dataset.flat)) {
-      pieces.set(dataset.flat, load(dataset));
-    }
-    return nearest(await pieces.get(dataset.flat), at);
+    return nearest(await loaded(dataset), at);
   } catch (error) {
     pieces.delete(dataset.flat);
     console.info("check:", error.message);
