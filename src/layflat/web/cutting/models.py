@@ -18,15 +18,20 @@ class Layout(models.Model):
         outcome: whose pieces they are.
         roll: that they lie on.
         pieces: numbers of the outcome's pieces that are laid out, as a list.
-        computation: the search, or None once it does not matter.
+        computation: the search; once somebody chose to keep what it found, the making of the
+            programs.
+        shapes: JSON of the pieces as they are drawn (see `layflat.web.cutting.shapes`), or None
+            until the search has read the patterns.
         so_far: the best layout until now as JSON while the search goes on (see
             `layflat.web.cutting.stored`), or None.
         state: where it stands.
-        found: the layout that was kept, as JSON of the same form, or None.
+        found: the layout that somebody chose to keep, as JSON of the same form, or None; its
+            programs are being made while the state is "searching".
         used_mm, bound_mm: of what was kept.
         checked: what the simulation of the cut measured, as JSON.
         notes: sentences.
         version: counts every change of its state.
+        kept_by: who chose to keep it.
     """
 
     class State(models.TextChoices):
@@ -45,6 +50,7 @@ class Layout(models.Model):
     computation = models.ForeignKey(
         Computation, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
+    shapes = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
     so_far = models.JSONField(null=True)
     state = models.CharField(max_length=10, choices=State.choices, default=State.SEARCHING)
     found = models.JSONField(null=True)
@@ -57,6 +63,9 @@ class Layout(models.Model):
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )
     made_at = models.DateTimeField(auto_now_add=True)
+    kept_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
 
     class Meta:
         """Numbered within a job."""
@@ -78,9 +87,11 @@ class Section(models.Model):
         start_mm, end_mm: along the layout, from the roll's cut end.
         film_mm: that it takes from the roll, in whole millimetres, rounded up.
         program: its cut program, HP-GL.
+        simulated: JSON of the way of the blade's tip (see `layflat.web.cutting.simulated`).
         seconds: that cutting it is estimated to take.
         state: whether it is cut.
         cut_at, cut_by: when it was ticked, and by whom.
+        spoiled_because: why it is spoiled, in words, or "".
     """
 
     class State(models.TextChoices):
@@ -96,8 +107,10 @@ class Section(models.Model):
     end_mm = models.FloatField()
     film_mm = models.PositiveIntegerField()
     program = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
+    simulated = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
     seconds = models.FloatField(default=0)
     state = models.CharField(max_length=8, choices=State.choices, default=State.OPEN)
+    spoiled_because = models.CharField(max_length=200, blank=True)
     cut_at = models.DateTimeField(null=True)
     cut_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
@@ -121,7 +134,7 @@ class Cut(models.Model):
     Attributes:
         section: that it lies in; the roll and the lot follow from it.
         piece: its pattern.
-        number: on the layout's map.
+        number: the piece's own, as everywhere else; so it stands on map and label.
         attempt: the first cut of this piece is 1.
         state: how far it is.
         lost_because: why it is lost, in words; "" while it is not.

@@ -1,6 +1,6 @@
 """Which pieces of a job still need film."""
 
-from layflat.web.cover.models import Piece
+from layflat.web.cover.models import Outcome, Piece
 from layflat.web.cutting.models import Cut, Layout
 from layflat.web.jobs.models import Job
 from layflat.web.offer.accepted import accepted_outcome
@@ -14,7 +14,11 @@ def to_lay_out(job: Job) -> list[Piece]:
     Raises:
         InputError: the customer has accepted nothing.
     """
-    outcome = accepted_outcome(job)
+    return without_film(accepted_outcome(job))
+
+
+def without_film(outcome: Outcome) -> list[Piece]:
+    """The pieces of an accepted cover that have no film that is not lost, by their numbers."""
     good = Cut.objects.filter(piece__outcome=outcome).exclude(state=Cut.State.LOST)
     return list(outcome.pieces.exclude(pk__in=good.values("piece")))
 

@@ -1,0 +1,103 @@
+"""What is tapped at the plotter and at the lit table."""
+
+from layflat.base import InputError
+from layflat.web.cutting.models import Cut
+from layflat.web.cutting.ticking import (
+    cut_of,
+    section_of,
+    take_back_section,
+    take_back_weeded,
+    tick_cut,
+    tick_spoiled,
+    tick_weeded,
+)
+from layflat.web.jobs.models import Job
+from layflat.web.people.shop import INCH_MM
+from layflat.web.taps.acts import Call, act
+
+_MOST_DIGITS = 12
+
+
+@act("cutting.section-cut")
+def section_cut(call: Call) -> str:
+    """A section is cut.
+
+    Field `section`: its key.
+    """
+    return tick_cut(section_of(_job(call), _key(call, "section")), who=call.who, at=call.at)
+
+
+@act("cutting.section-spoiled")
+def section_spoiled(call: Call) -> str:
+    """A section is spoiled.
+
+    Fields: `section`, its key; `reason`, a name in `REASONS`; `note`; `lost`, keys of the pieces of
+    film that are lost, by commas ("all" for all of them); `film`, how much film is lost, in `unit`,
+    "mm" or "in" ("" for the section's own length).
+    """
+    lost = call.fields.get("lost", "")
+    return tick_spoiled(
+        section_of(_job(call), _key(call, "section")),
+        reason=call.fields.get("reason", ""),
+        note=call.fields.get("note", ""),
+        lost=None if lost == "all" else {_whole(part) for part in lost.split(",") if part},
+        film_mm=_film_mm(call),
+        who=call.who,
+        at=call.at,
+    )
+
+
+@act("cutting.weeded")
+def weeded(call: Call) -> str:
+    """Pieces are weeded.
+
+    Field `cut`: the key of one piece of film; or `section`: all of it that is not weeded yet.
+    """
+    job = _job(call)
+    if call.fields.get("cut"):
+        cuts = [cut_of(job, _key(call, "cut"))]
+    else:
+        section = section_of(job, _key(call, "section"))
+        rows = section.cuts.filter(state=Cut.State.CUT)
+        cuts = list(rows.select_related("section__layout__job", "piece", "weeded_by"))
+    return tick_weeded(cuts, who=call.who, at=call.at)
+
+
+@act("cutting.untick")
+def untick(call: Call) -> str:
+    """A tick is taken back.
+
+    Field `section`: it is not cut, or not spoiled, after all; or `cut`: not weeded.
+    """
+    job = _job(call)
+    if call.fields.get("cut"):
+        return take_back_weeded(cut_of(job, _key(call, "cut")), who=call.who)
+    return take_back_section(section_of(job, _key(call, "section")), who=call.who)
+
+
+def _job(call: Call) -> Job:
+    if call.job is None:
+        raise InputError("The tap does not say which job it is about; open the page anew.")
+    return call.job
+
+
+def _key(call: Call, name: str) -> int:
+    return _whole(call.fields.get(name, ""))
+
+
+def _whole(text: str) -> int:
+    text = text.strip()
+    if not (text.isascii() and text.isdigit() and len(text) <= _MOST_DIGITS):
+        raise InputError("The tap does not say what it is about; open the page anew.")
+    return int(text)
+
+
+def _film_mm(call: Call) -> int | None:
+    text = call.fields.get("film", "").strip().replace(",", ".")
+    if not text:
+        return None
+    try:
+        number = float(text)
+        return round(number * (INCH_MM if call.fields.get("unit") == "in" else 1.0))
+    except (ValueError, OverflowError) as error:
+        raise InputError("Write how much film is lost as a number.") from error

@@ -1,0 +1,114 @@
+"""From a layout that somebody chose to its cut programs, each checked by simulating the tip.
+
+The same stored layout gives the same bytes: nothing here searches, and nothing looks at a clock.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from shapely import Polygon
+
+from layflat.base import Progress, part_of
+from layflat.cut import CutProgram, Machine, cut_report, program
+from layflat.nest import Layout, layout_drawing, placed_pattern
+from layflat.pattern import Pattern, place, to_polygon
+from layflat.web.cover.order import TURNS_DEG, usual_machine
+from layflat.web.cutting.simulated import simulated_json
+from layflat.web.cutting.stored import check_stored, layout_of
+
+_RIM_MM: Final = 0.1
+
+
+@dataclass(frozen=True, kw_only=True)
+class MadeSection:
+    """A section of a kept layout, with what cuts it.
+
+    Attributes:
+        number: from 1 along the roll.
+        start_mm, end_mm: along the roll.
+        film_mm: that it takes from the roll, whole millimetres, rounded up; with the gap to the
+            section before it, if there is one.
+        pieces: their numbers.
+        hpgl: its program.
+        simulated: JSON, see `layflat.web.cutting.simulated`.
+        seconds: that cutting it is estimated to take.
+    """
+
+    number: int
+    start_mm: float
+    end_mm: float
+    film_mm: int
+    pieces: tuple[int, ...]
+    hpgl: bytes
+    simulated: bytes
+    seconds: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Made:
+    """What a kept layout is cut by.
+
+    Attributes:
+        sections: along the roll.
+        checked: what the simulation measured, plain values.
+        notes: sentences.
+    """
+
+    sections: tuple[MadeSection, ...]
+    checked: dict[str, Any]
+    notes: tuple[str, ...]
+
+
+def make_programs(
+    found: Mapping[str, Any], patterns: Mapping[int, Pattern], *, progress: Progress
+) -> Made:
+    """The programs of a stored layout, section by section.
+
+    Args:
+        found: the layout, see `layflat.web.cutting.stored`.
+        patterns: of its pieces, by number.
+        progress: told what is being done.
+
+    Raises:
+        LayflatError: the layout fails its check, or a program does; nothing is handed out.
+    """
+    layout = layout_of(found, patterns)
+    progress("checking the layout", 0.0)
+    check_stored(layout, patterns, turns_deg=TURNS_DEG)
+    machine = usual_machine(roll_width_mm=layout.stock.width_mm)
+    cut = program(layout_drawing(layout), machine, progress=part_of(progress, start=0.1, end=0.9))
+    progress("simulating the cut", 0.9)
+    report = cut_report(cut)
+    del report["sections"]
+    return Made(
+        sections=tuple(_section(cut, layout, machine, i) for i in range(len(cut.sections))),
+        checked=report,
+        notes=(*layout.notes, *cut.notes),
+    )
+
+
+def _section(cut: CutProgram, layout: Layout, machine: Machine, index: int) -> MadeSection:
+    section, part = cut.sections[index], layout.sections[index]
+    before_mm = layout.sections[index - 1].end_mm if index else 0.0
+    held = [item for item in layout.placements if item.section == index]
+    return MadeSection(
+        number=section.number,
+        start_mm=part.start_mm,
+        end_mm=part.end_mm,
+        film_mm=math.ceil(part.end_mm - before_mm),
+        pieces=tuple(item.number for item in held),
+        hpgl=section.hpgl.encode("ascii"),
+        simulated=simulated_json(
+            section,
+            machine,
+            width_mm=layout.stock.width_mm,
+            pieces={item.number: _within(placed_pattern(item), section.start_mm) for item in held},
+        ),
+        seconds=section.seconds,
+    )
+
+
+def _within(pattern: Pattern, start_mm: float) -> Polygon:
+    return to_polygon(place(pattern, x_mm=-start_mm), deviation_mm=_RIM_MM)

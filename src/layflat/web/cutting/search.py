@@ -1,0 +1,106 @@
+"""The search for a layout, watched: what is best so far stands in the layout's row."""
+
+import time
+from collections.abc import Mapping
+from typing import Any, Final
+
+from layflat.base import LayflatError, Progress
+from layflat.nest import Layout as Laid
+from layflat.nest import Request, Stock, place
+from layflat.papers import panel_title
+from layflat.web.cutting.models import Layout
+from layflat.web.cutting.patterns import read_patterns
+from layflat.web.cutting.shapes import shapes_json
+from layflat.web.cutting.stored import layout_json
+from layflat.web.files.store import keep
+
+TASK: Final = "cutting.lay"
+WRITE_S: Final = 0.5
+"""The least time between two writes: a person watches, a database has more to do."""
+_MOST_BYTES = 20_000_000
+
+
+def search(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
+    """Lay pieces out on a roll, each better layout written to the layout's row as it is found.
+
+    Args:
+        inputs: `layout`, the row's key; `pieces`, pattern files by number; `stock` with
+            `width_mm`, `edge_margin_mm`, `end_margin_mm`, `length_mm`; `gap_mm`,
+            `max_section_mm`, `turns_deg`, `seconds`, `seed`.
+        progress: told the length and yield beside the lower bound.
+
+    Returns:
+        `length_mm` of the best.
+
+    Raises:
+        LayflatError: pieces do not fit, or the roll is too short; what was found stands in the row
+            all the same.
+    """
+    patterns = read_patterns(inputs["pieces"])
+    shapes = keep(
+        [shapes_json(patterns)],
+        name="shapes.json",
+        media_type="application/json",
+        most_bytes=_MOST_BYTES,
+        who=None,
+    )
+    Layout.objects.filter(pk=inputs["layout"]).update(shapes=shapes)
+    numbers = {pattern.name: number for number, pattern in patterns.items()}
+    board = _Board(inputs["layout"], numbers)
+    turns = tuple(inputs["turns_deg"])
+
+    def told(step: str, fraction: float) -> None:
+        board.write_when_due()
+        progress(step, fraction)
+
+    try:
+        layout = place(
+            [Request(pattern=pattern, turns_deg=turns) for pattern in patterns.values()],
+            Stock(**inputs["stock"]),
+            gap_mm=inputs["gap_mm"],
+            seconds=inputs["seconds"],
+            seed=inputs["seed"],
+            max_section_mm=inputs["max_section_mm"],
+            progress=told,
+            watch=board.show,
+        )
+    except LayflatError as error:
+        board.write()
+        sentence = str(error)
+        for name in numbers:
+            sentence = sentence.replace(f"“{name}”", f"“{panel_title(name)}”")
+        raise type(error)(sentence) from error
+    board.show(layout, is_last=True)
+    board.write()
+    return {"length_mm": layout.length_mm}
+
+
+class _Board:
+    """What people see of a search: the best layout in its row, written now and then."""
+
+    def __init__(self, pk: int, numbers: Mapping[str, int]) -> None:
+        self._pk, self._numbers = pk, numbers
+        row = Layout.objects.values("so_far").get(pk=pk)
+        # A search that broke off may have found a better one than this finds at first.
+        self._best_mm = row["so_far"]["length_mm"] if row["so_far"] else float("inf")
+        self._waiting: Laid | None = None
+        self._written_at = 0.0
+
+    def show(self, layout: Laid, *, is_last: bool = False) -> None:
+        """Have a layout written, if it is better; the last one also for its notes."""
+        if layout.length_mm < self._best_mm or (is_last and layout.length_mm <= self._best_mm):
+            self._best_mm, self._waiting = layout.length_mm, layout
+            self.write_when_due()
+
+    def write_when_due(self) -> None:
+        if time.monotonic() - self._written_at >= WRITE_S:
+            self.write()
+
+    def write(self) -> None:
+        """Write what waits; nothing once somebody keeps a layout or drops it."""
+        if self._waiting is None:
+            return
+        so_far = layout_json(self._waiting, self._numbers)
+        rows = Layout.objects.filter(pk=self._pk, state=Layout.State.SEARCHING, found__isnull=True)
+        rows.update(so_far=so_far)
+        self._waiting, self._written_at = None, time.monotonic()

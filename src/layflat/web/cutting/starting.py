@@ -1,0 +1,117 @@
+"""Beginning a search for a layout of pieces on a roll."""
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+from django.conf import settings
+
+from layflat.base import InputError
+from layflat.web.cover.order import (
+    EDGE_MARGIN_MM,
+    END_MARGIN_MM,
+    GAP_MM,
+    MAX_SECTION_MM,
+    SEED,
+    TURNS_DEG,
+)
+from layflat.web.cover.price import film_words
+from layflat.web.cutting.models import Layout
+from layflat.web.cutting.patterns import pattern_files
+from layflat.web.cutting.pool import being_laid_out, to_lay_out
+from layflat.web.cutting.reserved import available_mm
+from layflat.web.cutting.search import TASK
+from layflat.web.jobs.models import Job, Stage
+from layflat.web.offer.accepted import accepted_outcome
+from layflat.web.people.models import Person
+from layflat.web.people.shop import the_shop
+from layflat.web.record.models import write_event
+from layflat.web.stock.rolls import locked_roll
+from layflat.web.work.tasks import ask
+
+OPEN_AT: Final = (Stage.ACCEPTED, Stage.BAY)
+"""Stages at which film is laid out and cut."""
+SECONDS: Final = (20, 60, 180)
+"""How long a search may last; it can be stopped at any moment."""
+_LEAST_MM: Final = 100
+
+
+def why_not(job: Job) -> str:
+    """Why nothing is laid out for a job now, or ""."""
+    if job.stage in OPEN_AT:
+        return ""
+    if job.stage in (Stage.CHECKED, Stage.HANDED, Stage.CLOSED):
+        return f"The job stands at “{Stage(job.stage).label}”; no film is cut for it any more."
+    return "Film is cut once the customer has accepted the offer."
+
+
+def begin(
+    job: Job, *, roll: int, numbers: Sequence[int], seconds: int, who: Person | None
+) -> Layout:
+    """Begin to lay pieces out on a roll; the search goes on by itself.
+
+    Call it in a transaction, on a locked job.
+
+    Args:
+        job: whose pieces.
+        roll: key of the roll.
+        numbers: of pieces; none for all that need film and are not being laid out.
+        seconds: how long the search may last, one of `SECONDS`.
+        who: begins it.
+
+    Raises:
+        InputError: nothing needs film, a piece has film or is being laid out already, or nothing
+            of the roll is free.
+    """
+    if sentence := why_not(job):
+        raise InputError(sentence)
+    if seconds not in SECONDS:
+        raise InputError("Choose how long to search.")
+    outcome = accepted_outcome(job)
+    taken = being_laid_out(job)
+    pool = {piece.number: piece for piece in to_lay_out(job) if piece.number not in taken}
+    wanted = sorted(set(numbers) or pool)
+    if not wanted:
+        raise InputError("Every piece has film or is being laid out; there is nothing to do.")
+    for number in wanted:
+        if number not in pool:
+            raise InputError(f"Piece {number} has film or is being laid out already; look again.")
+    stock = locked_roll(roll)
+    length_mm = available_mm(stock, job)
+    if stock.is_finished or length_mm < _LEAST_MM:
+        raise InputError(f"Nothing is free of {stock}; take another roll.")
+    last = job.layouts.order_by("-number").values_list("number", flat=True).first()
+    layout = Layout.objects.create(
+        job=job,
+        number=(last or 0) + 1,
+        outcome=outcome,
+        roll=stock,
+        pieces=wanted,
+        made_by=who,
+    )
+    inputs: dict[str, Any] = {
+        "layout": layout.pk,
+        "pieces": pattern_files(pool[number] for number in wanted),
+        "stock": {
+            "width_mm": float(stock.width_mm),
+            "edge_margin_mm": EDGE_MARGIN_MM,
+            "end_margin_mm": END_MARGIN_MM,
+            "length_mm": float(length_mm),
+        },
+        "gap_mm": GAP_MM,
+        "max_section_mm": MAX_SECTION_MM,
+        "turns_deg": list(TURNS_DEG),
+        "seconds": float(seconds) if settings.LAYOUT_S is None else settings.LAYOUT_S,
+        "seed": SEED,
+    }
+    layout.computation = ask(TASK, inputs, who=who)
+    layout.save(update_fields=["computation"])
+    count = len(wanted)
+    write_event(
+        "cutting.search",
+        f"Layout {layout.number}: {count} piece{'' if count == 1 else 's'} on {stock}, lot "
+        f"{stock.lot}, of which {film_words(length_mm, the_shop())} may be used.",
+        who=who,
+        job=job,
+        after={"layout": layout.pk, "roll": stock.pk, "pieces": wanted},
+    )
+    return layout

@@ -1,0 +1,308 @@
+"""What the person at the plotter and at the lit table ticks: cut, spoiled, weeded, and taken back.
+
+Each function works on a locked job within a transaction, and raises an InputError to refuse.
+"""
+
+import datetime
+from collections.abc import Collection, Iterable
+from typing import Final
+
+from layflat.base import InputError
+from layflat.web.cover.price import film_words
+from layflat.web.cutting.film import in_words
+from layflat.web.cutting.models import Cut, Layout, Section
+from layflat.web.cutting.reserved import keep_planned, let_go
+from layflat.web.jobs.models import Job
+from layflat.web.people.models import Person
+from layflat.web.people.shop import shop_time, shown_length, the_shop
+from layflat.web.record.models import write_event
+from layflat.web.stock.booking import free_mm, give_back, take
+from layflat.web.stock.models import Movement
+from layflat.web.stock.rolls import locked_roll
+
+REASONS: Final = {
+    "feed": "the feed wandered",
+    "knife": "the knife lifted or tore",
+    "dirt": "dirt under or on the film",
+    "force": "the knife's force was wrong",
+    "other": "",
+}
+"""Why a section is spoiled, by the name that a form sends; "other" needs words."""
+_MOST_LOST: Final = 2.0
+"""More than so many times a section is a slip of the pen."""
+_MOST_MORE_MM: Final = 1000
+
+
+def section_of(job: Job, key: int) -> Section:
+    """A section of a job.
+
+    Raises:
+        InputError: there is none.
+    """
+    found = (
+        Section.objects.select_related("layout__roll", "layout__job", "cut_by")
+        .filter(pk=key, layout__job=job)
+        .first()
+    )
+    if found is None:
+        raise InputError("There is no such section any more; look at the layout again.")
+    return found
+
+
+def cut_of(job: Job, key: int) -> Cut:
+    """A piece of film of a job.
+
+    Raises:
+        InputError: there is none.
+    """
+    rows = Cut.objects.select_related("section__layout__job", "piece", "weeded_by", "lost_by")
+    found = rows.filter(pk=key, section__layout__job=job).first()
+    if found is None:
+        raise InputError("There is no such piece of film any more; look at the layout again.")
+    return found
+
+
+def tick_cut(section: Section, *, who: Person | None, at: datetime.datetime) -> str:
+    """Say that a section is cut: its film leaves the roll. Answers what was done."""
+    _require_open(section)
+    _book(section, section.film_mm, Movement.Kind.CUT, who=who)
+    section.cuts.filter(state=Cut.State.PLACED).update(state=Cut.State.CUT)
+    _end(section, Section.State.CUT, who=who, at=at)
+    film = film_words(section.film_mm, the_shop())
+    sentence = f"{_called(section)} is cut; {film} of {section.layout.roll} taken from stock."
+    _note("cutting.cut", sentence, section, who=who)
+    return sentence
+
+
+def tick_spoiled(
+    section: Section,
+    *,
+    reason: str,
+    note: str,
+    lost: Collection[int] | None,
+    film_mm: int | None,
+    who: Person | None,
+    at: datetime.datetime,
+) -> str:
+    """Say that a section is spoiled: film is lost, and pieces are to be laid out and cut again.
+
+    Args:
+        section: that is still to be cut.
+        reason: a name in `REASONS`.
+        note: more words; needed for "other".
+        lost: keys of the pieces of film that are lost; None for all.
+        film_mm: that is lost, whole millimetres, 0 or more; None for the section's.
+        who: says so.
+        at: when.
+    """
+    _require_open(section)
+    because = _because(reason, note)
+    cuts = list(section.cuts.select_related("piece", "section"))
+    gone = [cut for cut in cuts if lost is None or cut.pk in lost]
+    if not gone:
+        raise InputError(
+            "Tick which pieces are lost. Where none is, the section is cut, not spoiled."
+        )
+    length_mm = section.film_mm if film_mm is None else film_mm
+    shop = the_shop()
+    most_mm = int(_MOST_LOST * section.film_mm) + _MOST_MORE_MM
+    if not 0 <= length_mm <= most_mm:
+        raise InputError(
+            f"A spoiled section loses between 0 and {shown_length(most_mm, shop)} of film; look "
+            "at the length again."
+        )
+    if length_mm:
+        _book(section, length_mm, Movement.Kind.SPOILED, who=who, reason=because)
+    for cut in cuts:
+        if cut in gone:
+            cut.state, cut.lost_because = Cut.State.LOST, because
+            cut.lost_at, cut.lost_by = at, who
+        else:
+            cut.state = Cut.State.CUT
+        cut.save(update_fields=["state", "lost_because", "lost_at", "lost_by"])
+    section.spoiled_because = because
+    _end(section, Section.State.SPOILED, who=who, at=at)
+    _settle(section, section.film_mm - length_mm, who=who)
+    pieces = ", ".join(f"{cut.number} {cut.piece.title}" for cut in gone)
+    sentence = (
+        f"{_called(section)} is spoiled: {because}. {film_words(length_mm, shop)} of "
+        f"{section.layout.roll} lost. To be laid out again: {pieces}."
+    )
+    _note("cutting.spoiled", sentence, section, who=who)
+    return sentence
+
+
+def tick_weeded(cuts: Iterable[Cut], *, who: Person | None, at: datetime.datetime) -> str:
+    """Say that the waste is off pieces of film."""
+    done = []
+    for cut in cuts:
+        if cut.state == Cut.State.WEEDED:
+            raise InputError(
+                f"{_capital(in_words(cut))} was weeded already{_by(cut.weeded_by, cut.weeded_at)}."
+            )
+        if cut.state != Cut.State.CUT:
+            word = Cut.State(cut.state).label
+            raise InputError(f"{_capital(in_words(cut))} cannot be weeded: it is “{word}”.")
+        cut.state, cut.weeded_at, cut.weeded_by = Cut.State.WEEDED, at, who
+        cut.save(update_fields=["state", "weeded_at", "weeded_by"])
+        done.append(cut)
+    if not done:
+        raise InputError("Nothing is left to be weeded here.")
+    words = ", ".join(f"{cut.number} {cut.piece.title}" for cut in done)
+    sentence = f"Weeded: {words}."
+    section = done[0].section
+    _note("cutting.weeded", sentence, section, who=who, cuts=[cut.pk for cut in done])
+    return sentence
+
+
+def take_back_weeded(cut: Cut, *, who: Person | None) -> str:
+    """Say that a piece of film is not weeded after all."""
+    if cut.state != Cut.State.WEEDED:
+        word = Cut.State(cut.state).label
+        raise InputError(f"{_capital(in_words(cut))} is “{word}”; there is no tick to take back.")
+    cut.state, cut.weeded_at, cut.weeded_by = Cut.State.CUT, None, None
+    cut.save(update_fields=["state", "weeded_at", "weeded_by"])
+    sentence = f"{_capital(in_words(cut))}, is not weeded after all."
+    _note("cutting.taken-back", sentence, cut.section, who=who, cuts=[cut.pk])
+    return sentence
+
+
+def take_back_section(section: Section, *, who: Person | None) -> str:
+    """Say that a section is not cut, or not spoiled, after all: its film is on the roll again.
+
+    Refused once a piece of it was laid, or has been given up or laid out anew since.
+    """
+    if section.state == Section.State.OPEN:
+        raise InputError(f"{_called(section)} is not ticked; there is nothing to take back.")
+    cuts = list(section.cuts.select_related("piece"))
+    for cut in cuts:
+        _require_untouched(cut, section)
+    # A section that lost no film booked none.
+    source = source_of(section)
+    if Movement.objects.filter(source=source).exists():
+        give_back(source, reason="The tick was taken back.", who=who)
+    for cut in cuts:
+        cut.state, cut.lost_because, cut.lost_at, cut.lost_by = Cut.State.PLACED, "", None, None
+        cut.weeded_at, cut.weeded_by = None, None
+        cut.save()
+    word = Section.State(section.state).label
+    section.state = Section.State.OPEN
+    section.cut_at, section.cut_by, section.spoiled_because = None, None, ""
+    section.save(update_fields=["state", "cut_at", "cut_by", "spoiled_because"])
+    layout = section.layout
+    if layout.state == Layout.State.CUT:
+        layout.state = Layout.State.KEPT
+        layout.version += 1
+        layout.save(update_fields=["state", "version"])
+    # A section that was spoiled may have used less of what was reserved than it needs now.
+    keep_planned(locked_roll(layout.roll_id), layout.job, who=who)
+    sentence = f"{_called(section)} is not {word} after all; its film is on {layout.roll} again."
+    _note("cutting.taken-back", sentence, section, who=who)
+    return sentence
+
+
+def source_of(section: Section) -> str:
+    """What a section's takings are booked by: once, and again after they were given back."""
+    return f"section {section.pk}"
+
+
+def _require_open(section: Section) -> None:
+    if section.state != Section.State.OPEN:
+        word = Section.State(section.state).label
+        by = _by(section.cut_by, section.cut_at)
+        raise InputError(f"{_called(section)} was ticked as {word} already{by}.")
+    if section.layout.state != Layout.State.KEPT:
+        raise InputError(f"Layout {section.layout.number} is not used; there is nothing to cut.")
+
+
+def _require_untouched(cut: Cut, section: Section) -> None:
+    called = _capital(in_words(cut))
+    if cut.state == Cut.State.LAID:
+        raise InputError(f"{called}, lies on the car; the tick stays.")
+    if cut.state != Cut.State.LOST:
+        return
+    if section.state == Section.State.CUT or cut.lost_at != section.cut_at:
+        raise InputError(f"{called}, has been given up since; the tick stays.")
+    newer = cut.piece.cuts.exclude(state=Cut.State.LOST).select_related("section__layout").first()
+    if newer is not None:
+        layout = newer.section.layout
+        raise InputError(
+            f"{called}, has been laid out again in layout {layout.number}; drop that one first."
+        )
+
+
+def _book(
+    section: Section, length_mm: int, kind: Movement.Kind, *, who: Person | None, reason: str = ""
+) -> None:
+    roll = locked_roll(section.layout.roll_id)
+    source = source_of(section)
+    take(
+        roll,
+        length_mm,
+        kind=kind,
+        job=section.layout.job,
+        who=who,
+        source=source,
+        reason=reason or f"{_called(section)}.",
+    )
+
+
+def _settle(section: Section, rest_mm: int, *, who: Person | None) -> None:
+    """Set right what is reserved once a spoiled section has lost *rest_mm* less than it was to.
+
+    What it lost more came out of what other sections of the job need; as much of that as is free
+    is reserved anew.
+    """
+    roll, job = locked_roll(section.layout.roll_id), section.layout.job
+    if rest_mm > 0:
+        let_go(roll, job, rest_mm, who=who)
+    elif rest_mm < 0:
+        keep_planned(roll, job, who=who, most_mm=free_mm(roll))
+
+
+def _end(
+    section: Section, state: Section.State, *, who: Person | None, at: datetime.datetime
+) -> None:
+    section.state, section.cut_at, section.cut_by = state, at, who
+    section.save(update_fields=["state", "cut_at", "cut_by", "spoiled_because"])
+    layout = section.layout
+    if not layout.sections.filter(state=Section.State.OPEN).exists():
+        layout.state = Layout.State.CUT
+        layout.version += 1
+        layout.save(update_fields=["state", "version"])
+
+
+def _because(reason: str, note: str) -> str:
+    note = " ".join(note.split())
+    if reason not in REASONS:
+        raise InputError("Choose why the section is spoiled.")
+    if not REASONS[reason]:
+        if not note:
+            raise InputError("Say in a few words why the section is spoiled.")
+        return note[:200]
+    return (f"{REASONS[reason]}: {note}" if note else REASONS[reason])[:200]
+
+
+def _note(
+    kind: str,
+    sentence: str,
+    section: Section,
+    *,
+    who: Person | None,
+    cuts: list[int] | None = None,
+) -> None:
+    after = {"section": section.pk, **({"cuts": cuts} if cuts else {})}
+    write_event(kind, sentence, who=who, job=section.layout.job, after=after)
+
+
+def _called(section: Section) -> str:
+    return f"Section {section.number} of layout {section.layout.number}"
+
+
+def _by(who: Person | None, at: datetime.datetime | None) -> str:
+    by = f" by {who.shown}" if who else ""
+    return f"{by} at {shop_time(at, the_shop()):%H:%M}" if at else by
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
