@@ -6,8 +6,12 @@ from typing import Any
 
 from django.utils import timezone
 
+from layflat.pattern import bounds, pattern_area_mm2
 from layflat.web.cover.models import Outcome
 from layflat.web.cutting.models import Cut, Layout, Section
+from layflat.web.cutting.patterns import pattern_files, read_patterns
+from layflat.web.cutting.shapes import shapes_json
+from layflat.web.cutting.stored import FORM
 from layflat.web.gates.models import BayPlan, Kind, Step, Zone
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.laying.models import Laying
@@ -102,6 +106,39 @@ def some_cuts(
         )
         for piece in outcome.pieces.all()
     ]
+
+
+def as_found(cuts: Sequence[Cut]) -> None:
+    """Give the layout of cuts, whose pieces have patterns, what a search and its programs leave."""
+    layout = cuts[0].section.layout
+    patterns = read_patterns(pattern_files(cut.piece for cut in cuts))
+    x_mm, placements = 0.0, []
+    for number, pattern in patterns.items():
+        left, low, right, _ = bounds(pattern.outline)
+        place = {"turn_deg": 0.0, "x_mm": x_mm - left + 10, "y_mm": 20 - low, "section": 0}
+        placements.append({"piece": number, **place})
+        x_mm += right - left + 10
+    stock = {"edge_margin_mm": 20.0, "end_margin_mm": 5.0, "length_mm": None}
+    found = {
+        "form": FORM,
+        "stock": {"width_mm": float(layout.roll.width_mm), **stock},
+        "gap_mm": 4.0,
+        "placements": placements,
+        "sections": [[0.0, x_mm + 10]],
+        "length_mm": x_mm + 10,
+        "area_mm2": sum(pattern_area_mm2(one) for one in patterns.values()),
+        "bound_mm": 0.9 * x_mm,
+        "seed": 1,
+        "seconds": 1.0,
+        "notes": [],
+    }
+    shapes = kept(shapes_json(patterns), "shapes.json")
+    Layout.objects.filter(pk=layout.pk).update(found=found, shapes=shapes)
+    Section.objects.filter(pk=cuts[0].section_id).update(
+        program=kept(b"IN;SP1;PU0,0;", "section-1.hpgl", "text/plain"),
+        simulated=kept(b'{"lines": []}', "section-1.json"),
+        seconds=75.0,
+    )
 
 
 def laid(cut: Cut, *people: Person, way: Laying.Way = Laying.Way.LAID) -> Laying:

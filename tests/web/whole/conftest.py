@@ -11,6 +11,9 @@ from layflat.web.cover import outcomes
 from layflat.web.cover.choices import to_json
 from layflat.web.cover.models import Cover
 from layflat.web.cover.saved import save_cover
+from layflat.web.diary.feeds import _token as feed_token
+from layflat.web.diary.feeds import make as make_feed
+from layflat.web.diary.models import Booking
 from layflat.web.gates.models import Tool, Zone
 from layflat.web.inspection.models import Flag
 from layflat.web.jobs.models import Fault, Job
@@ -23,7 +26,7 @@ from layflat.web.record.models import Event
 from layflat.web.seed import seed_jobs
 from layflat.web.stock.booking import reserve
 from layflat.web.work.models import Computation
-from web.bayed import a_roll, laid, some_cuts
+from web.bayed import a_roll, as_found, laid, some_cuts
 from web.cover.conftest import dome_folder, dome_memo, domes
 from web.cover.domes import BOTH, Domes
 from web.covered import a_job, kept
@@ -82,11 +85,19 @@ def whole(
         )
         for number in range(_EVENTS)
     ]
+    a_feed = make_feed(people[Role.INSTALLER], who=people[Role.INSTALLER])
+    a_booking = Booking.objects.create(
+        job=job,
+        work="wash",
+        starts_at=timezone.now(),
+        ends_at=timezone.now() + timezone.timedelta(hours=2),
+    )
     a_tool = Tool.objects.create(name="blue mitt 1", zone=Zone.PAINT)
     outcome = covers[0].outcomes.get()
     roll = a_roll()
     reserve(roll, job, 2_000, who=who)
     cuts = some_cuts(job, outcome, roll=roll)
+    as_found(cuts)
     laying = laid(cuts[0], people[Role.INSTALLER])
     Laying.objects.filter(pk=laying.pk).update(photo=photo, thumb=photo)
     Flag.objects.create(
@@ -107,6 +118,8 @@ def whole(
         "outcome": outcome.number,
         "piece": 1,
         "roll": roll.pk,
+        "layout": 1,
+        "section": 1,
         "lot": roll.lot,
         "fault": 1,
         "version": offer.version,
@@ -119,6 +132,8 @@ def whole(
         "link": links[Purpose.OFFER][0].pk,
         "key": people[Role.INSTALLER].pk,
         "pk": revision.pk,
+        "booking": a_booking.pk,
+        "feed": feed_token(bytes.fromhex(a_feed.nonce)),
         "step": "dry",
         "tool": a_tool.pk,
         "token": token_of(links[Purpose.OFFER][0]),
@@ -133,6 +148,8 @@ def whole(
         "links:picture": {"token": token_of(links[Purpose.WARNINGS][0])},
         "offer:file": {"outcome": outcome.pk},
         "work:progress": {"pk": outcome.computation_id},
+        "diary:place": {"place": 1},
+        "diary:revoke": {"link": a_feed.pk},
         "work:stop": {"pk": outcome.computation_id},
     }
     return lambda name: Place(name, common | special.get(name, {}))

@@ -16,6 +16,7 @@ class Who(Enum):
     ALL = (None, *Role)
     SHOP = tuple(Role)
     COUNTER = (Role.COUNTER, Role.OWNER)
+    INSTALLER = (Role.INSTALLER, Role.OWNER)
     OWNER = (Role.OWNER,)
 
 
@@ -112,12 +113,25 @@ TABLE: Final[dict[str, Row]] = {
         "inspection:picture",
         "laying:mixes",
         "laying:picture",
+        "diary:calendar",
         "gates:plan",
         "stock:roll",
         "stock:stock",
         "work:list",
         "work:progress",
     ),
+    **_looks(
+        Who.SHOP,
+        "cutting:film",
+        "cutting:labels",
+        "cutting:layout",
+        "cutting:program",
+        "cutting:shapes",
+        "cutting:simulated",
+        "cutting:so-far",
+        "cutting:weeding",
+    ),
+    **_acts(Who.INSTALLER, "cutting:begin", "cutting:drop", "cutting:keep"),
     **_looks(Who.COUNTER, "stock:receive", takes=True),
     **_acts(
         Who.SHOP,
@@ -128,7 +142,13 @@ TABLE: Final[dict[str, Row]] = {
         "stock:release",
     ),
     **_acts(Who.OWNER, "stock:cost"),
-    **_looks(Who.SHOP, "gates:tools", takes=True),
+    "diary:feed": Row(Who.ALL),
+    # The counter and the owner change a booking; installers look.
+    **_looks(Who.SHOP, "gates:tools", "diary:feeds", takes=True),
+    "diary:booking": Row(Who.SHOP, takes=True),
+    **_acts(Who.SHOP, "diary:revoke"),
+    **_looks(Who.COUNTER, "diary:job", "diary:new", "diary:settings", takes=True),
+    **_acts(Who.COUNTER, "diary:hours", "diary:out", "diary:place"),
     **_acts(Who.SHOP, "gates:conditions"),
     **_acts(Who.COUNTER, "gates:confirm"),
     **_looks(Who.OWNER, "gates:templates"),

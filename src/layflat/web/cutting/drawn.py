@@ -65,7 +65,7 @@ class Drawn:
 
     Attributes:
         start_mm, length_mm, width_mm: what is shown of the roll.
-        margin_mm: of each roll edge.
+        rim_mm: the strip at each roll edge.
         bound_mm: no layout is shorter; None where it does not matter.
         pieces, sections: on it.
     """
@@ -73,7 +73,7 @@ class Drawn:
     start_mm: float
     length_mm: float
     width_mm: float
-    margin_mm: float
+    rim_mm: float
     bound_mm: float | None
     pieces: list[DrawnPiece] = field(default_factory=list)
     sections: list[DrawnSection] = field(default_factory=list)
@@ -96,9 +96,9 @@ class Drawn:
         return f"{self.start_mm:.1f} {-above:.1f} {self.length_mm:.1f} {high:.1f}"
 
     @property
-    def far_margin_mm(self) -> float:
+    def far_rim_mm(self) -> float:
         """The other edge's strip."""
-        return self.width_mm - self.margin_mm
+        return self.width_mm - self.rim_mm
 
 
 def shapes_of(layout: Layout) -> Mapping[str, Any]:
@@ -136,7 +136,7 @@ def drawn(
         start_mm=round(start_mm, 2),
         length_mm=round(end_mm - start_mm, 2),
         width_mm=stock["width_mm"],
-        margin_mm=stock["edge_margin_mm"],
+        rim_mm=stock["edge_margin_mm"],
         bound_mm=round(data["bound_mm"], 2) if section is None else None,
         sections=[
             DrawnSection(number=i, start_mm=round(start, 2), end_mm=round(end, 2))
