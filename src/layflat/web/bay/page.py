@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from layflat.web.cutting.bay_tab import read as film
 from layflat.web.gates.bay_tab import read as steps
 from layflat.web.inspection.bay_tab import read as check
 from layflat.web.jobs.models import Job, Stage
@@ -43,6 +44,7 @@ class Tab:
 
 PARTS: Final = (
     Part(name="steps", title="Steps", template="gates/bay_tab.html", read=steps),
+    Part(name="film", title="Film", template="cutting/bay_tab.html", read=film),
     Part(
         name="lay",
         title="Lay",

@@ -77,6 +77,16 @@ export function renew(form) {
   }
 }
 
+/** A gate before a form that is usable now stands open; the server's own words come with the page. */
+function openGate(form) {
+  const gate = form.closest("article, li, section")?.querySelector(":scope > .gate");
+  if (gate) {
+    gate.classList.add("open");
+    gate.replaceChildren(document.createElement("span"));
+    gate.firstChild.textContent = "open by what is kept on this tablet";
+  }
+}
+
 /** Make the forms usable that waited for this one's tap. */
 export function openAfter(form) {
   for (const id of named(form, "tapOpens")) {
@@ -85,6 +95,9 @@ export function openAfter(form) {
     if (other?.matches("form")) {
       other.dataset.tapNeeds = needs.join(" ");
       usable(other, needs.length === 0);
+      if (needs.length === 0) {
+        openGate(other);
+      }
     }
   }
 }
