@@ -15,6 +15,9 @@ OPEN = {"people:first-start", "people:sign-in"}
 """Addresses that strangers may open."""
 OWNER_ONLY = {"gates:new-template", "gates:templates", "people:people"}
 COUNTER_ONLY = {
+    "diary:hours",
+    "diary:new",
+    "diary:settings",
     "bodies:new",
     "stock:receive",
     "jobs:enquiry",

@@ -1,4 +1,6 @@
-"""Places and bookings of the calendar."""
+"""Places, bookings, feeds and working days of the calendar."""
+
+import uuid
 
 from django.conf import settings
 from django.db import models
@@ -39,7 +41,9 @@ class Booking(models.Model):
         people: who works on it.
         starts_at, ends_at: UTC.
         is_withdrawn: taken out; it stays in the record.
+        uid: the same for as long as it exists, for other calendars.
         version: counts every change.
+        changed_at: when it was changed last.
     """
 
     job = models.ForeignKey(Job, null=True, on_delete=models.PROTECT, related_name="bookings")
@@ -50,7 +54,9 @@ class Booking(models.Model):
     starts_at = models.DateTimeField(db_index=True)
     ends_at = models.DateTimeField(db_index=True)
     is_withdrawn = models.BooleanField(default=False)
+    uid = models.UUIDField(default=uuid.uuid4, editable=False)
     version = models.PositiveIntegerField(default=1)
+    changed_at = models.DateTimeField(auto_now=True)
     made_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -93,3 +99,24 @@ class Feed(models.Model):
 
     def __str__(self) -> str:
         return f"feed of {self.person or 'the shop'}"
+
+
+class WorkDay(models.Model):
+    """When the shop works on one day of the week, by its own clock.
+
+    Attributes:
+        weekday: 0 for Monday.
+        opens, closes: by the shop's clock; both None on a day off.
+    """
+
+    weekday = models.PositiveSmallIntegerField(unique=True)
+    opens = models.TimeField(null=True, blank=True)
+    closes = models.TimeField(null=True, blank=True)
+
+    class Meta:
+        """Monday first."""
+
+        ordering = ("weekday",)
+
+    def __str__(self) -> str:
+        return f"{self.weekday}: {self.opens} to {self.closes}"
