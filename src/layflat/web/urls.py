@@ -15,6 +15,7 @@ urlpatterns = [
     path("", include("layflat.web.offer.urls")),
     path("", include("layflat.web.taps.urls")),
     path("", include("layflat.web.gates.urls")),
+    path("", include("layflat.web.diary.urls")),
     path("", include("layflat.web.laying.urls")),
     path("", include("layflat.web.inspection.urls")),
     path("stock/", include("layflat.web.stock.urls")),
