@@ -119,13 +119,17 @@ def test_keys_place_a_flag(all_laid: tuple[Job, list[Cut]], page_of: PageOf) -> 
     page.goto(f"/jobs/{job.number}/bay/#check")
     picture = page.locator("#check-piece-2 .check-map")
     picture.focus()
-    before = "() => [...document.querySelectorAll('#flag-form [name$=_mm]')].map(one => one.value)"
+    places = "() => [...document.querySelectorAll('#flag-form [name$=_mm]')].map(one => one.value)"
+    # The page is brought up to date now and then; what is marked stays.
     page.keyboard.press("ArrowRight")
-    x, y = (float(value) for value in page.evaluate(before)[:2])
+    page.evaluate("window.dispatchEvent(new Event('online'))")
+    page.wait_for_event("response", lambda answer: answer.url.endswith("/bay/"))
+    x, y = (float(value) for value in page.evaluate(places)[:2])
     page.keyboard.press("Shift+ArrowRight")
     page.keyboard.press("ArrowUp")
-    moved = [float(value) for value in page.evaluate(before)[:2]]
-    assert moved != [x, y]
+    moved = [float(value) for value in page.evaluate(places)[:2]]
+    assert moved[0] != x
+    assert moved[1] != y
     assert page.locator("#flag-cut").evaluate("list => list.selectedOptions[0].text") == "2 roof"
     page.keyboard.press("Enter")
     expect(page.locator("#flag-form [name=kind]").first).to_be_focused()

@@ -5,13 +5,16 @@ import datetime
 import pytest
 from django.utils import timezone
 
+from layflat.base import InputError
 from layflat.web.cutting.models import Cut
 from layflat.web.cutting.pool import to_lay_out
 from layflat.web.gates.models import Kind, Step
-from layflat.web.inspection import doing
+from layflat.web.inspection import doing, ending
 from layflat.web.inspection.models import Check, Flag, Round
 from layflat.web.inspection.open import checks_of, is_checked, may_inspect, open_flags
 from layflat.web.jobs.models import Job, Stage
+from layflat.web.laying import doing as hands_on
+from layflat.web.laying.doing import the_cut
 from layflat.web.laying.done import layers_of
 from layflat.web.laying.models import Laying
 from layflat.web.people.models import Person, Role, Shop
@@ -374,3 +377,40 @@ def test_a_clock_that_was_set_back_ends_nothing_before_it_began(
     doing.leave(job, who=corin, at=now - datetime.timedelta(hours=3))
     found.refresh_from_db()
     assert found.ended_at == found.began_at
+
+
+def test_a_look_that_comes_in_late_is_not_taken_for_a_later_one(
+    ines: Person, corin: Person
+) -> None:
+    """A tablet kept it; meanwhile the film was pressed down."""
+    job, (hood, _) = all_laid(ines)
+    done("inspection.begun", corin, job)
+    flag = flag_on(job, hood, corin, remedy="press")
+    before = timezone.now()
+    done("inspection.mended", ines, job, flag=1)
+    flag = job.flags.select_related("cut__piece", "replaced_by").get(pk=flag.pk)
+    with pytest.raises(InputError, match="was touched after you looked"):
+        doing.check(job, hood, who=corin, at=before)
+    with pytest.raises(InputError, match="was mended after you looked"):
+        ending.end_gone(flag, who=corin, at=before)
+    with pytest.raises(InputError, match="was mended after you looked"):
+        ending.still_there(flag, Flag.Remedy.RELAY, who=corin, at=before)
+    assert not Check.objects.exists()
+    ending.end_gone(flag, who=corin, at=timezone.now())
+
+
+def test_film_in_hand_that_comes_in_late_undoes_what_its_layer_looked_at(
+    ines: Person, corin: Person
+) -> None:
+    """He laid the new film before he looked at the rest; the tablet told of it afterwards."""
+    job, (hood, roof) = all_laid(ines)
+    corin_installs(corin)
+    done("inspection.begun", corin, job)
+    flag_on(job, hood, corin, remedy="remake")
+    fresh = new_film(hood)
+    at = timezone.now()
+    done("inspection.checked", corin, job, cut=roof.pk)
+    fresh = the_cut(job, str(fresh.pk))
+    hands_on.begin(job, fresh, hands=[corin], who=corin, at=at)
+    hands_on.end(job, fresh, hard="", picture=None, who=corin, at=at)
+    assert "2 pieces are not checked" in is_checked(job)

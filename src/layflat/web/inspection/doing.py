@@ -5,6 +5,7 @@ laid or mended anything of the job inspects none of it, unless the round says wh
 """
 
 import datetime
+from collections.abc import Sequence
 from typing import Final
 
 from django.db.models import Max
@@ -136,6 +137,13 @@ def check(job: Job, cut: Cut, *, who: Person, at: datetime.datetime) -> Check:
             f"{sentence_start(in_words(cut))} was checked by {before.round.inspector.shown} "
             "already, and nobody touched it since."
         )
+    touched = cut.layings.aggregate(last=Max("ended_at"))["last"]
+    if touched is not None and at < touched:
+        # A tap that a tablet kept: what was looked at then is no longer what lies on the car.
+        raise InputError(
+            f"{sentence_start(in_words(cut))} was touched after you looked, at "
+            f"{shown_moment(touched, the_shop())}; look again."
+        )
     made = Check.objects.create(round=found, cut=cut, at=at)
     write_event(
         CHECKED,
@@ -145,6 +153,28 @@ def check(job: Job, cut: Cut, *, who: Person, at: datetime.datetime) -> Check:
         after={"cut": cut.pk, "round": found.number},
     )
     return made
+
+
+def look_again_after(
+    job: Job, hands: Sequence[Person], *, since: datetime.datetime, at: datetime.datetime
+) -> None:
+    """Have looks count no more that people took after they had film in hand.
+
+    Taps that a tablet kept come in late: then somebody looked as if there were nothing against it.
+
+    Args:
+        job: locked.
+        hands: who had film in hand.
+        since: from when.
+        at: when that became known.
+    """
+    Check.objects.filter(
+        round__job=job,
+        round__inspector__in=[person.pk for person in hands],
+        round__own_work_because="",
+        at__gte=since,
+        stale_at__isnull=True,
+    ).update(stale_at=at)
 
 
 def finish(job: Job, *, who: Person, at: datetime.datetime) -> None:

@@ -21,6 +21,7 @@ from layflat.web.inspection.kinds import kind_named
 from layflat.web.inspection.models import Flag
 from layflat.web.laying.doing import must_be_in_bay
 from layflat.web.people.models import Person
+from layflat.web.people.shop import shown_moment, the_shop
 from layflat.web.record.models import write_event
 
 ENDED: Final = "inspection.flag-ended"
@@ -35,6 +36,7 @@ def still_there(flag: Flag, remedy: Flag.Remedy, *, who: Person, at: datetime.da
     must_be_in_bay(flag.job)
     must_be(flag, Flag.State.MENDED)
     my_round(flag.job, who)
+    _must_be_looked_at_since(flag, at)
     if flag.replaced_by is not None:
         # The fault is on the new film now; the old one does not come back.
         flag.cut, flag.replaced_by = flag.replaced_by, None
@@ -66,6 +68,7 @@ def end_gone(flag: Flag, *, who: Person, at: datetime.datetime) -> None:
     must_be(flag, Flag.State.MENDED)
     found = my_round(flag.job, who)
     must_be_on_car(film_of(flag))
+    _must_be_looked_at_since(flag, at)
     has_mended = flag.mended_by_id == who.pk
     if has_mended and not found.own_work_because:
         raise InputError(f"{who.shown} mended flag {flag.number}; somebody else looks again.")
@@ -103,6 +106,15 @@ def end_no_fault(flag: Flag, because: str, *, who: Person, at: datetime.datetime
         raise InputError("Say why it is no fault; the reason stays in the record.")
     must_be_on_car(flag.cut)
     _end(flag, f"no fault: {because}"[:200], who=who, at=at)
+
+
+def _must_be_looked_at_since(flag: Flag, at: datetime.datetime) -> None:
+    """A tap that a tablet kept may be older than the mending that it seems to speak of."""
+    if flag.mended_at is not None and at < flag.mended_at:
+        raise InputError(
+            f"Flag {flag.number} was mended after you looked, at "
+            f"{shown_moment(flag.mended_at, the_shop())}; look again."
+        )
 
 
 def _end(flag: Flag, how: str, *, who: Person, at: datetime.datetime) -> None:

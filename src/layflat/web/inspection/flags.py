@@ -20,6 +20,7 @@ from layflat.web.gates.standing import require_open
 from layflat.web.inspection.doing import (
     back_to_bay,
     leave_after_mending,
+    look_again_after,
     must_be_on_car,
 )
 from layflat.web.inspection.kinds import is_known, kind_named
@@ -196,6 +197,7 @@ def mend(
     )
     laying.people.set(hands)
     Check.objects.filter(cut=flag.cut, stale_at__isnull=True).update(stale_at=at)
+    look_again_after(job, hands, since=at, at=at)
     more = f": {laying.hard}" if laying.hard else ""
     done = f"{laying.get_way_display()} by {names(hands)}{more}"
     _set_mended(flag, done, by=hands[0], at=at)
@@ -205,7 +207,10 @@ def mend(
 
 def new_film_laid(laying: Laying, who: Person) -> None:
     """Flags of film that came off are mended by the film that was laid in its place."""
-    cut, hands = laying.cut, list(laying.people.all())
+    cut, hands = laying.cut, list(laying.people.order_by("pk"))
+    ended_at = laying.ended_at or laying.began_at
+    job = cut.section.layout.job
+    look_again_after(job, hands, since=laying.began_at, at=ended_at)
     for flag in Flag.objects.filter(cut__piece_id=cut.piece_id, state__in=NOT_ENDED).select_related(
         "job", "cut", "replaced_by"
     ):
@@ -213,7 +218,7 @@ def new_film_laid(laying: Laying, who: Person) -> None:
             continue
         flag.replaced_by = cut
         done = f"made anew, laid by {names(hands)}"
-        _set_mended(flag, done, by=hands[0], at=laying.ended_at or laying.began_at)
+        _set_mended(flag, done, by=hands[0], at=ended_at)
         tell(MENDED, f"Flag {flag.number}: {done}. Somebody else looks again.", flag, who)
 
 

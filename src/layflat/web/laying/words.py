@@ -11,8 +11,8 @@ def sentence_start(words: str) -> str:
 
 
 def names(people: Sequence[Person]) -> str:
-    """People as a sentence names them."""
-    return in_a_row([person.shown for person in people])
+    """People as a sentence names them, by the alphabet."""
+    return in_a_row(sorted(person.shown for person in people))
 
 
 def in_a_row(words: Sequence[str], *, most: int = 4) -> str:

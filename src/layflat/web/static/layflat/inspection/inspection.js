@@ -152,7 +152,6 @@ function forget() {
 // With this script a picture can be tapped, and reached by key.
 function arrange() {
   for (const picture of pictures()) {
-    picture.tabIndex = 0;
     picture.setAttribute("role", "application");
     const name = picture.dataset.name;
     const label = `Flat picture of ${name}. Tap the place of a fault; arrow keys move the mark, with Shift farther; Enter goes to the form.`;
