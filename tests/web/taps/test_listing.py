@@ -24,7 +24,7 @@ People = dict[Role, Person]
 
 
 def refused(people: People, number: int = 1, *, sent: Sent | None = None) -> Tap:
-    fields = {"text": "refuse this", "left_empty": ""}
+    fields = {"text": "refuse this", "left_empty": "", "cut": "4711"}
     who = people[Role.INSTALLER]
     return do("sample.write", key=key(number), who=who, job="2031-0042", fields=fields, sent=sent)
 
@@ -53,7 +53,17 @@ def test_each_is_shown_with_who_when_what_and_why(
     ):
         assert shown in text
     assert "left empty" not in text.lower()
+    assert "4711" not in text
     assert "well" not in text
+
+
+def test_the_board_says_that_something_did_not_go_in(
+    signed_in: Browser, people: People, job: Job, done: Done
+) -> None:
+    counter = signed_in(Role.COUNTER)
+    assert "did not go in" not in counter.get("/").content.decode()
+    refused(people)
+    assert "1 tap in the bay did not go in" in counter.get("/").content.decode()
 
 
 def test_a_person_settles_it_with_words(

@@ -16,13 +16,15 @@ from layflat import __version__
 from layflat.web.board.cards import columns, open_cards, stamp, summary
 from layflat.web.people.models import Person, Role, Shop
 from layflat.web.people.shop import shop_time, the_shop
+from layflat.web.taps.listing import count_unsettled
 
 
 @require_safe
 def board(request: HttpRequest) -> HttpResponse:
     """The home page."""
     context, tag = _seen(request)
-    answer = render(request, "board/board.html", {**context, "part": "board", **_known(tag)})
+    more = {"part": "board", "refused": count_unsettled(), **_known(tag)}
+    answer = render(request, "board/board.html", {**context, **more})
     answer["Cache-Control"] = "no-store"
     return answer
 

@@ -16,6 +16,8 @@ from layflat.web.taps.models import Tap
 
 MOST_SHOWN: Final = 100
 _MOST_WORDS: Final = 200
+_KEYS: Final = frozenset({"cut", "flag", "layout", "people", "roll", "section", "tool"})
+"""Fields that hold rows' keys, which tell people nothing."""
 
 
 @dataclass(frozen=True)
@@ -92,5 +94,5 @@ def _entered(row: Tap) -> tuple[tuple[str, str], ...]:
     return tuple(
         (name.replace("_", " ").replace("-", " "), text)
         for name, text in row.fields.items()
-        if text
+        if text and name not in _KEYS
     )
