@@ -159,7 +159,6 @@ def passport_document(sheet: PassportSheet) -> Document:
         "care": list(sheet.care),
         "cautions": list(sheet.cautions),
         "proof": sheet.proof,
-        "address": sheet.address,
     }
     values = {
         **sheet_values(
@@ -171,6 +170,7 @@ def passport_document(sheet: PassportSheet) -> Document:
         "version": str(sheet.version),
         "vehicle": all_written(sheet.head.vehicle),
         "sha256": sheet.sha256,
+        "address": sheet.address,
         "has_qr": bool(sheet.qr),
     }
     return Document(

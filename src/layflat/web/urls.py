@@ -20,6 +20,7 @@ urlpatterns = [
     path("", include("layflat.web.inspection.urls")),
     path("stock/", include("layflat.web.stock.urls")),
     path("", include("layflat.web.finding.urls")),
+    path("", include("layflat.web.handback.urls")),
     path("work/", include("layflat.web.work.urls")),
 ]
 handler500 = "layflat.web.full_disk.fault"

@@ -2,8 +2,10 @@
 
 import io
 from collections.abc import Callable
+from typing import Any
 
 import pytest
+from django.test import Client
 from django.utils import timezone
 from PIL import Image
 
@@ -30,7 +32,8 @@ from web.bayed import a_roll, as_found, laid, some_cuts
 from web.cover.conftest import dome_folder, dome_memo, domes
 from web.cover.domes import BOTH, Domes
 from web.covered import a_job, kept
-from web.whole.places import Place
+from web.handback.rows import a_checked_job, give
+from web.whole.places import Place, patterns
 
 __all__ = ["dome_folder", "dome_memo", "domes"]
 _COVERS, _FAULTS, _VERSIONS, _LINKS, _EVENTS = 4, 20, 3, 4, 60
@@ -152,7 +155,25 @@ def whole(
         "diary:revoke": {"link": a_feed.pk},
         "work:stop": {"pk": outcome.computation_id},
     }
+    special |= _handed_back(people)
     return lambda name: Place(name, common | special.get(name, {}))
+
+
+def _handed_back(people: dict[Role, Person]) -> dict[str, dict[str, Any]]:
+    """Another job, whose car is handed back; what the addresses of its record need."""
+    job = a_checked_job(people, "2031-0077")
+    browser = Client()
+    browser.force_login(people[Role.COUNTER])
+    assert give(browser, job).status_code == 302
+    values = {
+        "number": job.number,
+        "version": 1,
+        "key": job.final_pictures.get().pk,
+        "what": "small.jpg",
+        "sha256": job.passports.get().content["pictures"][0]["sha256"],
+        "token": token_of(job.links.get()),
+    }
+    return {name: values for name in patterns() if name.startswith("handback:")}
 
 
 def _jpeg() -> bytes:

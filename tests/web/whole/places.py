@@ -217,6 +217,37 @@ TABLE: Final[dict[str, Row]] = {
         "links:revoke",
         "offer:hear",
     ),
+    **_looks(
+        Who.ALL,
+        "handback:for-you",
+        "handback:for-you-pdf",
+        "handback:for-you-picture",
+        "handback:for-you-record",
+    ),
+    **_looks(
+        Who.SHOP,
+        "handback:care",
+        "handback:follow-up",
+        "handback:hand-back",
+        "handback:passport",
+        "handback:pdf",
+        "handback:picture",
+        "handback:record",
+        "handback:record-picture",
+        "handback:signature",
+    ),
+    # Opened without a form they lead to their page.
+    "handback:give": Row(Who.COUNTER, looked_at=302, takes=True),
+    "handback:write": Row(Who.COUNTER, looked_at=302, takes=True),
+    **_acts(Who.SHOP, "handback:add-picture", "handback:put-back", "handback:withdraw"),
+    **_acts(
+        Who.COUNTER,
+        "handback:again",
+        "handback:agree",
+        "handback:call-off",
+        "handback:correct",
+        "handback:make-link",
+    ),
     **_looks(Who.OWNER, "people:people", "people:person", takes=True),
 }
 """A new address is entered here by whom it is for, or the tests fail."""

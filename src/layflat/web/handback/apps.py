@@ -8,3 +8,22 @@ class HandbackConfig(AppConfig):
 
     name = "layflat.web.handback"
     label = "handback"
+
+    def ready(self) -> None:
+        """Show the hand-back on a job's page, and say what must be true before it is done."""
+        from layflat.web.gates.doing import done_when
+        from layflat.web.gates.models import Kind
+        from layflat.web.handback.on_job import (
+            next_when_checked,
+            next_when_handed,
+            not_handed,
+            read,
+        )
+        from layflat.web.jobs.additions import Section, add_section
+        from layflat.web.jobs.models import Stage
+        from layflat.web.jobs.stages import when_next
+
+        add_section(Section(template="handback/on_job.html", read=read))
+        when_next(Stage.CHECKED, next_when_checked)
+        when_next(Stage.HANDED, next_when_handed)
+        done_when(Kind.HAND_BACK, not_handed)

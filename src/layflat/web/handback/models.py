@@ -109,7 +109,7 @@ class FollowUp(models.Model):
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="follow_ups")
     due_on = models.DateField()
     came_at = models.DateTimeField(null=True)
-    found = models.CharField(max_length=400, blank=True)
+    found = models.CharField(max_length=2000, blank=True)
     cancelled_because = models.CharField(max_length=200, blank=True)
     who = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"

@@ -57,13 +57,13 @@ def _shown(request: HttpRequest, link: PrivateLink) -> ShownLink:
         link=link,
         what=Purpose(link.purpose).label,
         address=address(request, link) if is_open(link) else "",
-        is_local=_is_local(request.get_host()),
+        is_local=is_local(request.get_host()),
         state=state,
         word=word,
     )
 
 
-def _is_local(host: str) -> bool:
+def is_local(host: str) -> bool:
     """Whether a host, perhaps with its port, is one of the loopback (RFC 6761, 6.3; RFC 1122)."""
     name = urlsplit(f"//{host}").hostname or ""
     try:

@@ -27,6 +27,8 @@ from layflat.web.record.models import write_event
 DAYS: Final = 30
 """How long a link opens, where nobody says otherwise."""
 MOST_DAYS: Final = 365
+MOST_PASSPORT_DAYS: Final = 3660
+"""A passport's link stands on paper that is kept for ten years."""
 _NONCE_BYTES: Final = 32
 _FOR_TOKENS: Final = b"layflat: tokens of private links, 1"
 _PAGES: Final = {
@@ -36,21 +38,30 @@ _PAGES: Final = {
 }
 
 
-def make(job: Job, purpose: Purpose, *, days: int, who: Person | None) -> PrivateLink:
+def new_nonce() -> bytes:
+    """What a link is made from, where its address is needed before the link is made."""
+    return secrets.token_bytes(_NONCE_BYTES)
+
+
+def make(
+    job: Job, purpose: Purpose, *, days: int, who: Person | None, nonce: bytes = b""
+) -> PrivateLink:
     """A new link to something of a job; call it on a locked job in a transaction.
 
     Args:
         job: that the link is about.
         purpose: what it opens.
-        days: how long it opens it, 1 to 365.
+        days: how long it opens it: 1 to 365, a passport 3660.
         who: makes it.
+        nonce: from `new_nonce`, where it was needed before.
 
     Raises:
         InputError: *days* is beyond the bounds.
     """
-    if not 1 <= days <= MOST_DAYS:
-        raise InputError(f"A private link opens for 1 to {MOST_DAYS} days.")
-    nonce = secrets.token_bytes(_NONCE_BYTES)
+    most = MOST_PASSPORT_DAYS if purpose is Purpose.PASSPORT else MOST_DAYS
+    if not 1 <= days <= most:
+        raise InputError(f"A private link opens for 1 to {most} days.")
+    nonce = nonce or new_nonce()
     link = PrivateLink.objects.create(
         job=job,
         purpose=purpose,
@@ -79,9 +90,16 @@ def token_of(link: PrivateLink) -> str:
 def address(request: HttpRequest, link: PrivateLink) -> str:
     """The whole address that the customer opens; "" when it cannot be shown again."""
     token = token_of(link)
-    if not token:
-        return ""
-    return request.build_absolute_uri(reverse(_PAGES[Purpose(link.purpose)], args=[token]))
+    return _address(request, Purpose(link.purpose), token) if token else ""
+
+
+def address_from(request: HttpRequest, purpose: Purpose, nonce: bytes) -> str:
+    """The address that a link will have which is made from a nonce."""
+    return _address(request, purpose, _token(nonce))
+
+
+def _address(request: HttpRequest, purpose: Purpose, token: str) -> str:
+    return request.build_absolute_uri(reverse(_PAGES[purpose], args=[token]))
 
 
 def find(token: str, purpose: Purpose) -> PrivateLink | None:

@@ -1,0 +1,1 @@
+"""Pages of handing back, for the shop and for the customer."""
