@@ -4,17 +4,24 @@ import datetime
 import itertools
 import re
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 from playwright.sync_api import BrowserContext, Page, expect
 
 from browser.conftest import TABLET_SIZE, Live
+from browser.test_pages import look_over
+from layflat.web.bay.page import PARTS
+from layflat.web.cover.models import Outcome
+from layflat.web.files.store import path_of
 from layflat.web.gates.models import Kind, Step, Zone
 from layflat.web.jobs.models import Job
+from layflat.web.laying.models import Laying
 from layflat.web.people.models import Person, Role
 from layflat.web.taps.models import Tap
-from web.bayed import an_accepted_job, in_the_bay
+from web.bayed import an_accepted_job, in_the_bay, some_cuts, steps_done
 
 PageOf = Callable[..., Page]
 NETWORK = ("ERR_INTERNET_DISCONNECTED", "Failed to load resource")
@@ -87,6 +94,15 @@ def taps_of(live: Live, job: Job) -> list[tuple[int | None, str, str, str]]:
         return [(row.number, row.act, row.fields.get("step", ""), row.state) for row in rows]
 
 
+def came_in(live: Live, page: Page, job: Job, count: int) -> None:
+    """Wait until so many taps of the job came in: the strip said “All sent” before, too."""
+    for _ in range(600):
+        if len(taps_of(live, job)) >= count:
+            return all_sent(page)
+        page.wait_for_timeout(50)
+    pytest.fail(f"fewer than {count} taps came in")
+
+
 def in_order(*acts: tuple[str, str], first: int = 1) -> Sequence[tuple[int, str, str, str]]:
     return [(first + place, act, step, "done") for place, (act, step) in enumerate(acts)]
 
@@ -119,6 +135,74 @@ def test_taps_without_the_network_are_kept_over_a_reload_and_done_once_in_order(
     with live.inside():
         assert Step.objects.get(job=job, key="iron").state == Step.State.DONE
         assert [row.is_late for row in Tap.objects.filter(job=job)] == [False] * 4
+
+
+def a_jpeg(place: Path, *, width: int, height: int) -> Path:
+    """A picture full of grain, which no format makes small."""
+    grain = Image.effect_noise((width, height), 90)
+    Image.merge("RGB", (grain, grain, grain)).save(place, "JPEG", quality=97)
+    return place
+
+
+@pytest.fixture
+def lay(live: Live, job: Job, bay: Page) -> int:
+    """The part "Lay" is open and a piece may be laid: its film's key."""
+    with live.inside():
+        cut = some_cuts(job, Outcome.objects.get(cover__job=job))[0]
+        steps_done(job, Kind.HAND, Kind.IRON, Kind.CUT)
+    opened(bay, job)
+    all_sent(bay)
+    bay.locator("#tab-lay").click()
+    return cut.pk
+
+
+def test_a_picture_taken_without_the_network_is_sent_later_and_small(
+    live: Live, job: Job, bay: Page, lay: int, tmp_path: Path
+) -> None:
+    photo = a_jpeg(tmp_path / "IMG_7.jpg", width=3200, height=2400)
+    assert photo.stat().st_size > 3_000_000
+    bay.context.set_offline(True)
+    tap(bay, f"lay-begin-{lay}")
+    expect(strip(bay)).to_contain_text("1 tap kept on this tablet")
+    bay.locator(f"#lay-end-{lay} summary").click()
+    bay.locator(f"#photo-{lay}").set_input_files(photo)
+    bay.locator(f"#hard-{lay}").fill("the corner")
+    tap(bay, f"lay-end-{lay}")
+    expect(strip(bay)).to_contain_text("2 taps kept on this tablet", timeout=30_000)
+    bay.reload()
+    expect(strip(bay)).to_contain_text("2 taps kept on this tablet")
+    bay.context.set_offline(False)
+    all_sent(bay)
+    with live.inside():
+        assert [row.act for row in Tap.objects.filter(job=job)] == ["laying.began", "laying.ended"]
+        laying = Laying.objects.get(cut=lay)
+        assert laying.hard == "the corner"
+        assert laying.photo is not None
+        with Image.open(path_of(laying.photo.sha256)) as picture:
+            assert picture.size == (2560, 1920)
+
+
+def test_a_picture_of_60_mb_is_not_taken(
+    live: Live, job: Job, bay: Page, lay: int, tmp_path: Path
+) -> None:
+    photo = tmp_path / "IMG_8.jpg"
+    with photo.open("wb") as file:
+        file.truncate(60_000_000)
+    tap(bay, f"lay-begin-{lay}")
+    came_in(live, bay, job, 1)
+    end = bay.locator(f"#lay-end-{lay}")
+    expect(end.locator("details")).to_have_attribute("open", "")
+    bay.locator(f"#photo-{lay}").set_input_files(photo)
+    words = "The picture is larger than 25 MB; take it with a lower resolution."
+    until(bay, "id => document.getElementById(id).validationMessage !== ''", f"photo-{lay}")
+    said = bay.locator(f"#photo-{lay}").evaluate("input => input.validationMessage")
+    assert said == words
+    tap(bay, f"lay-end-{lay}")
+    assert [act for _, act, *_ in taps_of(live, job)] == ["laying.began"]
+    bay.locator(f"#photo-{lay}").set_input_files([])
+    tap(bay, f"lay-end-{lay}")
+    came_in(live, bay, job, 2)
+    assert [act for _, act, *_ in taps_of(live, job)] == ["laying.began", "laying.ended"]
 
 
 def set_clock(page: Page, off_s: int) -> None:
@@ -179,7 +263,7 @@ def test_somebody_else_at_the_tablet_sends_nobody_s_taps_but_their_own(
     expect(more).to_contain_text("1 tap of Ines kept here: sent when Ines signs in.")
     assert taps_of(live, job) == []
     tap(theirs, "begin-wash")
-    all_sent(theirs)
+    came_in(live, theirs, job, 1)
     sign_in(live, context, Role.INSTALLER)
     # The page is still the owner's, and says so rather than sending as somebody else.
     tap(theirs, "done-wash")
@@ -317,3 +401,19 @@ def test_what_updates_keeps_focus_and_what_is_typed(live: Live, job: Job, bay: P
     why.press_sequentially("an")
     expect(why).to_have_value("It is clean")
     expect(why).to_be_focused()
+
+
+def test_the_page_is_right_in_every_size_also_while_taps_are_kept(
+    bay: Page, job: Job, lay: int, axe: Callable[[Page], None], tmp_path: Path
+) -> None:
+    for part in PARTS:
+        bay.locator(f"#tab-{part.name}").click()
+        axe(bay)
+    bay.context.set_offline(True)
+    tap_of = bay.locator(f"#lay-begin-{lay} button")
+    bay.locator("#tab-lay").click()
+    tap_of.click()
+    expect(strip(bay)).to_contain_text("1 tap kept on this tablet")
+    look_over(bay, axe, tmp_path, "bay")
+    bay.context.set_offline(False)
+    all_sent(bay)
