@@ -1,10 +1,12 @@
 """Server time of every page of the app over a shop's ten years, against the limit of 100 ms.
 
 `python -m bench web` seeds 10,000 jobs of which 500 are open, 60,000 faults, 200,000 events, 300
-bodies, 5,000 computations and for each job two covers, one of them computed with six pieces, an
-offer and a private link into SQLite in a folder that goes when it ends. The invented coupe is
-prepared and its nose computed in earnest; the other jobs' covers, pieces and offers are copies of
-that. Then it asks for each page 40 times as the owner, in one process and through every middleware.
+bodies, 5,000 computations, for each job two covers, one of them computed with six pieces, an offer
+and a private link, 2,000 rolls with 50,000 movements, and every piece cut and laid, into SQLite in
+a folder that goes when it ends. The invented coupe is prepared and its nose computed in earnest;
+the other jobs' covers, pieces and offers are copies of that.
+
+Then it asks for each page 40 times as the owner, in one process and through every middleware.
 The 95th percentile counts. Beside it stands the barest page that the app has, the door: what there
 is to pay for session, policy and template alone.
 """
@@ -19,6 +21,7 @@ from typing import Any
 import numpy as np
 
 from bench._empty_app import empty_app
+from bench._stock_rows import ROLLS, ROLLS_A_LOT, seed_stock
 
 JOBS, OPEN_JOBS, FAULTS, EVENTS = 10_000, 500, 60_000, 200_000
 BODIES, COMPUTATIONS = 300, 5_000
@@ -33,6 +36,7 @@ def main() -> None:
         began = time.perf_counter()
         seed()
         seed_covers()
+        seed_stock()
         print(f"seeded in {time.perf_counter() - began:.0f} s")
         measure()
 
@@ -325,6 +329,7 @@ def sampled_addresses() -> tuple[list[tuple[str, Callable[[], str]]], list[str]]
     from layflat.web.links.models import PrivateLink
     from layflat.web.links.private import token_of
     from layflat.web.people.models import Person
+    from layflat.web.stock.models import Roll
     from layflat.web.work.models import Computation
 
     def keys(model: Any) -> list[int]:
@@ -348,6 +353,8 @@ def sampled_addresses() -> tuple[list[tuple[str, Callable[[], str]]], list[str]]
         "people": {"key": keys(Person)},
         "bodies": {"pk": keys(Body), "number": [1]},
         "work": {"pk": keys(Computation)},
+        "stock": {"roll": keys(Roll)},
+        "finding": {"lot": [f"LW-{i:04d}" for i in range(ROLLS // ROLLS_A_LOT)]},
     }
     found: list[tuple[str, Callable[[], str]]] = []
     left_out: list[str] = []
@@ -377,6 +384,12 @@ def sampled_addresses() -> tuple[list[tuple[str, Callable[[], str]]], list[str]]
     found.append(("jobs:find, a name", lambda: f"{search}?q=CUSTOMER+{dice.randrange(JOBS // 4)}"))
     found.append(("jobs:find, nothing", lambda: f"{search}?q=no+such+{dice.randrange(1000)}"))
     found.append(("jobs:find, the last page", lambda: f"{search}?page={JOBS}"))
+    box, stock = reverse("finding:find"), reverse("stock:stock")
+    found.append(("finding:find, a name", lambda: f"{box}?q=CUSTOMER+{dice.randrange(100)}"))
+    found.append(("finding:find, a plate", lambda: f"{box}?q=ly{dice.randrange(JOBS // 4)}"))
+    found.append(("finding:find, a lot", lambda: f"{box}?q=lw-{dice.randrange(ROLLS // 40):03d}"))
+    found.append(("finding:find, nothing", lambda: f"{box}?q=no+such+{dice.randrange(1000)}"))
+    found.append(("stock:stock, all, the last", lambda: f"{stock}?which=all&page={ROLLS}"))
     return found, left_out
 
 

@@ -1,6 +1,6 @@
 """Which cars carry film from a lot, what is cut of it and not laid, and what is left in stock."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -23,19 +23,16 @@ class OnCar:
     """A piece of film that lies on a car.
 
     Attributes:
-        cut: with its piece and its roll.
+        cut: with its piece.
+        roll: that it was cut from.
         laid_at: when laying it ended first; None when nobody tapped it.
         laid_by: who laid it.
     """
 
     cut: Cut
+    roll: Roll
     laid_at: datetime | None
     laid_by: tuple[str, ...]
-
-    @property
-    def roll(self) -> Roll:
-        """That it was cut from."""
-        return self.cut.section.layout.roll
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,6 +54,15 @@ class Car:
 
 
 @dataclass(frozen=True, kw_only=True)
+class AtHand:
+    """A piece of film that is cut, and neither laid nor lost."""
+
+    cut: Cut
+    roll: Roll
+    job: Job
+
+
+@dataclass(frozen=True, kw_only=True)
 class Recall:
     """All that came of a lot.
 
@@ -65,14 +71,14 @@ class Recall:
         films: names of the films.
         rolls: every roll and offcut of it, also finished ones.
         cars: the last laid first.
-        at_hand: cut, and neither laid nor lost.
+        at_hand: the pieces that wait to be laid.
     """
 
     written: tuple[str, ...]
     films: tuple[str, ...]
     rolls: tuple[Roll, ...]
     cars: tuple[Car, ...]
-    at_hand: tuple[Cut, ...]
+    at_hand: tuple[AtHand, ...]
 
     @property
     def left_mm(self) -> int:
@@ -86,7 +92,7 @@ class Recall:
 
 
 def recall(lot: str) -> Recall | None:
-    """What came of a lot, in five queries whatever there is of it; None when there is no such lot.
+    """What came of a lot, in seven queries whatever there is of it; None when there is no such lot.
 
     Lots that differ in capitals, spaces, hyphens and dots only are one: a car that is found
     without need is looked at once too often, one that is not found drives on.
@@ -94,40 +100,63 @@ def recall(lot: str) -> Recall | None:
     rolls = list(with_all(Roll.objects.filter(lot_bare=bare(lot)).order_by("number")))
     if not rolls:
         return None
-    layings = Laying.objects.prefetch_related("people").order_by("id")
-    cuts = list(
-        Cut.objects.filter(section__layout__roll__in=[roll.pk for roll in rolls])
-        .filter(state__in=[Cut.State.LAID, *_AT_HAND])
-        .select_related(
-            "piece",
-            "section__layout__roll",
-            "section__layout__job__vehicle__customer",
-            "section__layout__job__vehicle__body__body",
-        )
-        .prefetch_related(Prefetch("layings", layings))
-        .order_by("section__layout__job", "section__layout__number", "number")
-    )
-    laid = [cut for cut in cuts if cut.state == Cut.State.LAID]
+    by_key = {roll.pk: roll for roll in rolls}
+    cuts = _cuts(by_key)
     written = sorted({roll.lot for roll in rolls}, key=lambda words: (words != lot, words))
+    jobs = _jobs({cut.section.layout.job_id for cut in cuts})
     return Recall(
         written=tuple(written),
         films=tuple(sorted({roll.film for roll in rolls})),
         rolls=tuple(rolls),
-        cars=_cars(laid),
-        at_hand=tuple(cut for cut in cuts if cut.state in _AT_HAND),
+        cars=_cars([cut for cut in cuts if cut.state == Cut.State.LAID], by_key, jobs),
+        at_hand=tuple(
+            AtHand(
+                cut=cut,
+                roll=by_key[cut.section.layout.roll_id],
+                job=jobs[cut.section.layout.job_id],
+            )
+            for cut in cuts
+            if cut.state in _AT_HAND
+        ),
     )
 
 
-def _cars(laid: Sequence[Cut]) -> tuple[Car, ...]:
-    by_job: dict[Job, list[Cut]] = {}
+def _cuts(rolls: Collection[int]) -> list[Cut]:
+    """Cuts of rolls that are laid or wait to be, without the drawings of layouts and pieces."""
+    layings = Laying.objects.only("cut", "ended_at").prefetch_related("people").order_by("id")
+    return list(
+        Cut.objects.filter(section__layout__roll__in=rolls)
+        .filter(state__in=[Cut.State.LAID, *_AT_HAND])
+        .select_related("piece", "section__layout")
+        .only(
+            "number",
+            "state",
+            "piece__title",
+            "section__layout__job",
+            "section__layout__roll",
+        )
+        .prefetch_related(Prefetch("layings", layings))
+        .order_by("section__layout__job", "section__layout__number", "number")
+    )
+
+
+def _jobs(keys: Iterable[int]) -> dict[int, Job]:
+    rows = Job.objects.select_related("vehicle__customer", "vehicle__body__body")
+    return rows.in_bulk(list(keys))
+
+
+def _cars(
+    laid: Sequence[Cut], rolls: Mapping[int, Roll], jobs: Mapping[int, Job]
+) -> tuple[Car, ...]:
+    by_job: dict[int, list[Cut]] = {}
     for cut in laid:
-        by_job.setdefault(cut.section.layout.job, []).append(cut)
+        by_job.setdefault(cut.section.layout.job_id, []).append(cut)
     passports = _passports(by_job)
     cars = [
         Car(
-            job=job,
-            pieces=tuple(_on_car(cut) for cut in cuts),
-            passport=passports.get(job.pk),
+            job=jobs[job],
+            pieces=tuple(_on_car(cut, rolls[cut.section.layout.roll_id]) for cut in cuts),
+            passport=passports.get(job),
         )
         for job, cuts in by_job.items()
     ]
@@ -135,13 +164,13 @@ def _cars(laid: Sequence[Cut]) -> tuple[Car, ...]:
     return tuple(cars)
 
 
-def _on_car(cut: Cut) -> OnCar:
+def _on_car(cut: Cut, roll: Roll) -> OnCar:
     layings = list(cut.layings.all())
     names = {person.shown: None for laying in layings for person in laying.people.all()}
     ended = [laying.ended_at for laying in layings if laying.ended_at is not None]
-    return OnCar(cut=cut, laid_at=min(ended, default=None), laid_by=tuple(names))
+    return OnCar(cut=cut, roll=roll, laid_at=min(ended, default=None), laid_by=tuple(names))
 
 
-def _passports(jobs: Iterable[Job]) -> dict[int, int]:
-    rows = Passport.objects.filter(job__in=[job.pk for job in jobs]).values("job")
+def _passports(jobs: Iterable[int]) -> dict[int, int]:
+    rows = Passport.objects.filter(job__in=list(jobs)).values("job")
     return dict(rows.order_by().annotate(newest=Max("version")).values_list("job", "newest"))

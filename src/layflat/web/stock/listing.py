@@ -22,6 +22,8 @@ WHICH: Final = {
     "all": "All",
 }
 """Which rolls are shown, as it is named in addresses and shown."""
+ORDER: Final = ("is_finished", "-number")
+"""What can be used first, the newest before the others."""
 _MOST_WORDS: Final = 8
 _MOST_NUMBER: Final = 2_147_483_647
 
@@ -55,7 +57,7 @@ def find_rolls(text: str, *, which: str = "") -> QuerySet[Roll]:
         text: as typed.
         which: a key of `WHICH`.
     """
-    rolls = Roll.objects.order_by("is_finished", "-number")
+    rolls = Roll.objects.order_by(*ORDER)
     if which in ("", "rolls", "offcuts"):
         rolls = rolls.filter(is_finished=False)
     if which in ("rolls", "offcuts"):

@@ -23,7 +23,7 @@ from layflat.web.people.shop import shop_time, shown_length, the_shop
 from layflat.web.stock import doing
 from layflat.web.stock.amounts import film_length, read_length, read_width
 from layflat.web.stock.booking import receive as receive_roll
-from layflat.web.stock.listing import WHICH, find_rolls, shown_rolls, with_all, with_balance
+from layflat.web.stock.listing import ORDER, WHICH, find_rolls, shown_rolls, with_all, with_balance
 from layflat.web.stock.models import Roll
 
 _PER_PAGE = 40
@@ -36,9 +36,11 @@ def stock(request: HttpRequest) -> HttpResponse:
     shop = the_shop()
     text, which = typed(request.GET.get("q", "")), request.GET.get("which", "")
     which = which if which in WHICH else ""
-    pages = Paginator(with_all(find_rolls(text, which=which)), _PER_PAGE)
+    pages = Paginator(find_rolls(text, which=which).values_list("pk", flat=True), _PER_PAGE)
     page = pages.get_page(request.GET.get("page"))
-    shown, rule = shown_rolls(list(page.object_list), shop)
+    # What is drawn is asked for these only, not for every roll that there ever was.
+    these = with_all(Roll.objects.filter(pk__in=list(page))).order_by(*ORDER)
+    shown, rule = shown_rolls(list(these), shop)
     context = {
         "part": "stock",
         "searched": text,
