@@ -15,7 +15,7 @@ from layflat.web.cover.models import Piece
 from layflat.web.cutting.models import Cut
 from layflat.web.gates.models import Kind
 from layflat.web.inspection.bay_tab import read
-from layflat.web.inspection.flat_map import FlatMap
+from layflat.web.inspection.flat_map import FlatMap, flat_map_of
 from layflat.web.inspection.kinds import KINDS, kind_named
 from layflat.web.inspection.models import Flag
 from layflat.web.jobs.models import Job, Stage
@@ -140,6 +140,22 @@ def test_a_pennant_stands_on_its_map(x: float, y: float) -> None:
     across, down = found.at(x, y)
     assert 0 <= across <= 1200
     assert 0 <= down <= 600
+
+
+@pytest.mark.parametrize(
+    "flat",
+    [
+        {"points": [0.0] * 2000, "map": ON_MAP},
+        {"map": ON_MAP, "points": [0.0] * 2000},
+        {"free": [{"name": '"map": 1'}], "map": ON_MAP},
+        {"map": ON_MAP, "free": [{"name": '"map":{}'}]},
+    ],
+)
+def test_a_map_is_found_wherever_it_stands(db: None, flat: dict[str, Any]) -> None:
+    piece = Piece(flat=kept(json.dumps(flat, separators=(",", ":")).encode(), "flat.json"))
+    found = flat_map_of(piece)
+    assert found is not None
+    assert (found.width, found.to_map) == (1200.0, (1.0, 0.0, 0.0, -1.0, 100.0, 500.0))
 
 
 def test_the_kinds_are_those_of_the_trade() -> None:

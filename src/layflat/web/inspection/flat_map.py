@@ -3,12 +3,16 @@
 import json
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
+from typing import Any
 
 from layflat.web.cover.models import Piece
 from layflat.web.files.store import path_of
 
 _REMEMBERED = 2048
 _NUMBERS = 6
+_END = 1024
+"""Bytes at the end of a flat's file, which may be more than a megabyte."""
 Numbers = tuple[float, float, float, float, float, float]
 
 
@@ -41,7 +45,7 @@ def flat_map_of(piece: Piece) -> FlatMap | None:
 @lru_cache(maxsize=_REMEMBERED)
 def _read(sha256: str) -> FlatMap | None:
     try:
-        found = json.loads(path_of(sha256).read_bytes())["map"]
+        found = _map_in(path_of(sha256))
         numbers = tuple(float(value) for value in found["to_map"])
         width, height = float(found["width_mm"]), float(found["height_mm"])
     except (OSError, ValueError, TypeError, KeyError):
@@ -50,3 +54,18 @@ def _read(sha256: str) -> FlatMap | None:
         return None
     a, b, c, d, e, f = numbers
     return FlatMap(width=width, height=height, to_map=(a, b, c, d, e, f))
+
+
+def _map_in(path: Path) -> dict[str, Any]:
+    """What a flat's file says of its map: the last thing in it, so that its end mostly will do."""
+    with path.open("rb") as file:
+        file.seek(max(path.stat().st_size - _END, 0))
+        end = file.read()
+    place = end.rfind(b'"map":')
+    try:
+        found = json.loads(b"{" + end[place:])["map"] if place >= 0 else None
+    except ValueError:
+        found = None
+    if not isinstance(found, dict):
+        found = json.loads(path.read_bytes())["map"]
+    return dict(found)
