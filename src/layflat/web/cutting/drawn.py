@@ -91,7 +91,7 @@ class Drawn:
     @property
     def view_box(self) -> str:
         """Of the picture: the roll, with room for the sections' names above it."""
-        above = 2.5 * self.size if self.sections else 0.4 * self.size
+        above = 1.4 * self.size if self.sections else 0.4 * self.size
         high = self.width_mm + above + 0.4 * self.size
         return f"{self.start_mm:.1f} {-above:.1f} {self.length_mm:.1f} {high:.1f}"
 
@@ -118,7 +118,11 @@ def _read(stored: StoredFile | None) -> Mapping[str, Any]:
 
 
 def drawn(
-    data: Mapping[str, Any], shapes: Mapping[str, Any], *, section: int | None = None
+    data: Mapping[str, Any],
+    shapes: Mapping[str, Any],
+    *,
+    section: int | None = None,
+    with_bound: bool = False,
 ) -> Drawn:
     """The picture of a stored layout.
 
@@ -126,6 +130,7 @@ def drawn(
         data: see `layflat.web.cutting.stored`.
         shapes: from `shapes_of`.
         section: one section only, by its index; None for the roll.
+        with_bound: whether the lower bound is marked.
     """
     stock = data["stock"]
     start_mm, end_mm = (0.0, data["length_mm"]) if section is None else data["sections"][section]
@@ -137,7 +142,7 @@ def drawn(
         length_mm=round(end_mm - start_mm, 2),
         width_mm=stock["width_mm"],
         rim_mm=stock["edge_margin_mm"],
-        bound_mm=round(data["bound_mm"], 2) if section is None else None,
+        bound_mm=round(data["bound_mm"], 2) if with_bound else None,
         sections=[
             DrawnSection(number=i, start_mm=round(start, 2), end_mm=round(end, 2))
             for i, (start, end) in enumerate(data["sections"], start=1)

@@ -1,7 +1,7 @@
 """What the pages of film show: pieces that need film, rolls, layouts, a layout's sections."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.db.models import Sum
@@ -32,10 +32,15 @@ REASON_ROWS = [(name, words or "something else") for name, words in REASONS.item
 
 @dataclass(frozen=True, kw_only=True)
 class Free:
-    """A roll with what one more layout of the job may use of it, in whole millimetres."""
+    """A roll with what one more layout of the job may use of it, in whole millimetres.
+
+    Attributes:
+        is_first_choice: whether it is what a hurried person should get.
+    """
 
     roll: Roll
     free_mm: int
+    is_first_choice: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,7 +117,7 @@ def film_context(job: Job, shop: Shop) -> dict[str, Any]:
     context["needed"] = needed
     context["is_old"] = any(row.piece.pattern_id is None for row in needed)
     if any(not row.is_searched for row in needed) and not context["why_not"]:
-        context["rolls"] = free_rolls(job)
+        context["rolls"] = with_first_choice(free_rolls(job), width_mm=outcome.roll_width_mm)
     return context
 
 
@@ -151,6 +156,18 @@ def free_rolls(job: Job) -> list[Free]:
         if free_mm > 0:
             found.append(Free(roll=usable.roll, free_mm=free_mm))
     return found
+
+
+def with_first_choice(
+    rolls: list[Free], *, width_mm: float, roll: Roll | None = None
+) -> list[Free]:
+    """The same, one chosen: *roll* itself, the first as wide as was computed for, or the widest."""
+    if not rolls:
+        return []
+    same = [one for one in rolls if roll is not None and one.roll.pk == roll.pk]
+    wide = [one for one in rolls if one.roll.width_mm >= width_mm]
+    first = (same or wide or [max(rolls, key=lambda one: one.roll.width_mm)])[0]
+    return [replace(one, is_first_choice=one is first) for one in rolls]
 
 
 def layout_rows(job: Job) -> list[LayoutRow]:
@@ -196,7 +213,7 @@ def layout_context(job: Job, layout: Layout, shop: Shop) -> dict[str, Any]:
         "title": f"Layout {layout.number}",
         "standing": standing,
         "figures": figures_of(data, shop),
-        "picture": drawn(data, shapes) if data is not None else None,
+        "picture": _picture(data, shapes, standing),
         "is_too_long": data is not None and _is_too_long(layout, data),
         "rows": rows,
         "time": minutes_words(sum(row.section.seconds for row in rows)),
@@ -204,10 +221,22 @@ def layout_context(job: Job, layout: Layout, shop: Shop) -> dict[str, Any]:
         "may_drop": not ticked and standing.name not in ("cut", "dropped"),
         "reasons": REASON_ROWS,
         "needed": needed,
-        "rolls": free_rolls(job) if needed and not why_not(job) else [],
+        "rolls": _rolls_again(job, layout) if needed and not why_not(job) else [],
         "default_s": SECONDS[0],
         "notes": layout.notes or (data or {}).get("notes", []),
     }
+
+
+def _picture(data: Any, shapes: Any, standing: LayoutStanding) -> Drawn | None:
+    if data is None:
+        return None
+    return drawn(data, shapes, with_bound=not standing.is_kept)
+
+
+def _rolls_again(job: Job, layout: Layout) -> list[Free]:
+    return with_first_choice(
+        free_rolls(job), width_mm=float(layout.roll.width_mm), roll=layout.roll
+    )
 
 
 def _needed_again(job: Job, lost: list[Cut]) -> list[Cut]:

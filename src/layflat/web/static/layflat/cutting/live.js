@@ -80,7 +80,12 @@ export class Live {
     }
     sections.forEach(([start, end], place) => {
       const number = place + 1;
-      const name = element("text", { class: "roll-name", dy: "-0.4em", "data-section": number });
+      const name = element("text", {
+        class: "roll-name",
+        dy: "-0.4em",
+        "data-section": number,
+        "data-start": start,
+      });
       name.textContent = `section ${number}`;
       texts.append(name);
       this.roll.put(name, (start + end) / 2, 0);

@@ -47,7 +47,7 @@ export class Roll {
       this.picture.setAttribute("viewBox", view.join(" "));
     } else {
       this.lay.removeAttribute("transform");
-      const room = hasNames ? this.length / 16 : this.length / 100;
+      const room = hasNames ? this.length / 36 : this.length / 100;
       const below = this.length / 100;
       const view = [this.start - 4, -room, this.length + 8, this.width + room + below];
       this.picture.setAttribute("viewBox", view.join(" "));
@@ -61,13 +61,20 @@ export class Roll {
       return;
     }
     for (const text of this.texts.children) {
-      const isName = text.hasAttribute("data-section");
+      const isName = text.matches(".roll-name");
       const x = Number(text.dataset.px);
       const y = Number(text.dataset.py);
       const isUpright = this.upright.matches;
-      text.setAttribute("x", isUpright ? this.width - y - (isName ? this.width / 2 : 0) : x);
-      text.setAttribute("y", isUpright ? x : y);
-      text.setAttribute("font-size", (isName ? NAME_PX : NUMBER_PX) * scale);
+      const size = (isName ? NAME_PX : NUMBER_PX) * scale;
+      if (isUpright && text.dataset.start !== undefined) {
+        // Above its first pieces there is no room beside the roll on a phone.
+        text.setAttribute("x", this.width / 2);
+        text.setAttribute("y", Number(text.dataset.start) + 1.8 * size);
+      } else {
+        text.setAttribute("x", isUpright ? this.width - y : x);
+        text.setAttribute("y", isUpright ? x : y);
+      }
+      text.setAttribute("font-size", size);
     }
   }
 
