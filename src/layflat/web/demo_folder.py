@@ -38,7 +38,7 @@ def go_on_inventing() -> None:
 
 def _invent() -> None:
     from layflat.web.seed import is_invented
-    from layflat.web.seed_offers import go_on_until_done
+    from layflat.web.seed_bay import go_on_until_done
 
     if is_invented():
         go_on_until_done()

@@ -16,6 +16,7 @@ from layflat.web.people.models import Person, Role, Shop
 from layflat.web.people.shop import the_shop
 from layflat.web.record.models import write_event
 from layflat.web.seed_bodies import seed_bodies
+from layflat.web.seed_yard import seed_yard
 
 PASSWORD = "lampwick lights the yard"
 """Everybody's in the invented workshop, and no secret: it serves looking around only."""
@@ -50,6 +51,28 @@ class Told:
 
 
 TOLD = (
+    Told(
+        customer="Hester Quillan",
+        phone="555 0117",
+        plate="LY 15 HQ",
+        described="Tarnholm Siskwing",
+        paint="Dark blue, clear coat as delivered",
+        stage=Stage.ACCEPTED,
+        wishes="The lamps, which went milky on the last car.",
+        who=Role.COUNTER,
+        promised_in=-6,
+    ),
+    Told(
+        customer="Ro Tamsel",
+        phone="555 0172",
+        plate="LY 72 RT",
+        described="Tarnholm Siskwing",
+        paint="White",
+        stage=Stage.ACCEPTED,
+        wishes="Hood and lamps, before the drive to the coast.",
+        who=Role.INSTALLER,
+        promised_in=2,
+    ),
     Told(
         customer="Wendla Foxmarrow",
         phone="555 0143",
@@ -181,6 +204,7 @@ def seed_workshop(*, progress: Progress = silent) -> None:
     with transaction.atomic():
         progress("opening the shop", 0.0)
         staff = _open_shop()
+        seed_yard(who=staff[Role.OWNER])
         bodies = seed_bodies(who=staff[Role.OWNER], progress=part_of(progress, start=0.05, end=0.9))
         seed_jobs(staff, bodies, progress=part_of(progress, start=0.9, end=1.0))
     progress("workshop opened", 1.0)

@@ -6,12 +6,11 @@ at the next start, and what somebody changed by hand in the meantime is left alo
 """
 
 import logging
-import threading
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
-from django.db import connections, transaction
+from django.db import transaction
 
 from layflat.base import LayflatError
 from layflat.demo import sliding_door_line
@@ -30,7 +29,6 @@ from layflat.web.people.models import Person, Role, Shop
 from layflat.web.people.shop import the_shop
 from layflat.web.record.models import write_event
 
-_LOOK_EVERY_S: Final = 2.0
 _INVENTED: Final = "invented with the workshop"
 _NOSE: Final = (
     "bumper-front",
@@ -40,6 +38,7 @@ _NOSE: Final = (
     "mirror-left",
     "mirror-right",
 )
+_LAMPS: Final = ("lamp-left", "lamp-right")
 _DOORS: Final = ("door-left", "door-right")
 _SLIDING: Final = "sliding-door-right"
 
@@ -66,6 +65,13 @@ class ToldCovers:
 
 
 TOLD_COVERS: Final = (
+    ToldCovers(plate="LY 15 HQ", stage=Stage.ACCEPTED, covers=(("Lamps", _LAMPS),), accepted=1),
+    ToldCovers(
+        plate="LY 72 RT",
+        stage=Stage.ACCEPTED,
+        covers=(("Hood and lamps", ("hood", *_LAMPS)),),
+        accepted=1,
+    ),
     ToldCovers(
         plate="LY 31 PH",
         stage=Stage.OFFERED,
@@ -96,16 +102,6 @@ TOLD_COVERS: Final = (
     ),
 )
 """By the invented jobs of `seed`, in the order in which they are computed."""
-
-
-def go_on_until_done() -> None:
-    """Make what is still missing and wait for computations in between; for a thread of its own."""
-    pause = threading.Event()
-    try:
-        while not go_on():
-            pause.wait(_LOOK_EVERY_S)
-    finally:
-        connections.close_all()
 
 
 def go_on() -> bool:
