@@ -5,18 +5,27 @@ import io
 import uuid
 from typing import Any
 
+from django.db import transaction
 from django.test import Client
 from django.utils import timezone
 from PIL import Image
 
 from layflat.web.cover.models import Piece
 from layflat.web.gates.models import Kind
+from layflat.web.handback.content import HANDED
+from layflat.web.handback.facts import Given
+from layflat.web.handback.giving import hand_back, read_taken
 from layflat.web.handback.models import FinalPicture
+from layflat.web.handback.passports import draft
 from layflat.web.handback.pictures import add_picture
+from layflat.web.handback.signature import sha256_of
 from layflat.web.inspection.models import Check, Flag, Round
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.jobs.pictures import read_picture
+from layflat.web.jobs.views.common import locked_job
+from layflat.web.links.private import new_nonce
 from layflat.web.people.models import Person, Role
+from layflat.web.people.shop import the_shop
 from web.bayed import an_accepted_job, in_the_bay, laid, some_cuts, steps_done
 from web.covered import kept
 
@@ -104,3 +113,26 @@ def entered(**changes: Any) -> dict[str, Any]:
 
 def give(browser: Client, job: Job, **changes: Any) -> Any:
     return browser.post(f"/jobs/{job.number}/hand-back/give/", entered(**changes))
+
+
+def give_inside(job: Job, who: Person) -> None:
+    """Hand a car back without a browser."""
+    at, shop = timezone.now(), the_shop()
+    taken = read_taken(
+        name="Perrin Oake",
+        signed="screen",
+        strokes=STROKES,
+        because="",
+        care=True,
+        due_on=at.date() + datetime.timedelta(days=12),
+    )
+    now = Given(
+        name=taken.name,
+        signature=sha256_of(taken.signature),
+        on_paper_because="",
+        by=who.shown,
+        at=at,
+    )
+    made = draft(job, now, because=HANDED, shop=shop, address="", at=at)
+    with transaction.atomic():
+        hand_back(locked_job(job.number), taken, made, nonce=new_nonce(), shop=shop, who=who)

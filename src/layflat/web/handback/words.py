@@ -123,7 +123,7 @@ def flags(content: Content, shop: Shop) -> tuple[PassportFlag, ...]:
 def _what(item: dict[str, Any]) -> str:
     size = f", {item['size']}" if item["size"] else ""
     note = f"; {item['note']}" if item["note"] else ""
-    return f"{item['piece']} {item['title']}: {item['kind']}{size}{note}"
+    return f"{item['title']} (piece {item['piece']}): {item['kind']}{size}{note}"
 
 
 def _how(item: dict[str, Any], name: str, shop: Shop) -> str:
