@@ -17,7 +17,7 @@ _PX_PER_MM: Final = 44 / 1524
 _LEAST_PX: Final = 10
 _STEPS_MM: Final = (1_000, 2_000, 5_000, 10_000, 20_000, 50_000)
 _STEPS_FT: Final = (2, 5, 10, 20, 50, 100, 200)
-_MOST_TICKS: Final = 8
+_MOST_TICKS: Final = 6
 
 
 @dataclass(frozen=True)
