@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from PIL import Image
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import BrowserContext, Page, Route, expect
 
 from browser.conftest import TABLET_SIZE, Live
 from browser.test_pages import look_over
@@ -20,7 +20,8 @@ from layflat.web.gates.models import Kind, Step, Zone
 from layflat.web.jobs.models import Job
 from layflat.web.laying.models import Laying
 from layflat.web.people.models import Person, Role
-from layflat.web.taps.models import Tap
+from layflat.web.record.models import Event
+from layflat.web.taps.models import Device, Tap
 from web.bayed import an_accepted_job, in_the_bay, some_cuts, steps_done
 
 PageOf = Callable[..., Page]
@@ -417,3 +418,62 @@ def test_the_page_is_right_in_every_size_also_while_taps_are_kept(
     look_over(bay, axe, tmp_path, "bay")
     bay.context.set_offline(False)
     all_sent(bay)
+
+
+def look_again(page: Page) -> None:
+    """As when the tablet is taken up again: it tries at once."""
+    page.evaluate("window.dispatchEvent(new Event('focus'))")
+
+
+def test_a_tap_on_which_the_server_fails_again_and_again_can_be_set_aside(
+    live: Live, job: Job, bay: Page
+) -> None:
+    all_sent(bay)
+    failed: list[str] = []
+
+    def fail(route: Route) -> None:
+        failed.append(route.request.method)
+        route.fulfill(status=500, content_type="text/html", body="A fault")
+
+    bay.context.route("**/taps/", fail)
+    tap(bay, "begin-wash")
+    tap(bay, "done-wash")
+    aside = bay.get_by_role("button", name="Set it aside")
+    for _ in range(600):
+        if aside.is_visible():
+            break
+        look_again(bay)
+        bay.wait_for_timeout(50)
+    assert len(failed) == 5
+    expect(strip(bay)).to_have_text(
+        "2 taps kept on this tablet · the server cannot take them now; they are sent again by "
+        "themselves"
+    )
+    bay.context.unroute("**/taps/")
+    bay.context.route("**/taps/", lambda route: route.continue_())
+    aside.click()
+    came_in(live, bay, job, 2)
+    more = bay.locator("#taps-strip [data-taps-more]")
+    expect(more).to_contain_text("did not go in: The server failed on it again and again")
+    assert [(number, act, state) for number, act, _, state in taps_of(live, job)] == [
+        (1, "gates.begin", "refused"),
+        (2, "gates.done", "done"),
+    ]
+
+
+def test_a_tablet_that_knows_more_than_a_database_that_was_put_back(
+    live: Live, job: Job, bay: Page
+) -> None:
+    all_sent(bay)
+    tap(bay, "begin-wash")
+    came_in(live, bay, job, 1)
+    with live.inside():
+        device = Tap.objects.get(job=job).device
+        Tap.objects.filter(job=job).delete()
+        Device.objects.filter(pk=device.pk).update(last=0)
+    tap(bay, "done-wash")
+    came_in(live, bay, job, 1)
+    assert taps_of(live, job) == [(2, "gates.done", "wash", "done")]
+    with live.inside():
+        event = Event.objects.get(kind="taps.missing", after__device=device.key)
+        assert event.sentence.startswith("1 earlier tap")

@@ -88,7 +88,8 @@ def count(device: Device, turn: Turn) -> None:
     if turn.missing:
         write_event(
             "taps.missing",
-            f"{turn.missing} earlier taps of a tablet never came in, and it has them no more; "
+            f"{turn.missing} earlier tap{'' if turn.missing == 1 else 's'} of a tablet never came "
+            "in, and the tablet has no more of it; "
             "look at what was done in the bay.",
             who=None,
             after={"device": device.key, "from": device.last + 1, "missing": turn.missing},
