@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 
 from layflat.web.bay.page import PARTS, Part
 from layflat.web.jobs.models import Job, Stage
-from layflat.web.people.models import Person, Role
+from layflat.web.people.models import Person, Role, Shop
 from layflat.web.taps.doing import do
 
 Browser = Callable[[Role], Client]
@@ -54,6 +54,14 @@ def test_the_page_asks_no_more_than_its_parts_together(
     with CaptureQueriesContext(connection) as of_page:
         text_of(installer.get(BAY))
     assert len(of_page) <= len(of_parts) + MOST_OWN_QUERIES
+    assert sum('FROM "people_shop"' in query["sql"] for query in of_page) == 1
+
+
+def test_the_shop_is_asked_for_anew_on_the_next_page(signed_in: Browser, job: Job) -> None:
+    installer = signed_in(Role.INSTALLER)
+    text_of(installer.get(BAY))
+    Shop.objects.update(name="Lampwick Yard and Sons")
+    assert "Lampwick Yard and Sons" in text_of(installer.get(BAY))
 
 
 @pytest.mark.parametrize("stage", [Stage.COVER, Stage.ACCEPTED, Stage.HANDED, Stage.CLOSED])

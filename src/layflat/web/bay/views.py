@@ -14,6 +14,7 @@ from layflat.web.bay.page import HERE, tabs
 from layflat.web.jobs.stages import next_step_of
 from layflat.web.jobs.views.common import the_job
 from layflat.web.people.gate import me
+from layflat.web.people.shop import shop_held
 from layflat.web.taps.listing import count_unsettled
 
 _WORKER: Final = "static/layflat/bay/worker.js"
@@ -27,15 +28,16 @@ def bay(request: HttpRequest, number: str) -> HttpResponse:
         raise PermissionDenied
     job = the_job(number)
     is_here = job.stage in HERE
-    context = {
-        "part": "jobs",
-        "job": job,
-        "tabs": tabs(job, person),
-        "is_here": is_here,
-        "step": None if is_here else next_step_of(job),
-        "refused": count_unsettled(job),
-    }
-    answer = render(request, "bay/bay.html", context)
+    with shop_held():
+        context = {
+            "part": "jobs",
+            "job": job,
+            "tabs": tabs(job, person),
+            "is_here": is_here,
+            "step": None if is_here else next_step_of(job),
+            "refused": count_unsettled(job),
+        }
+        answer = render(request, "bay/bay.html", context)
     answer["Cache-Control"] = "private, no-cache"
     return answer
 

@@ -2,6 +2,9 @@
 
 import datetime
 import zoneinfo
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from decimal import Decimal
 from typing import Any
 
@@ -15,9 +18,25 @@ _FOOT_M = 12 * INCH_MM / 1000
 _MINUTES_PER_HOUR = 60
 
 
+_HELD: ContextVar[Shop | None] = ContextVar("held_shop", default=None)
+
+
 def the_shop() -> Shop:
     """The shop's row; one with defaults, not saved, before the first start is done."""
-    return Shop.objects.first() or Shop(name="Layflat")
+    return _HELD.get() or Shop.objects.first() or Shop(name="Layflat")
+
+
+@contextmanager
+def shop_held() -> Iterator[None]:
+    """Ask for the shop's row once for all that is read within the block, such as one long page.
+
+    Only for reading: within it a change of the settings is not seen.
+    """
+    token = _HELD.set(the_shop())
+    try:
+        yield
+    finally:
+        _HELD.reset(token)
 
 
 def shop_context(_request: HttpRequest) -> dict[str, Any]:
