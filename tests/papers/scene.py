@@ -12,6 +12,9 @@ from layflat.base import FloatArray
 from layflat.film import Film, Flat, Strain
 from layflat.nest import Layout, Placement, Section, Stock
 from layflat.papers import (
+    CARE,
+    PASSPORT,
+    CareSheet,
     Effort,
     FitSheet,
     Head,
@@ -20,9 +23,13 @@ from layflat.papers import (
     OfferedCover,
     OfferLine,
     OfferSheet,
+    PassportFlag,
+    PassportPiece,
+    PassportSheet,
     PriceRow,
     PriceSheet,
     WeedingSheet,
+    qr_svg,
 )
 from layflat.pattern import Curve, EdgeFinish, EdgeRecord, Finish, Pattern
 from layflat.surface import Edge, EdgeKind, KeepOut, KeepOutKind, Loop, Mesh, Region
@@ -381,3 +388,71 @@ def sheet_of_offer(**changes: object) -> OfferSheet:
         "notes": ("Each line is rounded once, half a coin upwards.",),
     }
     return OfferSheet(**{**values, **changes})  # type: ignore[arg-type]
+
+
+def a_photo() -> bytes:
+    """A small photograph as it is kept."""
+    out = io.BytesIO()
+    Image.new("RGB", (90, 60), "#556677").save(out, "JPEG")
+    return out.getvalue()
+
+
+def sheet_of_passport(**changes: object) -> PassportSheet:
+    """A passport with a bit of everything."""
+    address = "https://yard.example/for-you/passport/abc/"
+    values: dict[str, object] = {
+        "head": head(),
+        "version": 1,
+        "because": "Made when the vehicle was handed back.",
+        "sha256": "3f9c12ab" * 8,
+        "hash_in_short": "3f9c 12ab 3f9c",
+        "contact": "555 0100",
+        "facts": (("Inspected", "2031-05-06 11:02 by Odile, who laid none of it"),),
+        "covered": (("Hood", "The whole panel."),),
+        "free": (("Hood", "Emblem: emblem, may stand over radar."),),
+        "over": (),
+        "expect": (),
+        "pieces": (
+            PassportPiece(
+                number="1",
+                title="Hood",
+                film="Clear 150, lot LW-7731, roll R7",
+                pattern="3f9c 12ab 3f9c",
+                laid=("Ines, 2031-05-05 10:40", "pressed down by Ines, 2031-05-06 09:10"),
+                checked=("Odile, 2031-05-06 11:02",),
+            ),
+        ),
+        "flags": (
+            PassportFlag(
+                number="1",
+                what="Hood (piece 1): lifted edge, 3 mm",
+                found="Odile, 2031-05-06 10:20: press down",
+                mended="Ines, 2031-05-06 10:40: pressed down",
+                ended="Odile, 2031-05-06 11:00: gone",
+            ),
+        ),
+        "history": ("1 Hood, film from lot LW-7731, roll R7: dirt under film.",),
+        "steps": (("Iron removal", "done by Ines, 2031-05-04 14:10"),),
+        "acknowledged": ("Fault 1, Repaint, hood: acknowledged by P. Oake, 2031-05-01.",),
+        "visits": (),
+        "pictures": ((a_photo(), "From the front"), (a_photo(), "")),
+        "care": CARE,
+        "cautions": PASSPORT,
+        "proof": "The hash shows that nothing was changed.",
+        "address": address,
+        "qr": qr_svg(address),
+    }
+    return PassportSheet(**{**values, **changes})  # type: ignore[arg-type]
+
+
+def sheet_of_care(**changes: object) -> CareSheet:
+    """A care sheet."""
+    values: dict[str, object] = {
+        "head": head(),
+        "covered": ("Hood", "Fender, left"),
+        "care": CARE,
+        "cautions": PASSPORT,
+        "contact": "555 0100",
+        "visit": "2031-05-18, at the workshop.",
+    }
+    return CareSheet(**{**values, **changes})  # type: ignore[arg-type]

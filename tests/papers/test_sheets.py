@@ -13,10 +13,12 @@ from layflat.papers import (
     Document,
     LengthUnit,
     Paper,
+    care_document,
     fit_document,
     laying_document,
     offer_document,
     panel_title,
+    passport_document,
     picture_png,
     price_document,
     weeding_document,
@@ -30,6 +32,8 @@ SHEETS: dict[str, Callable[..., Document]] = {
     "laying": lambda **changes: laying_document(scene.sheet_of_laying(8, **changes)),
     "price": lambda **changes: price_document(scene.sheet_of_price(**changes)),
     "offer": lambda **changes: offer_document(scene.sheet_of_offer(**changes)),
+    "passport": lambda **changes: passport_document(scene.sheet_of_passport(**changes)),
+    "care": lambda **changes: care_document(scene.sheet_of_care(**changes)),
 }
 
 

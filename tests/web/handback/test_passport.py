@@ -1,7 +1,6 @@
 """The record is whole, says all that matters and no price, and is never changed.
 
-PDF/A-2a: ISO 19005-2. QR codes: ISO/IEC 18004; read here by OpenCV's reader. The canonical form is
-that of RFC 8785.
+PDF/A-2a: ISO 19005-2. The canonical form is that of RFC 8785, SHA-256 that of FIPS 180-4.
 """
 
 import hashlib
