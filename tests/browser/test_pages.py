@@ -19,7 +19,7 @@ from web.addresses import addresses
 
 TARGET_PX = 44
 LEAST_PX = 24
-FORMS_ONLY = {"people:sign-out", "taps:tap"}
+FORMS_ONLY = {"diary:hours", "people:sign-out", "taps:tap"}
 """Addresses that take a form and show nothing."""
 PARTS = {"bay:worker", "board:cards", "jobs:bodies", "jobs:customers", "jobs:vin"}
 """Addresses of parts of pages; looked over where they stand in a page."""

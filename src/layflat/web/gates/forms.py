@@ -37,10 +37,16 @@ class TemplateForm(forms.Form):
         choices=Zone.choices, label="Works on", help_text="Tools of another zone are refused."
     )
     words = forms.CharField(
-        max_length=400, required=False, label="How it is done", widget=forms.Textarea
+        max_length=400,
+        required=False,
+        label="How it is done",
+        widget=forms.Textarea(attrs={"rows": 5}),
     )
     caution = forms.CharField(
-        max_length=400, required=False, label="What can hurt", widget=forms.Textarea
+        max_length=400,
+        required=False,
+        label="What can hurt",
+        widget=forms.Textarea(attrs={"rows": 5}),
     )
     needs = forms.MultipleChoiceField(
         required=False, label="Comes after", widget=forms.CheckboxSelectMultiple

@@ -94,7 +94,7 @@ def _proposed(job: Job, before: BayPlan | None) -> dict[str, Any]:
     chosen = None if before is None else before.conditions
     steps = planning.steps_for([condition.value for condition in planning.ASKED])
     return {
-        "asked": planning.asked(job, chosen),
+        "conditions": planning.asked(job, chosen),
         "steps": shown_steps(steps),
         "is_again": before is not None,
     }
@@ -102,7 +102,7 @@ def _proposed(job: Job, before: BayPlan | None) -> dict[str, Any]:
 
 def _planned(job: Job, found: BayPlan) -> dict[str, Any]:
     return {
-        "asked": planning.asked(job, found.conditions),
+        "conditions": planning.asked(job, found.conditions),
         "standing": standing(job),
         "may_change": job.stage in WORKED,
         "holds": [Condition(one).label for one in found.conditions],

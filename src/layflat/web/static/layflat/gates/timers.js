@@ -130,7 +130,7 @@ function fromTemplate(put) {
   const where = put.where || "the whole car";
   timer.querySelector("h3").firstChild.textContent = `${where} `;
   timer.querySelector("h3 .quiet-text").textContent = put.title;
-  timer.querySelector("button .seen-by-readers").textContent = `: ${where}`;
+  timer.querySelector("button .seen-by-readers").textContent = ` ${where}`;
   const form = timer.querySelector("form");
   form.elements.step.value = put.step;
   form.elements.where.value = put.where;
