@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 from django.test import Client
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from layflat.web.diary import booking as doing
@@ -102,6 +102,8 @@ def item(**values: Any) -> Item:
 
 
 @given(summary=st.text(max_size=200), location=st.text(max_size=60))
+@example(summary="x" * 200, location="")
+@example(summary="a" + "ö" * 120, location="\N{SQUARED CL}" * 50)
 def test_whatever_is_written_is_read_again(summary: str, location: str) -> None:
     summary, location = (text.encode(errors="replace").decode() for text in (summary, location))
     (event,) = read(calendar([item(summary=summary, location=location)]))["events"]
