@@ -119,31 +119,29 @@ def test_a_spoiled_section_loses_everything_unless_it_is_said(people: People) ->
     assert left(roll) == 9000 - section.film_mm
 
 
-@pytest.mark.parametrize(
-    ("fields", "says"),
-    [
-        ({"reason": "", "lost": "all"}, "Choose why"),
-        ({"reason": "other", "lost": "all"}, "in a few words"),
-        ({"reason": "feed", "lost": ""}, "Tick which pieces are lost"),
-        ({"reason": "feed", "lost": "999999"}, "Tick which pieces are lost"),
-        ({"reason": "feed", "lost": "x"}, "open the page anew"),
-        ({"reason": "feed", "lost": "all", "film": "much"}, "as a number"),
-        ({"reason": "feed", "lost": "all", "film": "nan"}, "as a number"),
-        ({"reason": "feed", "lost": "all", "film": "inf"}, "as a number"),
-        ({"reason": "feed", "lost": "all", "film": "-1"}, "between 0 and"),
-        ({"reason": "feed", "lost": "all", "film": "60000"}, "between 0 and"),
-        ({"reason": "feed", "lost": "all", "section": "0"}, "no such section"),
-        ({"reason": "feed", "lost": "all", "section": "9" * 40}, "open the page anew"),
-    ],
+AMISS = (
+    ({"reason": "", "lost": "all"}, "Choose why"),
+    ({"reason": "other", "lost": "all"}, "in a few words"),
+    ({"reason": "feed", "lost": ""}, "Tick which pieces are lost"),
+    ({"reason": "feed", "lost": "999999"}, "Tick which pieces are lost"),
+    ({"reason": "feed", "lost": "x"}, "open the page anew"),
+    ({"reason": "feed", "lost": "all", "film": "much"}, "as a number"),
+    ({"reason": "feed", "lost": "all", "film": "nan"}, "as a number"),
+    ({"reason": "feed", "lost": "all", "film": "inf"}, "as a number"),
+    ({"reason": "feed", "lost": "all", "film": "-1"}, "between 0 and"),
+    ({"reason": "feed", "lost": "all", "film": "60000"}, "between 0 and"),
+    ({"reason": "feed", "lost": "all", "section": "0"}, "no such section"),
+    ({"reason": "feed", "lost": "all", "section": "9" * 40}, "open the page anew"),
 )
-def test_a_spoiled_section_says_why_and_what(
-    people: People, fields: dict[str, str], says: str
-) -> None:
+
+
+def test_a_spoiled_section_says_why_and_what(people: People) -> None:
     job, _ = a_job()
     roll = a_roll()
     section = only_section(to_be_cut(job, roll))
-    values = {"section": str(section.pk), **fields}
-    assert says in refused(job, "section-spoiled", people[Role.INSTALLER], **values)
+    for fields, says in AMISS:
+        values = {"section": str(section.pk), **fields}
+        assert says in refused(job, "section-spoiled", people[Role.INSTALLER], **values)
     assert states(job) == ["placed", "placed"]
     assert left(roll) == 15_000
 
@@ -225,7 +223,7 @@ TICKS = st.lists(
 
 
 @settings(
-    max_examples=12, deadline=None, derandomize=True,
+    max_examples=10, deadline=None, derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )  # fmt: skip
 @given(ticks=TICKS)

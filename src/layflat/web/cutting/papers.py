@@ -59,7 +59,8 @@ def map_pdf(layout: Layout, job: Job, shop: Shop) -> bytes:
             layout=found,
             film=layout.roll.film,
             lot=layout.roll.lot,
-            warnings=tuple(layout.notes),
+            # How long was searched matters to nobody who weeds.
+            warnings=tuple(note for note in layout.notes if note not in found.notes),
         )
     )
 
