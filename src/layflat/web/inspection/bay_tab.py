@@ -16,7 +16,7 @@ from layflat.web.inspection.kinds import Kind as FaultKind
 from layflat.web.inspection.models import Check, Flag, Round
 from layflat.web.inspection.open import checks_of, flags_of
 from layflat.web.jobs.models import Job
-from layflat.web.laying.film_on_car import Film, FilmOnCar, film_and_steps
+from layflat.web.laying.film_on_car import Film, FilmOnCar, in_bay
 from layflat.web.laying.steps import why_not_now
 from layflat.web.laying.words import in_a_row
 from layflat.web.people.models import Person
@@ -138,16 +138,15 @@ class FlagRow:
 def read(job: Job, who: Person) -> dict[str, Any]:
     """What the tab shows, by its names in "inspection/bay_tab.html"; three queries of its own."""
     try:
-        film, steps = film_and_steps(job)
+        shared = in_bay(job)
     except InputError as error:
         return {"check_missing": str(error)}
-    flags, checks = flags_of(job), checks_of(job)
+    film, flags, checks = shared.film, flags_of(job), checks_of(job)
     rounds = list(job.rounds.select_related("inspector"))
     going_on = next((one for one in reversed(rounds) if one.ended_at is None), None)
     rows = [_row(one, flags, checks) for one in film.pieces]
     why_not = _why_not(film, who)
     is_mine = going_on is not None and going_on.inspector == who
-    others = Person.objects.filter(is_active=True).exclude(pk=who.pk).order_by("shown")
     return {
         "check_rows": rows,
         "check_done": sum(row.check is not None for row in rows),
@@ -158,12 +157,12 @@ def read(job: Job, who: Person) -> dict[str, Any]:
         "check_mine": is_mine,
         "check_inspects": is_mine and _may(going_on, why_not),
         "check_why_not": why_not,
-        "check_not_now": _not_now(film, why_not_now(job, Kind.INSPECT, steps)),
+        "check_not_now": _not_now(film, why_not_now(job, Kind.INSPECT, shared.steps)),
         "check_left": missing(rows, flags),
         "check_kinds": KINDS,
         "check_remedies": Flag.Remedy,
         "check_how": HOW_TO_LOOK,
-        "check_others": list(others),
+        "check_others": shared.others(who),
         "check_body": _body(job, film),
         "check_forms": " ".join(_forms(rows)),
     }

@@ -206,7 +206,11 @@ def mend(
 
 
 def new_film_laid(laying: Laying, who: Person) -> None:
-    """Flags of film that came off are mended by the film that was laid in its place."""
+    """Flags of film that came off are mended by the film that was laid in its place.
+
+    A piece has one film that is not lost, so that all its flags that are not ended are of film that
+    came off.
+    """
     cut, hands = laying.cut, list(laying.people.order_by("pk"))
     ended_at = laying.ended_at or laying.began_at
     job = cut.section.layout.job
@@ -214,8 +218,6 @@ def new_film_laid(laying: Laying, who: Person) -> None:
     for flag in Flag.objects.filter(cut__piece_id=cut.piece_id, state__in=NOT_ENDED).select_related(
         "job", "cut", "replaced_by"
     ):
-        if film_of(flag).state != Cut.State.LOST:
-            continue
         flag.replaced_by = cut
         done = f"made anew, laid by {names(hands)}"
         _set_mended(flag, done, by=hands[0], at=ended_at)

@@ -11,7 +11,7 @@ from layflat.web.fit.words import EFFORTS
 from layflat.web.gates.models import Kind
 from layflat.web.jobs.models import Job
 from layflat.web.laying.done import time_of
-from layflat.web.laying.film_on_car import Film, film_and_steps
+from layflat.web.laying.film_on_car import Film, in_bay
 from layflat.web.laying.mixes import SLIP_CAUTIONS, TACK_CAUTIONS
 from layflat.web.laying.models import Laying
 from layflat.web.laying.steps import why_not_now
@@ -89,18 +89,17 @@ class Row:
 def read(job: Job, who: Person) -> dict[str, Any]:
     """What the tab shows, by its names in "laying/bay_tab.html"."""
     try:
-        found, steps = film_and_steps(job)
+        shared = in_bay(job)
     except InputError as error:
         return {"lay_missing": str(error)}
-    shop = the_shop()
+    found, shop = shared.film, the_shop()
     ahead = next((one for one in found.pieces if not one.is_laid and not one.in_hand), None)
-    others = Person.objects.filter(is_active=True).exclude(pk=who.pk).order_by("shown")
     return {
         "lay_rows": [_row(film, shop, is_next=film is ahead) for film in found.pieces],
         "lay_laid": found.laid,
         "lay_order": TOP_DOWN if found.order_is_known else AS_CUT,
-        "lay_not_now": why_not_now(job, Kind.LAY, steps),
-        "lay_others": list(others),
+        "lay_not_now": why_not_now(job, Kind.LAY, shared.steps),
+        "lay_others": shared.others(who),
         "lay_may": who.role in (Role.INSTALLER, Role.OWNER),
         "slip_cautions": SLIP_CAUTIONS,
         "tack_cautions": TACK_CAUTIONS,

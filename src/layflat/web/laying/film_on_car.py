@@ -11,8 +11,9 @@ from layflat.web.jobs.models import Job
 from layflat.web.laying.done import layings_of
 from layflat.web.laying.models import Laying
 from layflat.web.offer.accepted import accepted_outcome
+from layflat.web.people.models import Person
 
-_KEPT: Final = "_film_and_steps"
+_KEPT: Final = "_in_bay"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,11 +97,32 @@ def film_on_car(job: Job) -> FilmOnCar:
         cut = cuts.get(piece.pk)
         done = by_cut.get(cut.pk, []) if cut else []
         films.append(Film(piece=piece, cut=cut, layings=tuple(done)))
+    if films:
+        outcome = films[0].piece.outcome  # the same, with its cover
     return FilmOnCar(outcome=outcome, pieces=tuple(films), layings=layings)
 
 
-def film_and_steps(job: Job) -> tuple[FilmOnCar, tuple[Standing, ...]]:
-    """All film of a job and how its steps stand, for the tabs of one page.
+@dataclass(frozen=True, kw_only=True)
+class InBay:
+    """What several tabs of one page show of a job.
+
+    Attributes:
+        film: all of it.
+        steps: how they stand.
+        staff: everybody who works here, by the names that others see.
+    """
+
+    film: FilmOnCar
+    steps: tuple[Standing, ...]
+    staff: tuple[Person, ...]
+
+    def others(self, who: Person) -> list[Person]:
+        """Everybody but one."""
+        return [person for person in self.staff if person != who]
+
+
+def in_bay(job: Job) -> InBay:
+    """What the tabs of one page show of a job.
 
     Read once for one *job* in memory: tabs that are handed the same one share it. Whoever changes
     something reads the rows again.
@@ -108,8 +130,9 @@ def film_and_steps(job: Job) -> tuple[FilmOnCar, tuple[Standing, ...]]:
     Raises:
         InputError: the customer has accepted nothing.
     """
-    kept: tuple[FilmOnCar, tuple[Standing, ...]] | None = getattr(job, _KEPT, None)
+    kept: InBay | None = getattr(job, _KEPT, None)
     if kept is None:
-        kept = (film_on_car(job), standing(job))
+        staff = Person.objects.filter(is_active=True).order_by("shown", "pk")
+        kept = InBay(film=film_on_car(job), steps=standing(job), staff=tuple(staff))
         setattr(job, _KEPT, kept)
     return kept
