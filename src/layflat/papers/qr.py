@@ -11,7 +11,7 @@ def qr_svg(address: str) -> str:
     Error correction of level M: 15 % of it may be dirty.
     """
     out = io.BytesIO()
-    segno.make(address, error="m", micro=False).save(
+    segno.make(address, error="m", micro=False, boost_error=False).save(
         out, kind="svg", border=4, scale=4, xmldecl=False, light="#ffffff", omitsize=False
     )
     return out.getvalue().decode("ascii")
