@@ -164,7 +164,7 @@ def test_stopping_early_keeps_the_best_until_then(
     kept_mm = layout.found["length_mm"]
     monkeypatch.setattr(searching, "WRITE_S", 0.0)
     board._best_mm = float("inf")
-    shorter = place(requests[:1], stock, **options)
+    shorter = place(requests[1:], stock, **options)
     board.show(shorter)
     layout.refresh_from_db()
     assert layout.found["length_mm"] == layout.so_far["length_mm"] == kept_mm
