@@ -114,7 +114,7 @@ function clock(seconds) {
 }
 
 function show(timer, shape, word, time) {
-  const state = timer.querySelector(".state");
+  const state = timer.querySelector(".timer-left .state");
   state.className = `state ${shape}`;
   if (state.textContent !== word) state.textContent = word;
   timer.querySelector(".timer-clock").textContent = time;
