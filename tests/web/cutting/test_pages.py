@@ -190,13 +190,13 @@ def test_spoiled_pieces_are_laid_out_again_with_one_tap(
 def test_on_the_job_s_page(signed_in: SignedIn, people: dict[Role, Any]) -> None:
     ines = signed_in(Role.INSTALLER)
     job, _ = a_job()
-    assert "2 of 2 pieces to be laid out" in shown(ines, f"/jobs/{job.number}/")
+    assert "2 of 2 pieces to be laid out" in shown(ines, f"/jobs/{job.number}/workshop/")
     section = only_section(to_be_cut(job))
-    assert "2 to be cut" in shown(ines, f"/jobs/{job.number}/")
+    assert "2 to be cut" in shown(ines, f"/jobs/{job.number}/workshop/")
     went_in(job, "section-cut", people[Role.INSTALLER], section=section.pk)
-    assert "2 cut, to be weeded" in shown(ines, f"/jobs/{job.number}/")
+    assert "2 cut, to be weeded" in shown(ines, f"/jobs/{job.number}/workshop/")
     bare = an_unaccepted_job("2031-0050")
-    assert "/film/" not in shown(ines, f"/jobs/{bare.number}/")
+    assert "/film/" not in shown(ines, f"/jobs/{bare.number}/workshop/")
     assert "accepted no offer yet" in shown(ines, at(bare))
 
 

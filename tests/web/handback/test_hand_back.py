@@ -176,9 +176,9 @@ def test_a_job_s_page_says_what_is_next_and_what_was_done(signed_in: Browser, jo
     browser = signed_in(Role.COUNTER)
     assert "Hand the car back</a>" in browser.get(f"/jobs/{job.number}/").content.decode()
     give(browser, job)
-    page = browser.get(f"/jobs/{job.number}/").content.decode()
+    page = browser.get(f"/jobs/{job.number}/workshop/").content.decode()
     assert "Passport, version 1" in page
-    assert "To the visit</a>" in page
+    assert "To the visit</a>" in browser.get(f"/jobs/{job.number}/").content.decode()
 
 
 def test_signed_on_paper_says_why(signed_in: Browser, job: Job) -> None:

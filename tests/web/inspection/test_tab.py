@@ -200,9 +200,9 @@ def test_a_jobs_page_says_how_far_it_is_and_how_flags_ended(
     fields = {"cut": hood.pk, "kind": "water pocket", "remedy": "wait"}
     tap("inspection.flagged", corin, job, **fields)
     tap("inspection.ended-flag", corin, job, flag=1, how="noted")
-    text = signed_in(Role.INSTALLER).get("/jobs/2031-0042/").content.decode()
+    text = signed_in(Role.INSTALLER).get("/jobs/2031-0042/?work=yes").content.decode()
     for words in ("2 pieces laid", "Inspection 1: counter", "noted, seen at the follow-up"):
         assert words in text
     Job.objects.update(stage=Stage.ACCEPTED)
-    text = signed_in(Role.INSTALLER).get("/jobs/2031-0042/").content.decode()
+    text = signed_in(Role.INSTALLER).get("/jobs/2031-0042/workshop/").content.decode()
     assert "Laid and checked" not in text

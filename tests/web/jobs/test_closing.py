@@ -68,7 +68,7 @@ def test_every_stage_has_its_reasons() -> None:
     assert list(COMES_HERE) == OPEN
     handed_back = {stage for stage in OPEN if REASONS[0] in reasons_at(stage)}
     # Only what was in the bay can be handed back with its film.
-    assert handed_back == {Stage.ACCEPTED}
+    assert handed_back == {Stage.HANDED}
     assert all(len(reasons_at(stage)) >= len(REASONS) - 1 for stage in OPEN)
 
 
@@ -159,10 +159,10 @@ def test_the_history_takes_back_both(signed_in: Browser, sent: Sent, job: Job) -
 def test_the_strip_tells_what_was_left_out(signed_in: Browser, sent: Sent, job: Job) -> None:
     at, counter = stand(job, Stage.COVER), signed_in(Role.COUNTER)
     words = [mark.word for mark in counter.get(at).context["marks"]]
-    assert words == ["done", "done", "here", "to come", "to come", "to come"]
+    assert words == ["done", "done", "here", *["to come"] * 6]
     counter.post(at + "close/", sent(seen="cover", reason="declined"))
     words = [mark.word for mark in counter.get(at).context["marks"]]
-    assert words == ["done", "done", "up to here", "left out", "left out", "here"]
+    assert words == ["done", "done", "up to here", *["left out"] * 5, "here"]
 
 
 def test_a_job_that_came_in_closed_is_an_enquiry_again(

@@ -110,6 +110,7 @@ TABLE: Final[dict[str, Row]] = {
         "jobs:job",
         "jobs:picture",
         "jobs:walk-round",
+        "jobs:workshop",
         "inspection:picture",
         "laying:mixes",
         "laying:picture",

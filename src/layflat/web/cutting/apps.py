@@ -15,4 +15,4 @@ class CuttingConfig(AppConfig):
         from layflat.web.cutting.on_job import read
         from layflat.web.jobs.additions import Section, add_section
 
-        add_section(Section(template="cutting/on_job.html", read=read))
+        add_section(Section(template="cutting/on_job.html", read=read, is_work=True))

@@ -19,6 +19,6 @@ class GatesConfig(AppConfig):
         from layflat.web.jobs.stages import when_next
 
         import_module("layflat.web.gates.acts")
-        add_section(Section(template="gates/on_job.html", read=read))
+        add_section(Section(template="gates/on_job.html", read=read, is_work=True))
         when_next(Stage.ACCEPTED, next_when_accepted)
         when_next(Stage.BAY, next_in_the_bay)

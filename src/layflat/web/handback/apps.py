@@ -23,7 +23,7 @@ class HandbackConfig(AppConfig):
         from layflat.web.jobs.models import Stage
         from layflat.web.jobs.stages import when_next
 
-        add_section(Section(template="handback/on_job.html", read=read))
+        add_section(Section(template="handback/on_job.html", read=read, is_work=True))
         when_next(Stage.CHECKED, next_when_checked)
         when_next(Stage.HANDED, next_when_handed)
         done_when(Kind.HAND_BACK, not_handed)

@@ -25,4 +25,4 @@ class InspectionConfig(AppConfig):
         done_when(Kind.INSPECT, is_checked)
         when_laid(new_film_laid)
         when_undone(not_laid_after_all)
-        add_section(Section(template="inspection/on_job.html", read=read))
+        add_section(Section(template="inspection/on_job.html", read=read, is_work=True))

@@ -26,10 +26,13 @@ class Section:
     Attributes:
         template: of the sheet; it is given `job` and all that `read` found.
         read: finds what else the template shows, by its names there.
+        is_work: whether it tells of the workshop: such sheets follow after the page, in an answer
+            of their own, so that the page itself stays quick however many parts there are.
     """
 
     template: str
     read: Callable[[Job], dict[str, Any]] = _nothing
+    is_work: bool = False
 
 
 _sections: list[Section] = []
@@ -41,9 +44,9 @@ def add_section(section: Section) -> None:
     _sections.insert(0, section)
 
 
-def sections() -> tuple[Section, ...]:
-    """The sheets of other parts, from the top."""
-    return tuple(_sections)
+def sections(*, is_work: bool) -> tuple[Section, ...]:
+    """The sheets of other parts, from the top: those of the workshop, or the others."""
+    return tuple(section for section in _sections if section.is_work == is_work)
 
 
 def add_undo(maker: UndoMaker) -> None:

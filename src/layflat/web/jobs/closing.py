@@ -31,9 +31,7 @@ class Reason:
 
 
 REASONS: Final = (
-    Reason(
-        "handed-back", "the vehicle is handed back with its film", (Stage.ACCEPTED, Stage.HANDED)
-    ),
+    Reason("handed-back", "the vehicle is handed back with its film", (Stage.HANDED,)),
     Reason("declined", "the customer declined"),
     Reason("silent", "the customer does not answer"),
     Reason("elsewhere", "it is done elsewhere"),

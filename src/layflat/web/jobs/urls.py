@@ -12,6 +12,7 @@ urlpatterns = [
     path("find/bodies/", enquiry.bodies, name="bodies"),
     path("vin/", enquiry.vin, name="vin"),
     path("<str:number>/", job.job, name="job"),
+    path("<str:number>/workshop/", job.workshop, name="workshop"),
     path("<str:number>/edit/<slug:part>/", job.edit, name="edit"),
     path("<str:number>/begin/", job.begin, name="begin"),
     path("<str:number>/back/", job.back, name="back"),

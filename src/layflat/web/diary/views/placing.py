@@ -26,7 +26,7 @@ from layflat.web.jobs.once import answered_before
 from layflat.web.jobs.views.common import locked_job, the_job
 from layflat.web.people.gate import only
 from layflat.web.people.models import Person, Role
-from layflat.web.people.shop import the_shop
+from layflat.web.people.shop import shop_held, the_shop
 
 _MOST_ROWS = 2 * len(WORKS) + 20
 
@@ -35,13 +35,17 @@ _MOST_ROWS = 2 * len(WORKS) + 20
 @require_http_methods(["GET", "HEAD", "POST"])
 def job(request: HttpRequest, number: str) -> HttpResponse:
     """The works of a job that are not placed yet, with the next free times; places those ticked."""
-    found, hours = the_job(number), hours_of(the_shop())
+    found = the_job(number)
     if request.method == "POST":
-        return _place(request, found, hours)
-    minutes = minutes_of(found)
-    proposed = _proposed(request, found, hours, minutes)
+        return _place(request, found, hours_of(the_shop()))
+    with shop_held():
+        return _propose(request, found, hours_of(the_shop()))
+
+
+def _propose(request: HttpRequest, found: Job, hours: Hours) -> HttpResponse:
+    minutes, where = minutes_of(found), places()
+    proposed = _proposed(request, found, hours, minutes, where)
     people = list(Person.objects.filter(is_active=True).order_by("pk"))
-    where = places()
     forms = [
         (
             one,
@@ -63,7 +67,7 @@ def job(request: HttpRequest, number: str) -> HttpResponse:
 
 
 def _proposed(
-    request: HttpRequest, found: Job, hours: Hours, minutes: Any
+    request: HttpRequest, found: Job, hours: Hours, minutes: Any, where: list[Place]
 ) -> list[tuple[Planned, Place | None]]:
     lasts = durations(minutes, coating=has_coating(found))
     own = Booking.objects.filter(job=found, is_withdrawn=False)
@@ -76,7 +80,7 @@ def _proposed(
         first_day=day_asked(request, hours),
         hours=hours,
         now=max([now, *before]),
-        where=places(),
+        where=where,
         taken=taken_from(now, but=found),
     )
 

@@ -42,6 +42,7 @@ from layflat.web.jobs.vin import vin_warning
 from layflat.web.jobs.walk_round import gate
 from layflat.web.people.gate import me, only
 from layflat.web.people.models import Role
+from layflat.web.people.shop import shop_held
 
 _SHOWN_EVENTS = 12
 
@@ -68,11 +69,24 @@ def job(request: HttpRequest, number: str) -> HttpResponse:
         "reasons": reasons_at(found.stage),
         "longest_note": LONGEST_NOTE,
         "lines": lines_of(found, faults, newest=_SHOWN_EVENTS, who=me(request)),
-        "sections": sections(),
+        "sections": sections(is_work=False),
+        "work": sections(is_work=True) if request.GET.get("work") == "yes" else (),
     }
-    for section in sections():
-        context |= section.read(found)
-    return render(request, "jobs/job.html", context)
+    with shop_held():
+        for section in (*context["sections"], *context["work"]):
+            context |= section.read(found)
+        return render(request, "jobs/job.html", context)
+
+
+@require_safe
+def workshop(request: HttpRequest, number: str) -> HttpResponse:
+    """The sheets of the workshop, which follow a job's page."""
+    found = the_job(number)
+    context: dict[str, Any] = {"job": found, "work": sections(is_work=True)}
+    with shop_held():
+        for section in context["work"]:
+            context |= section.read(found)
+        return render(request, "jobs/work.html", context)
 
 
 def _may_step(request: HttpRequest, step: Step) -> bool:
