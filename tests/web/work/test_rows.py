@@ -26,8 +26,8 @@ class Notes:
     def __init__(self) -> None:
         self.submitted: list[list[str]] = []
 
-    def submit(self, keys: list[str]) -> None:
-        self.submitted.append(keys)
+    def submit(self, keys: list[tuple[str, bool]]) -> None:
+        self.submitted.append([key for key, _ in keys])
 
     def close(self) -> None:
         """There is nothing to end."""
@@ -270,3 +270,8 @@ def test_a_request_wakes_the_loop_when_it_is_committed(
     for callback in callbacks:
         callback()
     assert woken == [True]
+
+
+def test_what_somebody_waits_for_comes_first() -> None:
+    long, quick, other = asked("long"), ask("sample.first", {"log": "quick"}, who=None), asked("x")
+    assert rows.open_keys() == [(quick.key, True), (long.key, False), (other.key, False)]

@@ -10,7 +10,7 @@ from layflat.web.cutting.search import search
 from layflat.web.work.tasks import task
 
 
-@task(LAY)
+@task(LAY, comes_first=True)
 def lay(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     """Laying pieces out.
 
@@ -19,7 +19,7 @@ def lay(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     return search(inputs, progress)
 
 
-@task(PROGRAMS)
+@task(PROGRAMS, comes_first=True)
 def programs(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     """Making cut programs.
 

@@ -86,16 +86,16 @@ class DaskEngine:
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._futures: dict[str, Any] = {}
 
-    def submit(self, keys: list[str]) -> None:
-        """See to it that the rows with these keys are run.
+    def submit(self, keys: list[tuple[str, bool]]) -> None:
+        """See to it that rows are run, by their keys; those with True before the others.
 
         Raises:
             OSError: no scheduler answers.
         """
         client = self._connected()
-        for key in keys:
+        for key, comes_first in keys:
             if key not in self._futures:
-                future = client.submit(run, key, key=key, pure=False)
+                future = client.submit(run, key, key=key, pure=False, priority=int(comes_first))
                 self._futures[key] = future
                 future.add_done_callback(self._over)
 

@@ -31,6 +31,7 @@ class Computation(models.Model):
         result: what came of it, written once.
         error: one sentence, when it failed.
         attempts: how often it was begun; it fails for good after three.
+        comes_first: whether somebody stands and waits for it: it is begun before others.
         stop_asked: whether a person asked it to end.
         claim: the token of the attempt that runs it; only who knows it may write. "" for none.
         runner: where it runs or ran last, for people.
@@ -48,6 +49,7 @@ class Computation(models.Model):
     result = models.JSONField(null=True)
     error = models.CharField(max_length=600, blank=True)
     attempts = models.PositiveSmallIntegerField(default=0)
+    comes_first = models.BooleanField(default=False)
     stop_asked = models.BooleanField(default=False)
     claim = models.CharField(max_length=32, blank=True)
     runner = models.CharField(max_length=120, blank=True)

@@ -25,8 +25,11 @@ logger = logging.getLogger(__name__)
 class Engine(Protocol):
     """Whatever executes computations."""
 
-    def submit(self, keys: list[str]) -> None:
-        """See to it that the rows with these keys are run; what is under way stays so."""
+    def submit(self, keys: list[tuple[str, bool]]) -> None:
+        """See to it that rows are run, by their keys; what is under way stays so.
+
+        Those with True are begun before the others.
+        """
 
     def close(self) -> None:
         """End what this process started."""

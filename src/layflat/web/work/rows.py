@@ -197,10 +197,14 @@ def retire_other_versions() -> int:
     return _end(others, State.FAILED, says="", error=error)
 
 
-def open_keys() -> list[str]:
-    """The keys of all open rows, the longest waiting first."""
+def open_keys() -> list[tuple[str, bool]]:
+    """The keys of all open rows, and whether each comes first; the longest waiting before others.
+
+    Those that come first stand before all that do not.
+    """
     rows = Computation.objects.filter(state=State.OPEN, version=__version__)
-    return list(rows.order_by("asked_at", "id").values_list("key", flat=True))
+    order = rows.order_by("-comes_first", "asked_at", "id")
+    return list(order.values_list("key", "comes_first"))
 
 
 def _held(held: Claim) -> QuerySet[Computation]:

@@ -43,23 +43,31 @@ class Task:
         run: computes it.
         title: for people.
         hang_s: how long it may be silent before its attempt is ended.
+        comes_first: whether somebody stands and waits for it.
     """
 
     name: str
     run: Run
     title: str
     hang_s: float
+    comes_first: bool
 
 
 _TASKS: dict[str, Task] = {}
 
 
-def task(name: str, *, hang_s: float = _HANG_S) -> Callable[[Run], Run]:
-    """Marks a function as the computation *name*, which may be silent for *hang_s* seconds."""
+def task(name: str, *, hang_s: float = _HANG_S, comes_first: bool = False) -> Callable[[Run], Run]:
+    """Marks a function as the computation *name*.
+
+    Args:
+        name: as it is asked for.
+        hang_s: how long it may be silent.
+        comes_first: begin it before others, since somebody stands and waits for it.
+    """
 
     def mark(run: Run) -> Run:
         first = (run.__doc__ or name).strip().splitlines()[0]
-        _TASKS[name] = Task(name, run, first.rstrip("."), hang_s)
+        _TASKS[name] = Task(name, run, first.rstrip("."), hang_s, comes_first)
         return run
 
     return mark
@@ -122,12 +130,17 @@ def ask(name: str, inputs: dict[str, Any], *, who: Person | None) -> Computation
     Raises:
         InputError: there is no such task, or the inputs are not JSON.
     """
-    find(name)
-    key = key_of(name, inputs)
+    found, key = find(name), key_of(name, inputs)
     with transaction.atomic():
         row, is_new = Computation.objects.get_or_create(
             key=key,
-            defaults={"task": name, "inputs": inputs, "version": __version__, "asked_by": who},
+            defaults={
+                "task": name,
+                "inputs": inputs,
+                "version": __version__,
+                "comes_first": found.comes_first,
+                "asked_by": who,
+            },
         )
         if not is_new and rows.ask_again(row.pk):
             row.refresh_from_db()

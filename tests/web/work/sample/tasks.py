@@ -32,6 +32,12 @@ def gate(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     return {"passed": True}
 
 
+@task("sample.first", comes_first=True)
+def first(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
+    """Giving back at once."""
+    return echo(inputs, progress)
+
+
 @task("sample.echo")
 def echo(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     """Giving back."""
