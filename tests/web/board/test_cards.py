@@ -1,6 +1,7 @@
 """What the board says of each job, and what it costs to ask."""
 
 import datetime
+import html
 from collections.abc import Callable
 
 import pytest
@@ -9,6 +10,7 @@ from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries
 
 from layflat.web.board.cards import COMES_HERE, Due, due_of, due_words
+from layflat.web.diary.models import Booking
 from layflat.web.gates.models import Kind
 from layflat.web.inspection.models import Flag
 from layflat.web.jobs.models import Customer, Job, Stage, Vehicle
@@ -228,3 +230,17 @@ def test_a_car_that_is_handed_back_is_late_no_more(signed_in: Callable[[Role], C
     (card,) = browser.get("/").context["columns"][-1].cards
     assert (card.due, card.due_words) == (Due.NONE, "back with its owner")
     assert browser.get("/?late=yes").context["count"] == 0
+
+
+def test_what_is_wrong_in_the_calendar_stands_on_the_card(
+    signed_in: Callable[[Role], Client], people: dict[Role, Person]
+) -> None:
+    found = job("2031-0009", stage=Stage.BAY, days=0)
+    begins = timezone.now() + datetime.timedelta(days=3)
+    Booking.objects.create(
+        job=found, work="lay", starts_at=begins, ends_at=begins + datetime.timedelta(hours=2)
+    )
+    page = signed_in(Role.COUNTER).get("/")
+    (card,) = page.context["columns"][5].cards
+    assert card.concern
+    assert card.concern in html.unescape(page.content.decode())

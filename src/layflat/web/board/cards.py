@@ -2,9 +2,10 @@
 
 import datetime
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
+from types import MappingProxyType
 from typing import Final
 
 from django.db.models import Count, Exists, F, OuterRef, Subquery
@@ -31,6 +32,7 @@ COMES_HERE: dict[str, str] = {
 }
 """What each open stage's column is for, said while it is empty."""
 
+_NONE: Final[Mapping[int, str]] = MappingProxyType({})
 _WORKSHOP: Final = (Stage.ACCEPTED, Stage.BAY, Stage.CHECKED, Stage.HANDED)
 
 
@@ -56,6 +58,7 @@ class Card:
         wanted: the day that the customer would like, as the shop writes it, or "".
         blocked_by: what it waits for, or "".
         flags: how many flags have not ended.
+        concern: what is wrong with its place in the calendar, or "".
     """
 
     key: int
@@ -73,6 +76,7 @@ class Card:
     wanted: str
     blocked_by: str
     flags: int
+    concern: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,7 +93,12 @@ class Column:
 
 
 def open_cards(
-    *, today: datetime.date, shop: Shop, who: int | None = None, late: bool = False
+    *,
+    today: datetime.date,
+    shop: Shop,
+    who: int | None = None,
+    late: bool = False,
+    concerns: Mapping[int, str] = _NONE,
 ) -> tuple[Card, ...]:
     """Cards of the open jobs, the soonest promise first; one query.
 
@@ -98,6 +107,7 @@ def open_cards(
         shop: writes the days.
         who: only the jobs that the person with this key has.
         late: only jobs whose promised day has passed.
+        concerns: what is wrong in the calendar, by the jobs' keys.
     """
     jobs = Job.objects.filter(stage__in=COMES_HERE)
     if who is not None:
@@ -139,6 +149,7 @@ def open_cards(
             wanted=shown_day(wanted, shop) if wanted else "",
             blocked_by=blocked_by,
             flags=flags,
+            concern=concerns.get(key, ""),
         )
         for (
             key,

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_safe
 
 from layflat import __version__
 from layflat.web.board.cards import columns, open_cards, stamp, summary
+from layflat.web.diary.on_job import concerned_jobs
 from layflat.web.people.models import Person, Role, Shop
 from layflat.web.people.shop import shop_time, the_shop
 from layflat.web.taps.listing import count_unsettled
@@ -57,7 +58,7 @@ def _seen(request: HttpRequest) -> tuple[dict[str, Any], str]:
     who = next((key for key, _ in staff if str(key) == request.GET.get("who", "")), None)
     late = request.GET.get("late", "") == "yes"
     keeps_counter = isinstance(person, Person) and person.role != Role.INSTALLER
-    shown = open_cards(today=today, shop=shop, who=who, late=late)
+    shown = open_cards(today=today, shop=shop, who=who, late=late, concerns=concerned_jobs())
     context = {
         "columns": columns(shown, workshop_first=not keeps_counter),
         "summary": summary(shown),
