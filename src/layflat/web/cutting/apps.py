@@ -10,9 +10,13 @@ class CuttingConfig(AppConfig):
     label = "cutting"
 
     def ready(self) -> None:
-        """Enter what is tapped at the plotter, and show on a job's page how far cutting is."""
+        """Enter what is tapped at the plotter, what a job's page shows, what sending back does."""
         from layflat.web.cutting import acts  # noqa: F401 - entering its acts is all it is for
         from layflat.web.cutting.on_job import read
+        from layflat.web.cutting.sent_back import let_go
         from layflat.web.jobs.additions import Section, add_section
+        from layflat.web.jobs.models import Stage
+        from layflat.web.jobs.stages import when_sent_back
 
         add_section(Section(template="cutting/on_job.html", read=read, is_work=True))
+        when_sent_back(Stage.ACCEPTED, let_go)

@@ -4,39 +4,44 @@ from collections.abc import Iterable
 from typing import Any
 
 from layflat.base import InputError
+from layflat.web.cutting.in_bay import film_in_bay
 from layflat.web.cutting.models import Cut, Layout, Section
-from layflat.web.cutting.on_job import standing_of
+from layflat.web.cutting.on_job import counted
 from layflat.web.cutting.page import REASON_ROWS, SectionRow
 from layflat.web.cutting.standing import minutes_words
 from layflat.web.jobs.models import Job
-from layflat.web.offer.accepted import accepted_outcome
 from layflat.web.people.models import Person
 
 
 def read(job: Job, _who: Person | None) -> dict[str, Any]:
-    """What `cutting/bay_tab.html` shows of a job; six queries."""
+    """What `cutting/bay_tab.html` shows of a job; what `film_in_bay` reads."""
     try:
-        film = standing_of(accepted_outcome(job))
+        film = film_in_bay(job)
     except InputError as error:
         return {"cutting_refused": str(error)}
-    layouts = Layout.objects.filter(
-        job=job, state__in=(Layout.State.KEPT, Layout.State.CUT)
-    ).select_related("roll")
-    sections = list(
-        Section.objects.filter(layout__in=layouts).select_related("cut_by").order_by("number")
-    )
-    cuts: dict[int, list[Cut]] = {section.pk: [] for section in sections}
-    for cut in Cut.objects.filter(section__in=sections).select_related("piece", "weeded_by"):
-        cuts[cut.section_id].append(cut)
-    rows: dict[int, list[SectionRow]] = {}
-    for section in sections:
-        rows.setdefault(section.layout_id, []).append(_row(section, cuts[section.pk]))
-    shown = [(layout, rows.get(layout.pk, [])) for layout in layouts.defer("so_far", "found")]
+    wanted = {piece.pk for piece in film.pieces}
+    states = [cut.state for cut in film.cuts if cut.piece_id in wanted]
     return {
-        "cutting_film": film,
-        "cutting_layouts": [(layout, own) for layout, own in shown if _is_open(own)],
+        "cutting_film": counted(len(wanted), states),
+        "cutting_layouts": [(layout, own) for layout, own in _layouts(film.cuts) if _is_open(own)],
         "cutting_reasons": REASON_ROWS,
     }
+
+
+def _layouts(film: Iterable[Cut]) -> list[tuple[Layout, list[SectionRow]]]:
+    """Kept layouts with their sections, by their numbers; both hold film, or there were none."""
+    layouts: dict[int, Layout] = {}
+    sections: dict[int, Section] = {}
+    cuts: dict[int, list[Cut]] = {}
+    for cut in film:
+        section = sections.setdefault(cut.section_id, cut.section)
+        layouts.setdefault(section.layout_id, section.layout)
+        cuts.setdefault(section.pk, []).append(cut)
+    rows: dict[int, list[SectionRow]] = {}
+    for section in sorted(sections.values(), key=lambda section: section.number):
+        rows.setdefault(section.layout_id, []).append(_row(section, cuts[section.pk]))
+    kept = [one for one in layouts.values() if one.state in (Layout.State.KEPT, Layout.State.CUT)]
+    return [(one, rows[one.pk]) for one in sorted(kept, key=lambda one: one.number)]
 
 
 def _row(section: Section, cuts: list[Cut]) -> SectionRow:

@@ -20,7 +20,7 @@ _ON_HAND = (Cut.State.CUT, Cut.State.WEEDED, Cut.State.LAID)
 def cuts_of(job: Job) -> list[Cut]:
     """Every piece of film of a job, lost ones too, in the order of laying; one query.
 
-    Each comes with its piece, its section, the layout, the roll and who weeded or lost it.
+    Each comes with its piece, its section, the layout, the roll and who cut, weeded or lost it.
     """
     return sorted(_cuts(job), key=_turn)
 
@@ -121,8 +121,17 @@ def all_laid(job: Job) -> bool:
 
 
 def _cuts(job: Job) -> QuerySet[Cut]:
-    return Cut.objects.filter(section__layout__job=job).select_related(
-        "piece", "section__layout__roll", "section__layout__job", "weeded_by", "lost_by"
+    return (
+        Cut.objects.filter(section__layout__job=job)
+        .select_related(
+            "piece",
+            "section__layout__roll",
+            "section__layout__job",
+            "section__cut_by",
+            "weeded_by",
+            "lost_by",
+        )
+        .defer("section__layout__so_far", "section__layout__found")  # large, once for each piece
     )
 
 

@@ -1,5 +1,6 @@
 """How far cutting is, on a job's page."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -43,9 +44,14 @@ class Standing:
 
 def standing_of(outcome: Outcome) -> Standing:
     """How far cutting is, of an accepted cover; two queries."""
-    states = list(Cut.objects.filter(piece__outcome=outcome).values_list("state", flat=True))
+    states = Cut.objects.filter(piece__outcome=outcome).values_list("state", flat=True)
+    return counted(outcome.pieces.count(), list(states))
+
+
+def counted(wanted: int, states: Sequence[str]) -> Standing:
+    """How far cutting is, of so many pieces and the states of all their film, lost film too."""
     return Standing(
-        wanted=outcome.pieces.count(),
+        wanted=wanted,
         placed=states.count(Cut.State.PLACED),
         cut=states.count(Cut.State.CUT),
         weeded=states.count(Cut.State.WEEDED),

@@ -19,7 +19,7 @@ _EARLIER: Final = {
     Stage.ACCEPTED: Stage.COVER,
     Stage.CHECKED: Stage.BAY,
 }
-_LEAVING: dict[Stage, Callable[[Job], str]] = {}
+_LEAVING: dict[Stage, list[Callable[[Job], str]]] = {}
 _FURTHER: dict[Stage, Callable[[Job], "Step | None"]] = {}
 
 
@@ -29,7 +29,7 @@ def when_sent_back(stage: Stage, act: Callable[[Job], str]) -> None:
     It does what belongs to that and says it in a sentence, or "" when there was nothing; parts that
     this one knows nothing of enter themselves here when they start.
     """
-    _LEAVING[stage] = act
+    _LEAVING.setdefault(stage, []).append(act)
 
 
 def when_next(stage: Stage, find: Callable[[Job], "Step | None"]) -> None:
@@ -189,9 +189,8 @@ def move_back(job: Job, *, reason: str, who: Person | None, seen: str = "") -> N
         )
     stage = Stage(job.stage)
     earlier = _EARLIER[stage]
-    act = _LEAVING.get(stage)
-    done = act(job) if act else ""
-    more = f" {done}" if done else ""
+    done = [act(job) for act in _LEAVING.get(stage, ())]
+    more = "".join(f" {sentence}" for sentence in done if sentence)
     move(
         job,
         earlier,
