@@ -46,7 +46,9 @@ def an_accepted_job(
         valid_until=datetime.date(2031, 12, 31),
     )
     offer.outcomes.add(outcome)
-    Acceptance.objects.create(offer=offer, alternative=1, name="Perrin Oake", sha256=offer.sha256)
+    Acceptance.objects.create(
+        offer=offer, alternative=1, outcome=outcome, name="Perrin Oake", sha256=offer.sha256
+    )
     Job.objects.filter(pk=found.pk).update(stage=Stage.ACCEPTED)
     found.refresh_from_db()
     return found, outcome

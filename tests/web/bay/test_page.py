@@ -4,18 +4,15 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from django.db import connection
 from django.test import Client
-from django.test.utils import CaptureQueriesContext
 
-from layflat.web.bay.page import PARTS, Part
+from layflat.web.bay.page import PARTS
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.people.models import Person, Role, Shop
 from layflat.web.taps.doing import do
 
 Browser = Callable[[Role], Client]
 BAY = "/jobs/2031-0042/bay/"
-MOST_QUERIES, MOST_OWN_QUERIES = 15, 8
 
 
 def text_of(answer: Any) -> str:
@@ -32,29 +29,6 @@ def test_it_carries_every_part_for_everybody(signed_in: Browser, job: Job, role:
         assert f'id="part-{part.name}" data-taps-part' in text
     assert 'data-whose="' + role.value in text
     assert "EUR" not in text
-
-
-@pytest.mark.parametrize("part", PARTS, ids=lambda part: part.name)
-def test_each_part_asks_little_of_the_database(
-    people: dict[Role, Person], job: Job, part: Part
-) -> None:
-    """The page is four pages in one, so that it goes on without the network; each has its share."""
-    with CaptureQueriesContext(connection) as queries:
-        part.read(job, people[Role.INSTALLER])
-    assert 1 < len(queries) <= MOST_QUERIES
-
-
-def test_the_page_asks_no_more_than_its_parts_together(
-    signed_in: Browser, people: dict[Role, Person], job: Job
-) -> None:
-    installer = signed_in(Role.INSTALLER)
-    with CaptureQueriesContext(connection) as of_parts:
-        for part in PARTS:
-            part.read(job, people[Role.INSTALLER])
-    with CaptureQueriesContext(connection) as of_page:
-        text_of(installer.get(BAY))
-    assert len(of_page) <= len(of_parts) + MOST_OWN_QUERIES
-    assert sum('FROM "people_shop"' in query["sql"] for query in of_page) == 1
 
 
 def test_the_shop_is_asked_for_anew_on_the_next_page(signed_in: Browser, job: Job) -> None:

@@ -15,7 +15,7 @@ from layflat.web.jobs.stages import next_step_of
 from layflat.web.jobs.views.common import the_job
 from layflat.web.people.gate import me
 from layflat.web.people.shop import shop_held
-from layflat.web.taps.listing import count_unsettled
+from layflat.web.taps.listing import unsettled_of_job
 
 _WORKER: Final = "static/layflat/bay/worker.js"
 
@@ -26,7 +26,7 @@ def bay(request: HttpRequest, number: str) -> HttpResponse:
     person = me(request)
     if person is None:
         raise PermissionDenied
-    job = the_job(number)
+    job = the_job(number, refused=unsettled_of_job())
     is_here = job.stage in HERE
     with shop_held():
         context = {
@@ -35,7 +35,6 @@ def bay(request: HttpRequest, number: str) -> HttpResponse:
             "tabs": tabs(job, person),
             "is_here": is_here,
             "step": None if is_here else next_step_of(job),
-            "refused": count_unsettled(job),
         }
         answer = render(request, "bay/bay.html", context)
     answer["Cache-Control"] = "private, no-cache"

@@ -4,15 +4,17 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import F, FilteredRelation, Q
 from django.utils import timezone
 
 from layflat.web.gates.doing import has_dwell, why_not_left_out
 from layflat.web.gates.dwells import PLACES
-from layflat.web.gates.models import Step, Tool, ToolUse
+from layflat.web.gates.models import Step, Tool
 from layflat.web.gates.order import direct_needs
 from layflat.web.gates.standing import Standing, standing
 from layflat.web.gates.tools import why_not
 from layflat.web.jobs.models import Job
+from layflat.web.jobs.shared import read_once
 from layflat.web.people.models import Person
 
 
@@ -47,13 +49,10 @@ class Shown:
 
 
 def read(job: Job, _who: Person | None) -> dict[str, Any]:
-    """What `gates/bay_tab.html` shows of a job; five queries and the shop's."""
-    found = standing(job)
-    tools = list(Tool.objects.filter(is_retired=False))
-    used: dict[int, list[Tool]] = {}
-    for use in ToolUse.objects.filter(step__job=job).select_related("tool"):
-        used.setdefault(use.step_id, []).append(use.tool)
+    """What `gates/bay_tab.html` shows of a job; a query and those of `standing`."""
+    found = read_once(job, standing)
     steps = [item.step for item in found]
+    tools, used = _tools(steps)
     needs = direct_needs(steps)
     over = {item.step.key for item in found if item.is_over}
     shown = [
@@ -85,6 +84,27 @@ def read(job: Job, _who: Person | None) -> dict[str, Any]:
     }
 
 
+def _tools(steps: Iterable[Step]) -> tuple[list[Tool], dict[int, list[Tool]]]:
+    """The shop's tools by name, and which were taken for each step, in the order of taking."""
+    of_steps = Q(uses__step__in=[step.pk for step in steps])
+    # A row for each use of a tool, or one without.
+    rows = Tool.objects.filter(is_retired=False).annotate(
+        taken=FilteredRelation("uses", condition=of_steps),
+        use=F("taken__pk"),
+        step=F("taken__step_id"),
+    )
+    tools: dict[int, Tool] = {}
+    uses: list[tuple[int, int, Tool]] = []
+    for row in rows:
+        tool = tools.setdefault(row.pk, row)
+        if row.use is not None:
+            uses.append((row.use, row.step, tool))
+    used: dict[int, list[Tool]] = {}
+    for _, step, tool in sorted(uses, key=lambda item: item[0]):
+        used.setdefault(step, []).append(tool)
+    return list(tools.values()), used
+
+
 def _shown(
     item: Standing,
     steps: Sequence[Step],
@@ -95,7 +115,7 @@ def _shown(
     opens: Iterable[str],
 ) -> Shown:
     running = {one.dwell.where for one in item.running}
-    taken = tuple(tool for tool in used if not tool.out_because and not tool.is_retired)
+    taken = tuple(tool for tool in used if not tool.out_because)
     return Shown(
         item=item,
         dwells=has_dwell(item.step),

@@ -11,7 +11,7 @@ from layflat.web.fit.words import EFFORTS
 from layflat.web.gates.models import Kind
 from layflat.web.jobs.models import Job
 from layflat.web.laying.done import time_of
-from layflat.web.laying.film_on_car import Film, in_bay
+from layflat.web.laying.film_on_car import Film, InBay, in_bay
 from layflat.web.laying.mixes import SLIP_CAUTIONS, TACK_CAUTIONS
 from layflat.web.laying.models import Laying
 from layflat.web.laying.steps import why_not_now
@@ -95,7 +95,7 @@ def read(job: Job, who: Person) -> dict[str, Any]:
     found, shop = shared.film, the_shop()
     ahead = next((one for one in found.pieces if not one.is_laid and not one.in_hand), None)
     return {
-        "lay_rows": [_row(film, shop, is_next=film is ahead) for film in found.pieces],
+        "lay_rows": [_row(film, shared, shop, is_next=film is ahead) for film in found.pieces],
         "lay_laid": found.laid,
         "lay_order": TOP_DOWN if found.order_is_known else AS_CUT,
         "lay_not_now": why_not_now(job, Kind.LAY, shared.steps),
@@ -106,7 +106,7 @@ def read(job: Job, who: Person) -> dict[str, Any]:
     }
 
 
-def _row(film: Film, shop: Shop, *, is_next: bool) -> Row:
+def _row(film: Film, shared: InBay, shop: Shop, *, is_next: bool) -> Row:
     piece, cut, hand = film.piece, film.cut, film.in_hand
     shape, word = _READY[Cut.State(cut.state)] if cut else ("none", "to be laid out")
     if hand is not None:
@@ -125,7 +125,7 @@ def _row(film: Film, shop: Shop, *, is_next: bool) -> Row:
         free=tuple(_free(piece.details)),
         over=tuple(f"{one['name']}: {one['reason']}" for one in piece.details.get("film_over", ())),
         wants_two=piece.area_mm2 >= _TWO_PEOPLE_MM2,
-        by=_by(film, hand),
+        by=_by(film, hand, shared),
         time=shown_duration(minutes) if minutes else "",
         hard="; ".join(laying.hard for laying in film.layings if laying.hard),
         photo=next((one for one in reversed(film.layings) if one.photo_id), None),
@@ -135,14 +135,13 @@ def _row(film: Film, shop: Shop, *, is_next: bool) -> Row:
     )
 
 
-def _by(film: Film, hand: Laying | None) -> str:
+def _by(film: Film, hand: Laying | None, shared: InBay) -> str:
     if hand is not None:
-        return names(list(hand.people.all()))
+        return names(shared.who_did(hand))
     if not film.is_laid:
         return ""
     return "; ".join(
-        f"{laying.get_way_display()} by {names(list(laying.people.all()))}"
-        for laying in film.layings
+        f"{laying.get_way_display()} by {names(shared.who_did(laying))}" for laying in film.layings
     )
 
 

@@ -1,19 +1,18 @@
 """A job's pieces with their film and what was done with it, read once for all tabs of the bay."""
 
-from dataclasses import dataclass
-from typing import Final
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from layflat.web.cover.models import Outcome, Piece
-from layflat.web.cutting.film import good_cuts, laying_turn
+from layflat.web.cutting.film import laying_turn
+from layflat.web.cutting.in_bay import film_in_bay
 from layflat.web.cutting.models import Cut
 from layflat.web.gates.standing import Standing, standing
 from layflat.web.jobs.models import Job
-from layflat.web.laying.done import layings_of
+from layflat.web.jobs.shared import read_once
+from layflat.web.laying.done import layings_and_hands
 from layflat.web.laying.models import Laying
-from layflat.web.offer.accepted import accepted_outcome
 from layflat.web.people.models import Person
-
-_KEPT: Final = "_in_bay"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,11 +48,13 @@ class FilmOnCar:
         outcome: what the customer accepted.
         pieces: in the order of laying.
         layings: all of the job, those of lost film too.
+        hands: the keys of the people who did a laying, by its key.
     """
 
     outcome: Outcome
     pieces: tuple[Film, ...]
     layings: tuple[Laying, ...] = ()
+    hands: Mapping[int, list[int]] = field(default_factory=dict)
 
     @property
     def laid(self) -> int:
@@ -74,32 +75,29 @@ class FilmOnCar:
         """The pieces, lost ones too, that a person laid or mended, each once."""
         found: dict[str, None] = {}
         for laying in self.layings:
-            if any(one.pk == person for one in laying.people.all()):
+            if person in self.hands.get(laying.pk, ()):
                 found.setdefault(f"{laying.cut.piece.number} {laying.cut.piece.title}")
         return list(found)
 
 
 def film_on_car(job: Job) -> FilmOnCar:
-    """Read all film of a job; six queries.
+    """Read all film of a job; a query and those of `film_in_bay`.
 
     Raises:
         InputError: the customer has accepted nothing.
     """
-    outcome = accepted_outcome(job)
-    pieces = outcome.pieces.select_related("outcome__cover", "map", "flat")
-    cuts = {cut.piece_id: cut for cut in good_cuts(job)}
-    layings = tuple(layings_of(job))
+    film = film_in_bay(job)
+    cuts = {cut.piece_id: cut for cut in film.cuts if cut.state != Cut.State.LOST}
+    layings, hands = layings_and_hands(job)
     by_cut: dict[int, list[Laying]] = {}
     for laying in layings:
         by_cut.setdefault(laying.cut_id, []).append(laying)
     films = []
-    for piece in sorted(pieces, key=lambda piece: (laying_turn(piece), piece.number)):
+    for piece in sorted(film.pieces, key=lambda piece: (laying_turn(piece), piece.number)):
         cut = cuts.get(piece.pk)
         done = by_cut.get(cut.pk, []) if cut else []
         films.append(Film(piece=piece, cut=cut, layings=tuple(done)))
-    if films:
-        outcome = films[0].piece.outcome  # the same, with its cover
-    return FilmOnCar(outcome=outcome, pieces=tuple(films), layings=layings)
+    return FilmOnCar(outcome=film.outcome, pieces=tuple(films), layings=tuple(layings), hands=hands)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,30 +107,37 @@ class InBay:
     Attributes:
         film: all of it.
         steps: how they stand.
-        staff: everybody who works here, by the names that others see.
+        people: everybody, those who left too, by the names that others see.
     """
 
     film: FilmOnCar
     steps: tuple[Standing, ...]
-    staff: tuple[Person, ...]
+    people: tuple[Person, ...]
 
     def others(self, who: Person) -> list[Person]:
-        """Everybody but one."""
-        return [person for person in self.staff if person != who]
+        """Everybody who works here, but one."""
+        return [person for person in self.people if person.is_active and person != who]
+
+    def who_did(self, laying: Laying) -> list[Person]:
+        """Everybody who did a laying, those who left too."""
+        hands = self.film.hands.get(laying.pk, ())
+        return [person for person in self.people if person.pk in hands]
 
 
 def in_bay(job: Job) -> InBay:
     """What the tabs of one page show of a job.
 
-    Read once for one *job* in memory: tabs that are handed the same one share it. Whoever changes
-    something reads the rows again.
+    Read once for one *job* in memory, see `read_once`: tabs that are handed the same one share it.
 
     Raises:
         InputError: the customer has accepted nothing.
     """
-    kept: InBay | None = getattr(job, _KEPT, None)
-    if kept is None:
-        staff = Person.objects.filter(is_active=True).order_by("shown", "pk")
-        kept = InBay(film=film_on_car(job), steps=standing(job), staff=tuple(staff))
-        setattr(job, _KEPT, kept)
-    return kept
+    return read_once(job, _read)
+
+
+def _read(job: Job) -> InBay:
+    return InBay(
+        film=film_on_car(job),
+        steps=read_once(job, standing),
+        people=tuple(Person.objects.order_by("shown", "pk")),
+    )

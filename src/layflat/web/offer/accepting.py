@@ -6,6 +6,7 @@ Functions here are called on a locked job within a transaction.
 from django.utils import timezone
 
 from layflat.base import CheckError, InputError
+from layflat.web.cover.models import Outcome
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.links.models import PrivateLink
 from layflat.web.links.private import is_open
@@ -63,6 +64,7 @@ def accept(
     acceptance = Acceptance.objects.create(
         offer=offer,
         alternative=alternative,
+        outcome=Outcome.objects.filter(pk=item.get("outcome")).first(),
         name=name,
         sha256=seen,
         through=through,

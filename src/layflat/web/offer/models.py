@@ -114,6 +114,8 @@ class Acceptance(Frozen):
     Attributes:
         offer: that was accepted.
         alternative: its place in the content, from 1.
+        outcome: the computed cover of that alternative; None where the content names none that is
+            kept.
         name: as the customer typed it.
         sha256: of the content that the customer saw.
         through: the private link, or None when it was said at the counter.
@@ -122,6 +124,9 @@ class Acceptance(Frozen):
 
     offer = models.OneToOneField(Offer, on_delete=models.PROTECT, related_name="acceptance")
     alternative = models.PositiveIntegerField()
+    outcome = models.ForeignKey(
+        Outcome, null=True, on_delete=models.PROTECT, related_name="acceptances"
+    )
     name = models.CharField(max_length=80)
     sha256 = models.CharField(max_length=64)
     through = models.ForeignKey(PrivateLink, null=True, on_delete=models.PROTECT)

@@ -3,12 +3,12 @@
 from dataclasses import dataclass
 from typing import Final
 
-from django.db.models import QuerySet
+from django.db.models import Count, OuterRef, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 from django.http import Http404
 from django.utils import timezone
 
 from layflat.base import InputError
-from layflat.web.jobs.models import Job
 from layflat.web.people.models import Person
 from layflat.web.record.models import write_event
 from layflat.web.taps.acts import title_of
@@ -35,10 +35,15 @@ class Refused:
     entered: tuple[tuple[str, str], ...]
 
 
-def count_unsettled(job: Job | None = None) -> int:
-    """How many did not go in and nobody has seen to; of one job, or of all."""
-    rows = _unsettled()
-    return (rows if job is None else rows.filter(job=job)).count()
+def count_unsettled() -> int:
+    """How many did not go in and nobody has seen to."""
+    return _unsettled().count()
+
+
+def unsettled_of_job() -> Coalesce:
+    """How many of each job, as a column of a query for jobs."""
+    of_job = _unsettled().order_by().filter(job=OuterRef("pk")).values("job")
+    return Coalesce(Subquery(of_job.annotate(count=Count("pk")).values("count")), 0)
 
 
 def unsettled() -> list[Refused]:

@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 from django.contrib import messages
 from django.db import transaction
+from django.db.models import Expression
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 
@@ -12,14 +13,19 @@ from layflat.web.jobs.models import Job
 from layflat.web.jobs.once import answered_before
 
 
-def the_job(number: str) -> Job:
+def the_job(number: str, **columns: Expression) -> Job:
     """A job with its vehicle, customer and holder.
+
+    Args:
+        number: of the job.
+        columns: more attributes to read along with it, by their names.
 
     Raises:
         Http404: there is none of that number.
     """
     found = (
         Job.objects.select_related("vehicle__customer", "vehicle__body__body", "assigned")
+        .annotate(**columns)
         .filter(number=number)
         .first()
     )
