@@ -49,7 +49,7 @@ def found(browser: Client, text: str) -> dict[str, list[str]]:
         ("kp042788", {"Jobs", "Vehicles", "Customers"}),
         ("555-01", {"Customers"}),
         ("tq55", {"Lots", "Rolls"}),
-        ("TQ-55/Ä", {"Lots", "Rolls"}),
+        ("Q-55/Ä", {"Lots", "Rolls"}),
     ],
 )
 def test_one_box_finds_whatever_is_written_of_a_thing(
@@ -76,6 +76,8 @@ def test_one_box_finds_whatever_is_written_of_a_thing(
         ("r1", "/stock/{roll}/"),
         # Nothing else has it: the only hit.
         ("rack", "/stock/{roll}/"),
+        # The maker calls it back: straight to the cars.
+        ("tq 55/Ä", "/lots/TQ-55/%C3%A4/"),
     ],
 )
 def test_what_is_meant_without_doubt_is_opened_straight_away(
@@ -83,6 +85,13 @@ def test_what_is_meant_without_doubt_is_opened_straight_away(
 ) -> None:
     answer = signed_in(Role.COUNTER).get("/find/", {"q": text})
     assert answer.headers["Location"] == leads_to.format(roll=roll.pk)
+
+
+def test_a_lot_that_is_a_plate_as_well_leads_to_neither_straight_away(
+    signed_in: Browser, job: Job, roll: Roll
+) -> None:
+    a_roll(lot="LW204K")
+    assert {"Vehicles", "Lots", "Rolls"} <= set(found(signed_in(Role.COUNTER), "LW-204-K"))
 
 
 @pytest.mark.parametrize(

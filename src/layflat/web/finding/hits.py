@@ -1,6 +1,6 @@
 """What one box finds: jobs, customers, vehicles, lots and rolls, each by what is written of it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -58,7 +58,7 @@ class Group:
 
 
 def straight_to(text: str) -> str:
-    """The address of what is meant without doubt: a whole job number, roll number or lot; or ""."""
+    """The address of what is meant without doubt: a whole job number or roll number; or ""."""
     if Job.objects.filter(number=text).exists():
         return reverse("jobs:job", args=[text])
     number = roll_number(text) if text[:1] in ("R", "r") else None
@@ -74,6 +74,15 @@ def find(text: str, shop: Shop) -> list[Group]:
         return []
     kinds: tuple[Callable[[str, Shop], Group], ...] = (_jobs, _vehicles, _customers, _lots, _rolls)
     return [group for group in (kind(text, shop) for kind in kinds) if group.hits]
+
+
+def whole_lot(text: str, groups: Iterable[Group]) -> str:
+    """The address of a lot written out in full, when nothing but film is found with it; or ""."""
+    found = {group.title: group.hits for group in groups}
+    if not set(found) <= {"Lots", "Rolls"}:
+        return ""
+    wanted = bare(text)
+    return next((hit.address for hit in found.get("Lots", []) if bare(hit.name) == wanted), "")
 
 
 def _asked(address: str, **values: str) -> str:

@@ -4,7 +4,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
-from layflat.web.finding.hits import SHORTEST, straight_to
+from layflat.web.finding.hits import SHORTEST, straight_to, whole_lot
 from layflat.web.finding.hits import find as find_hits
 from layflat.web.finding.lots import recall
 from layflat.web.folding import typed
@@ -14,13 +14,14 @@ from layflat.web.stock.listing import shown_rolls
 
 @require_safe
 def find(request: HttpRequest) -> HttpResponse:
-    """What was found, by kind; straight to it when it is the only hit, or its whole number."""
+    """What was found, by kind; straight to it when it is the only hit, its whole number or lot."""
     text = typed(request.GET.get("q", ""))
     straight = straight_to(text) if text else ""
     groups = [] if straight else find_hits(text, the_shop())
     hits = [hit for group in groups for hit in group.hits]
-    if straight or len(hits) == 1:
-        return redirect(straight or hits[0].address)
+    straight = straight or (hits[0].address if len(hits) == 1 else whole_lot(text, groups))
+    if straight:
+        return redirect(straight)
     context = {"part": "find", "asked": text, "groups": groups, "shortest": SHORTEST}
     return render(request, "finding/find.html", context)
 
