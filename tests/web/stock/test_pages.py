@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
@@ -294,3 +294,27 @@ def test_the_day_that_is_offered_is_today(signed_in: Browser) -> None:
     page = signed_in(Role.COUNTER).get("/stock/receive/")
     offered = datetime.date.fromisoformat(page.context["values"]["day"])
     assert abs((timezone.now().date() - offered).days) <= 1
+
+
+def test_a_mistyped_lot_is_set_right_with_its_offcuts(
+    signed_in: Browser, people: dict[Role, Person]
+) -> None:
+    roll = a_new_roll(lot="K7-2402")
+    with transaction.atomic():
+        offcut = cut_offcut(roll, width_mm=600, length_mm=900, place="", who=None)
+    roll.refresh_from_db()
+    counter, to = signed_in(Role.COUNTER), f"/stock/{offcut.pk}/rename/"
+    right = {"film": roll.film, "lot": "K7-2204", "reason": "two digits were swapped"}
+    assert "Say why" in text_of(counter.post(to, sent(offcut, **{**right, "reason": " "})))
+    assert "already" in text_of(counter.post(to, sent(offcut, **{**right, "lot": roll.lot})))
+    answer = counter.post(to, sent(offcut, **right), follow=True)
+    assert "R1, R2 are" in text_of(answer)
+    for one in Roll.objects.all():
+        assert one.lot == "K7-2204"
+        last = one.movements.last()
+        assert (last.kind, last.delta_mm) == (Movement.Kind.RENAMED, 0)
+        assert last.reason.endswith("lot K7-2204: two digits were swapped")
+    # By the new number it is found, by the old one no more.
+    assert "R1" in text_of(counter.get("/stock/?q=K7-2204"))
+    assert "R1" not in text_of(counter.get("/stock/?q=K7-2402"))
+    assert signed_in(Role.INSTALLER).post(to, sent(offcut, **right)).status_code == 403

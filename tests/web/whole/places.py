@@ -144,6 +144,7 @@ TABLE: Final[dict[str, Row]] = {
         "stock:release",
     ),
     **_acts(Who.OWNER, "stock:cost"),
+    **_acts(Who.COUNTER, "stock:rename"),
     "diary:feed": Row(Who.ALL),
     **_looks(Who.SHOP, "gates:tools", "diary:feeds", takes=True),
     **_acts(Who.SHOP, "diary:revoke"),

@@ -14,7 +14,7 @@ from layflat.web.stock.amounts import film_length, read_length, read_width
 from layflat.web.stock.booking import GIVEN_BACK, cut_offcut, release
 from layflat.web.stock.models import Roll
 from layflat.web.stock.rows import touch
-from layflat.web.stock.setting_right import correct, discard, put_elsewhere
+from layflat.web.stock.setting_right import correct, discard, put_elsewhere, rename
 
 Values = Mapping[str, str]
 Act = Callable[[Roll, Values], str]
@@ -103,6 +103,27 @@ def placing(who: Person | None) -> Act:
     def act(roll: Roll, values: Values) -> str:
         put_elsewhere(roll, values.get("place", ""), who=who)
         return f"{roll} lies here now: {roll.place}." if roll.place else f"{roll} has no place now."
+
+    return act
+
+
+def renaming(who: Person | None) -> Act:
+    """Set film and lot right."""
+
+    def act(roll: Roll, values: Values) -> str:
+        family = rename(
+            roll,
+            film=values.get("film", ""),
+            lot=values.get("lot", ""),
+            reason=values.get("reason", ""),
+            who=who,
+        )
+        names = ", ".join(str(one) for one in family)
+        verb = "is" if len(family) == 1 else "are"
+        return (
+            f"{names} {verb} {family[0].film}, lot {family[0].lot}, now. Passports that were given "
+            "out keep what they said; make a new version of them."
+        )
 
     return act
 

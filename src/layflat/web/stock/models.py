@@ -82,6 +82,7 @@ class Movement(models.Model):
         CORRECTED = "corrected", "corrected"
         DISCARDED = "discarded", "thrown away"
         MOVED = "moved", "put elsewhere"
+        RENAMED = "renamed", "film or lot set right"
 
     roll = models.ForeignKey(Roll, on_delete=models.PROTECT, related_name="movements")
     delta_mm = models.IntegerField()

@@ -61,3 +61,42 @@ def put_elsewhere(roll: Roll, place: str, *, who: Person | None) -> Movement | N
     roll.place = place
     kind = Movement.Kind.MOVED
     return book(roll, Movement(delta_mm=0, kind=kind, reason=words[:200], who=who))
+
+
+def rename(roll: Roll, *, film: str, lot: str, reason: str, who: Person | None) -> list[Roll]:
+    """Set right a film's name or a lot number that was written down wrongly.
+
+    What was cut off as an offcut has film and lot of the roll that it came from: all of them are
+    set right together.
+
+    Returns:
+        The roll and its offcuts, and theirs, from wherever the first was cut.
+
+    Raises:
+        InputError: without a reason, a name or a lot, or where nothing differs.
+    """
+    film = checked_text(film, "film", needed="Say which film it is, as it stands on the roll.")
+    lot = checked_text(
+        lot, "lot", needed="Write the maker's lot number; it stands on the core or box."
+    )
+    reason = checked_text(
+        reason, "reason", needed="Say why it is set right; it stays with the roll."
+    )
+    lock(roll)
+    if (film, lot) == (roll.film, roll.lot):
+        raise InputError(f"{roll} is {film}, lot {lot}, in the record already.")
+    first = roll
+    while first.cut_from is not None:
+        first = first.cut_from
+    family = [first]
+    for one in family:
+        family.extend(one.offcuts.order_by("pk"))
+    # The roll in hand itself, not a second copy of its row: whoever holds it may save it again.
+    family = [roll if one.pk == roll.pk else one for one in family]
+    for one in family:
+        lock(one)
+        words = f"{one.film}, lot {one.lot}, is {film}, lot {lot}: {reason}"
+        one.film, one.lot = film, lot
+        one.save(update_fields=["film", "lot", "lot_bare", "words_folded"])
+        book(one, Movement(delta_mm=0, kind=Movement.Kind.RENAMED, reason=words[:200], who=who))
+    return family

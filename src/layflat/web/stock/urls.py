@@ -13,6 +13,7 @@ urlpatterns = [
     path("<int:roll>/discard/", views.discard, name="discard"),
     path("<int:roll>/offcut/", views.offcut, name="offcut"),
     path("<int:roll>/place/", views.place, name="place"),
+    path("<int:roll>/rename/", views.rename, name="rename"),
     path("<int:roll>/release/", views.release, name="release"),
     path("<int:roll>/cost/", views.cost, name="cost"),
 ]

@@ -202,6 +202,13 @@ def place(request: HttpRequest, roll: int) -> HttpResponse:
     return _change(request, roll, "place", doing.placing(me(request)))
 
 
+@only(Role.COUNTER)
+@require_POST
+def rename(request: HttpRequest, roll: int) -> HttpResponse:
+    """Film or lot was written down wrongly."""
+    return _change(request, roll, "rename", doing.renaming(me(request)))
+
+
 @require_POST
 def release(request: HttpRequest, roll: int) -> HttpResponse:
     """Give a job's reservation back."""
