@@ -6,7 +6,7 @@ from typing import Final
 from django.utils import timezone
 
 from layflat.web.cutting.models import Cut, Layout, Section
-from layflat.web.gates.models import Dwell, Kind, Step, Tool, ToolUse, Zone
+from layflat.web.gates.models import Condition, Dwell, Kind, Step, Tool, ToolUse, Zone
 from layflat.web.inspection.models import Check, Flag, Round
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.laying.models import Laying
@@ -50,7 +50,7 @@ def a_busy_job(
     if not is_checked:
         in_hand = Laying.objects.create(cut=good[-1], began_at=now)
         in_hand.people.set([ines])
-    in_the_bay(job, conditions=["sensors"])
+    in_the_bay(job, conditions=[Condition.REPAINT.value])
     steps_done(job, Kind.IRON, Kind.CUT, Kind.LAY)
     _steps_with_tools(job, pieces, ines)
     _inspected(job, good, cuts, corin, is_checked=is_checked)

@@ -38,6 +38,11 @@ def test_the_page_asks_little_however_much_there_is(
             assert f"{pieces} taps of this job did not go in" in text
             assert text.count('class="sheet timer"') == pieces + 1  # and the script's own
             assert "Ilka and installer" in text
+            # Two tools a step are in use, in the order of taking; the third one fell.
+            assert text.count("It fell on the floor<") == 2 * pieces
+            taken = [text.index(f'done">{tool} {number}-0') for tool in ("mitt", "cloth")]
+            assert taken == sorted(taken)
+            assert ("Layout 1 " in text) == (stage == Stage.BAY)
             assert len(queries) <= MOST_QUERIES, "\n".join(queries)
             assert sum('FROM "people_shop"' in sql for sql in queries) == 1
             counted.add(len(queries))
