@@ -64,3 +64,13 @@ def test_a_layout_is_asked_for_and_waited_for(people: dict[Role, Person]) -> Non
     )
     assert go_on()
     assert Layout.objects.get().state == Layout.State.SEARCHING
+
+
+def test_accepted_work_is_placed_in_the_calendar_once(people: dict[Role, Person]) -> None:
+    job, _ = an_accepted_job("2031-0003", plate="LY 204 W", panels=("hood",))
+    assert go_on()
+    placed = list(job.bookings.values_list("work", flat=True))
+    assert placed[0] == "intake"
+    assert placed[-1] == "hand-back"
+    assert go_on()
+    assert job.bookings.count() == len(placed)

@@ -8,8 +8,9 @@ so that it goes on wherever it was ended; a job that somebody took on by hand is
 import datetime
 import logging
 import threading
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final
 
 from django.db import connections, transaction
@@ -22,6 +23,10 @@ from layflat.web.cutting.keeping import keep
 from layflat.web.cutting.models import Cut, Layout
 from layflat.web.cutting.starting import SECONDS, begin
 from layflat.web.cutting.ticking import tick_cut, tick_weeded
+from layflat.web.diary.booking import Wanted, place
+from layflat.web.diary.hours import hours_of
+from layflat.web.diary.suggest import minutes_of, next_free, places, taken_from
+from layflat.web.diary.works import durations
 from layflat.web.files.store import path_of
 from layflat.web.gates.doing import done, finish_kind
 from layflat.web.gates.dwells import put_on, rinsed
@@ -45,6 +50,7 @@ from layflat.web.people.models import Person, Role
 from layflat.web.people.shop import the_shop
 from layflat.web.stock.models import Roll
 
+_BY_COUNTER: Final = ("intake", "inspect", "hand-back")
 _LOOK_EVERY_S: Final = 2.0
 _MINUTE: Final = datetime.timedelta(minutes=1)
 _LAID_BY_NOW: Final = 1
@@ -70,6 +76,10 @@ TOLD_BAY: Final = (
     ToldBay(plate="LY 72 RT", days_ago=1, is_handed_back=False),
 )
 """By the invented jobs of `seed`."""
+_TOLD_CALENDAR: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {"LY 72 RT": ("intake", "wash", "cut"), "LY 204 W": ()}
+)
+"""Plates of the jobs that are placed in the calendar, and which works of theirs are done."""
 
 
 @dataclass(frozen=True)
@@ -102,6 +112,7 @@ def go_on() -> bool:
             waits |= not _go_on_with(told, crew)
         except LayflatError as error:
             logging.getLogger(__name__).warning("%s: %s", told.plate, error)
+    _in_the_calendar(crew)
     return not waits
 
 
@@ -163,18 +174,59 @@ def _in_the_bay(job: Job, layout: Layout, told: ToldBay, crew: _Crew) -> None:
         _lay(job, cuts[:_LAID_BY_NOW], clock, [crew.installer], crew.installer)
         return
     _lay(job, cuts, clock, [crew.installer, crew.owner], crew.installer)
-    clock.after(14 * 60)  # the rest goes by itself
+    clock.next_morning()  # the rest goes by itself
     done(job, "heat-edges", who=crew.installer, at=clock.after(40))
     _inspect(job, clock, crew)
     done(job, "final-wipe", who=crew.installer, at=clock.after(25))
     _hand_back(job, clock, crew)
 
 
+def _in_the_calendar(crew: _Crew) -> None:
+    """Place what is still to be done for jobs that are accepted or in the bay, each once."""
+    shop, now = the_shop(), timezone.now()
+    hours = hours_of(shop)
+    for plate, left_out in _TOLD_CALENDAR.items():
+        with transaction.atomic():
+            job = (
+                Job.objects.select_for_update(of=("self",))
+                .filter(vehicle__plate=plate, stage__in=(Stage.ACCEPTED, Stage.BAY), bookings=None)
+                .exclude(offers__acceptance=None)
+                .first()
+            )
+            if job is None:
+                continue
+            lasts = durations(minutes_of(job))
+            planned = next_free(
+                {key: value for key, value in lasts.items() if key not in left_out},
+                first_day=hours.day_of(now),
+                hours=hours,
+                now=now,
+                where=places(),
+                taken=taken_from(now, but=job),
+            )
+            for one, where in planned:
+                hands = [crew.installer, crew.owner][: one.work.people]
+                wanted = Wanted(
+                    job=job,
+                    work=one.work.key,
+                    words="",
+                    place=where,
+                    people=[crew.counter] if one.work.key in _BY_COUNTER else hands,
+                    starts_at=one.starts_at,
+                    ends_at=one.ends_at,
+                )
+                place(wanted, who=crew.counter)
+
+
 class _Clock:
     """The time that is told; it only goes on, and never beyond the present."""
 
     def __init__(self, now: datetime.datetime) -> None:
-        self.now = now
+        self.now = now.replace(hour=7, minute=30, second=0)
+
+    def next_morning(self) -> None:
+        """Go on at eight on the next day."""
+        self.now = self.now.replace(hour=8, minute=0) + datetime.timedelta(days=1)
 
     def after(self, minutes: float) -> datetime.datetime:
         self.now = min(self.now + minutes * _MINUTE, timezone.now())
