@@ -81,6 +81,9 @@ function start() {
 
 const RANK = ["", "working", "now", "hurry", "dried"];
 const HURRY_S = 30;
+/* The server's moments come as whole seconds, and a tap takes a moment to get there: rinsing is asked
+   for once it is sure to count. */
+const SURE_S = 2;
 
 /* How a dwell time stands: its state, a word and shape of the look, the time that counts now. */
 function standing({ began, least, most }, now) {
@@ -93,8 +96,9 @@ function standing({ began, least, most }, now) {
       clock: `${clock(since - Number(most))} over`,
     };
   }
-  if (least && since < Number(least)) {
-    return { is: "working", shape: "waiting", word: "working, rinse in", clock: clock(Number(least) - since) };
+  const working = Number(least) + SURE_S - since;
+  if (least && working > 0) {
+    return { is: "working", shape: "waiting", word: "working, rinse in", clock: clock(working) };
   }
   const left = most ? Number(most) - since : 0;
   return {
