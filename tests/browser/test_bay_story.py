@@ -126,6 +126,8 @@ class Story(Crew):
         self.tap(page, "It is spoiled")
         self.tap(page, r"Weeded\W+2 Right")
         page.get_by_role("heading", name="Lost, to be laid out again").wait_for()
+        expect(page.locator("#standing")).to_have_text("Cut")
+        expect(page.get_by_text("Drop this layout")).to_have_count(0)
         self.axe(page)
         self.lay_out(2)
         self.tap(page, "It is cut")
