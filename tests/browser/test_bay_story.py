@@ -264,6 +264,10 @@ class Story(Crew):
         self.axe(page)
         page = self.installer
         page.reload()
+        self.heat_edges(page)
+
+    def heat_edges(self, page: Page) -> None:
+        """Once the film has rested, warm its edges."""
         page.locator("#tab-steps").click()
         expect(page.locator("#begin-heat-edges button")).to_be_enabled(timeout=SLOW_MS)
         for button in ("Begin", "Done"):
@@ -327,6 +331,9 @@ class Story(Crew):
         for button in ("Begin 2", "2 is laid"):
             self.tap(page, button, within="#lay-2")
         expect(page.get_by_text("2 of 2 laid")).to_be_visible(timeout=SLOW_MS)
+        # The new film rests, too, and its edges are heated.
+        page.reload()
+        self.heat_edges(page)
         page = self.counter
         page.goto(f"{self.bay}#check")
         expect(page.locator("#flag-state-1")).to_contain_text("made anew, laid by Ines")

@@ -28,7 +28,7 @@ _numbers = itertools.count(1)
 def job(live: Live) -> Job:
     """A job whose offer is accepted, with tools of both zones in the shop."""
     with live.inside():
-        found, _ = an_accepted_job(f"2031-07{next(_numbers):02}")
+        found, _ = an_accepted_job(f"2031-05{next(_numbers):02}")
         Tool.objects.get_or_create(name="blue mitt 1", defaults={"zone": Zone.PAINT})
         Tool.objects.get_or_create(name="wheel brush", defaults={"zone": Zone.WHEELS})
         return found

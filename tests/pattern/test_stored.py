@@ -57,7 +57,8 @@ def patterns(draw: st.DrawFn) -> Pattern:
         ),
         deviation_mm=draw(numbers),
         outline_corners=draw(
-            st.none() | st.lists(joints, max_size=3).map(lambda rows: np.array(rows, np.int64))
+            st.none()
+            | st.lists(joints, max_size=3, unique=True).map(lambda rows: np.array(rows, np.int64))
         ),
     )
 

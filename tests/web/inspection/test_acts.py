@@ -414,3 +414,45 @@ def test_film_in_hand_that_comes_in_late_undoes_what_its_layer_looked_at(
     hands_on.begin(job, fresh, hands=[corin], who=corin, at=at)
     hands_on.end(job, fresh, hard="", picture=None, who=corin, at=at)
     assert "2 pieces are not checked" in is_checked(job)
+
+
+def test_what_is_made_anew_rests_too_before_the_inspection_ends(
+    ines: Person, corin: Person
+) -> None:
+    job, cuts = all_laid(ines)
+    for place, (key, kind, needs, rest_s) in enumerate(
+        [("rest", Kind.REST, "lay", 3600), ("heat-edges", Kind.EDGES, "rest", 0)], start=20
+    ):
+        Step.objects.create(
+            job=job,
+            key=key,
+            title=key.capitalize(),
+            position=place,
+            kind=kind,
+            zone="paint",
+            needs=[needs],
+            rest_s=rest_s,
+            state=Step.State.DONE,
+            began_at=timezone.now(),
+            ended_at=timezone.now(),
+        )
+    Step.objects.filter(job=job, kind=Kind.INSPECT).update(needs=["lay", "heat-edges"])
+    done("inspection.begun", corin, job)
+    done("inspection.flagged", corin, job, cut=cuts[0].pk, kind="dirt under film", remedy="remake")
+    edges = Step.objects.get(job=job, key="heat-edges")
+    assert (edges.state, edges.ended_at) == (Step.State.OPEN, None)
+    new = Cut.objects.create(
+        section=cuts[0].section,
+        piece=cuts[0].piece,
+        number=cuts[0].number,
+        attempt=2,
+        state=Cut.State.WEEDED,
+    )
+    done("laying.began", ines, job, cut=new.pk, people=ines.pk)
+    done("laying.ended", ines, job, cut=new.pk)
+    for cut in (new, *cuts[1:]):
+        done("inspection.checked", corin, job, cut=cut.pk)
+    done("inspection.ended-flag", corin, job, flag=1, how="gone")
+    # Common practice, no source: film rests before its edges are heated, whenever it was laid.
+    assert "rest" in refused("gates.done", ines, job, step="heat-edges").lower()
+    assert "heat-edges" in refused("inspection.finished", corin, job).lower()

@@ -30,6 +30,7 @@ from layflat.web.record.models import Event, write_event
 Check = Callable[[Job], str]
 """Says why a step of a kind is not done yet, in a sentence; "" when it is."""
 
+_DONE: Final = Step.State.DONE
 _CHECKS: Final[dict[str, list[Check]]] = {}
 
 
@@ -317,6 +318,36 @@ def undo(job: Job, key: str, *, who: Person, at: datetime.datetime) -> Step:
     step.save()
     _tell("gates.undone", f"Taken back: {step.title} was {word}.", step, who)
     return step
+
+
+def again(job: Job, kind: Kind, *, who: Person, at: datetime.datetime) -> tuple[Step, ...]:
+    """Have steps of a kind be done again, and what rests on them, though later ones have begun.
+
+    For film that is made anew after its edges were heated: it rests as the first did, and its edges
+    are heated. An inspection that goes on stays as it is; it waits for them before it can end.
+
+    Returns:
+        The steps that are to do again, in their order.
+    """
+    work = Work(job, at)
+    first = {step.key for step in work.steps if step.kind == kind and step.state == _DONE}
+    reached = all_needs(direct_needs(work.steps))
+    reset = [
+        step
+        for step in work.steps
+        if step.key in first
+        or (
+            reached[step.key] & first
+            and step.kind not in (Kind.INSPECT, Kind.HAND_BACK)
+            and step.state in (Step.State.BEGUN, _DONE)
+        )
+    ]
+    for step in reset:
+        step.state = Step.State.OPEN
+        step.began_at = step.began_by = step.ended_at = step.ended_by = None
+        step.save(update_fields=["state", "began_at", "began_by", "ended_at", "ended_by"])
+        _tell("gates.again", f"To be done again: {step.title}.", step, who)
+    return tuple(reset)
 
 
 def _tell(kind: str, sentence: str, step: Step, who: Person) -> None:

@@ -63,11 +63,15 @@ def inspected(content: Content, shop: Shop) -> str:
 
 
 def pieces(content: Content, shop: Shop) -> tuple[PassportPiece, ...]:
-    """Every piece of film, in words."""
+    """Every piece of film, in words.
+
+    Film that was spoiled before it touched the car is no reason to call a piece made anew.
+    """
+    made_anew = {item["number"] for item in content["lost"] if item["work"]}
     return tuple(
         PassportPiece(
             number=str(item["number"]),
-            title=item["title"] if item["attempt"] == 1 else f"{item['title']} (made anew)",
+            title=f"{item['title']} (made anew)" if item["number"] in made_anew else item["title"],
             film=f"{item['film']}, lot {item['lot']}, roll {item['roll']}",
             pattern=in_short(item["pattern"]) if item["pattern"] else "",
             laid=tuple(_work(work, shop) for work in item["work"]),

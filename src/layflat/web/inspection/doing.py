@@ -22,7 +22,7 @@ from layflat.web.jobs.models import Job, Stage
 from layflat.web.jobs.stages import move
 from layflat.web.laying.doing import must_be_in_bay
 from layflat.web.laying.done import layers_of, why_not_all_laid
-from layflat.web.laying.steps import reopen
+from layflat.web.laying.steps import inspect_again
 from layflat.web.laying.words import sentence_start
 from layflat.web.people.models import Person
 from layflat.web.people.shop import shown_moment, the_shop
@@ -212,7 +212,7 @@ def back_to_bay(job: Job, because: str, *, who: Person, at: datetime.datetime) -
             kind=BACK,
             sentence=f"Back into the bay: {because}.",
         )
-        reopen(job, Kind.INSPECT, who=who, at=at)
+        inspect_again(job, who=who, at=at)
 
 
 def my_round(job: Job, who: Person, *, must_be_allowed: bool = True) -> Round:

@@ -29,7 +29,7 @@ from layflat.web.jobs.models import Job, Stage
 from layflat.web.jobs.pictures import Picture
 from layflat.web.laying.doing import kept_picture, must_be_in_bay
 from layflat.web.laying.models import Laying
-from layflat.web.laying.steps import reopen
+from layflat.web.laying.steps import lay_again
 from layflat.web.laying.words import names, sentence_start
 from layflat.web.people.models import Person
 from layflat.web.record.models import write_event
@@ -292,7 +292,7 @@ def take_off(flag: Flag, *, who: Person, at: datetime.datetime) -> None:
     """Give up the film of a flag that is to be made anew."""
     lose(flag.cut, because=f"flag {flag.number}, {flag.kind}", who=who, at=at)
     flag.cut.refresh_from_db(fields=["state", "lost_because"])
-    reopen(flag.job, Kind.LAY, who=who, at=at)
+    lay_again(flag.job, who=who, at=at)
 
 
 def _set_mended(flag: Flag, how: str, *, by: Person, at: datetime.datetime) -> None:

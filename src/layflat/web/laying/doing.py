@@ -12,12 +12,11 @@ from layflat.web.cutting.film import in_words, lose, mark_laid, mark_not_laid
 from layflat.web.cutting.models import Cut
 from layflat.web.files.models import StoredFile
 from layflat.web.files.store import keep
-from layflat.web.gates.models import Kind
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.jobs.pictures import MEDIA_TYPE, MOST_BYTES, Picture
 from layflat.web.laying.done import laying_of, tell_laid, tell_undone
 from layflat.web.laying.models import Laying
-from layflat.web.laying.steps import end_when_all_laid, must_be_open, must_reopen, reopen
+from layflat.web.laying.steps import end_when_all_laid, lay_again, must_be_open, must_reopen
 from layflat.web.laying.words import names, sentence_start
 from layflat.web.people.models import Person
 from layflat.web.people.shop import shown_moment, the_shop
@@ -156,7 +155,7 @@ def remake(job: Job, cut: Cut, *, because: str, who: Person, at: datetime.dateti
     for laying in cut.layings.filter(ended_at__isnull=True):
         laying.ended_at = max(at, laying.began_at)
         laying.save(update_fields=["ended_at"])
-    reopen(job, Kind.LAY, who=who, at=at)
+    lay_again(job, who=who, at=at)
 
 
 def must_be_in_bay(job: Job) -> None:

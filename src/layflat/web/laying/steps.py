@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from django.db import transaction
 
 from layflat.base import InputError
-from layflat.web.gates.doing import Work, begin_kind, finish_kind, undo
+from layflat.web.gates.doing import Work, again, begin_kind, finish_kind, undo
 from layflat.web.gates.models import Kind, Step
 from layflat.web.gates.standing import WORKED, Standing, no_such_step, refusal, require_open
 from layflat.web.jobs.models import Job
@@ -47,16 +47,19 @@ def must_reopen(job: Job, *, who: Person, at: datetime.datetime) -> None:
         begin_kind(job, Kind.LAY, who=who, at=at)
 
 
-def reopen(job: Job, kind: Kind, *, who: Person, at: datetime.datetime) -> None:
-    """A step that was ended goes on, so that a rest after it counts anew.
+def lay_again(job: Job, *, who: Person, at: datetime.datetime) -> None:
+    """Film is made anew: laying goes on, and rest and edges after it are done again."""
+    if again(job, Kind.LAY, who=who, at=at):
+        begin_kind(job, Kind.LAY, who=who, at=at)
 
-    Where a later step has begun it stays ended: a single piece is then made anew after it.
-    """
+
+def inspect_again(job: Job, *, who: Person, at: datetime.datetime) -> None:
+    """An inspection that was ended goes on; where a later step has begun it stays ended."""
     work = Work(job, at)
-    for key in _done(work, kind):
+    for key in _done(work, Kind.INSPECT):
         if work.begun_after(key) is None:
             undo(job, key, who=who, at=at)
-            begin_kind(job, kind, who=who, at=at)
+            begin_kind(job, Kind.INSPECT, who=who, at=at)
 
 
 def _done(work: Work, kind: Kind) -> list[str]:
