@@ -2,9 +2,10 @@
 
 `python -m bench web` seeds 10,000 jobs of which 500 are open, 60,000 faults, 200,000 events, 300
 bodies, 5,000 computations, for each job two covers, one of them computed with six pieces, an offer
-and a private link, 2,000 rolls with 50,000 movements, and every piece cut and laid, into SQLite in
-a folder that goes when it ends. The invented coupe is prepared and its nose computed in earnest;
-the other jobs' covers, pieces and offers are copies of that.
+and a private link, 2,000 rolls with 50,000 movements, every piece cut and laid, 200 cars in the
+bay, 5,000 bookings and 50,000 taps, into SQLite in a folder that goes when it ends. The invented
+coupe is prepared and its nose computed in earnest; the other jobs' covers, pieces and offers are
+copies of that.
 
 Then it asks for each page 40 times as the owner, in one process and through every middleware.
 The 95th percentile counts. Beside it stands the barest page that the app has, the door: what there
@@ -20,6 +21,7 @@ from typing import Any
 
 import numpy as np
 
+from bench._bay_rows import seed_bay
 from bench._empty_app import empty_app
 from bench._stock_rows import ROLLS, ROLLS_A_LOT, seed_stock
 
@@ -37,6 +39,7 @@ def main() -> None:
         seed()
         seed_covers()
         seed_stock()
+        seed_bay()
         print(f"seeded in {time.perf_counter() - began:.0f} s")
         measure()
 
@@ -325,7 +328,8 @@ def sampled_addresses() -> tuple[list[tuple[str, Callable[[], str]]], list[str]]
     from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
     from layflat.web.bodies.models import Body
-    from layflat.web.jobs.models import Job
+    from layflat.web.diary.models import Booking
+    from layflat.web.jobs.models import Job, Stage
     from layflat.web.links.models import PrivateLink
     from layflat.web.links.private import token_of
     from layflat.web.people.models import Person
@@ -338,7 +342,13 @@ def sampled_addresses() -> tuple[list[tuple[str, Callable[[], str]]], list[str]]
     dice = random.Random(11)
     tokens = [token for token in map(token_of, PrivateLink.objects.order_by("pk")[:1]) if token]
     numbers = list(Job.objects.order_by("-pk").values_list("number", flat=True)[:2000])
+    bay = list(Job.objects.filter(stage=Stage.BAY).values_list("number", flat=True))
     drawn: dict[str, dict[str, list[Any]]] = {
+        "bay": {"number": bay},
+        "cutting": {"number": bay},
+        "gates": {"number": bay},
+        "handback": {"number": bay},
+        "diary": {"number": bay, "booking": keys(Booking)},
         "jobs": {"number": numbers, "part": ["wishes", "hold", "vehicle", "customer"]},
         "cover": {"number": numbers, "cover": [1, 2]},
         "fit": {"number": numbers, "cover": [1], "piece": list(range(1, 7))},

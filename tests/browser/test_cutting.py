@@ -61,7 +61,7 @@ def test_film_from_the_pool_to_weeded_pieces(
     assert saved.value.suggested_filename == f"{number}-layout-1-section-1.hpgl"
     section.get_by_role("button", name=re.compile("^It is cut")).click()
     _is(live, number, {"cut": 3})
-    weeded = section.get_by_role("button", name=re.compile("^Weeded: 1 "))
+    weeded = section.get_by_role("button", name=re.compile(r"^Weeded\W+1 "))
     weeded.click()
     _is(live, number, {"cut": 2, "weeded": 1})
     section.get_by_role("button", name=re.compile("^All of it is weeded")).click()

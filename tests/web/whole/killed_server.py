@@ -14,6 +14,7 @@ import socket
 import sys
 import threading
 import time
+import traceback
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -23,7 +24,7 @@ import uvicorn
 
 from layflat.web.data_folder import prepare_data_folder
 
-LENGTH_MM = 300_000
+LENGTH_MM = 150_000
 
 
 class _NoMigrations:
@@ -98,10 +99,16 @@ def forked(run: Callable[[], None]) -> int:
     if number == 0:
         signal.signal(signal.SIGCHLD, signal.SIG_DFL)
         threading.Thread(target=_end_with, args=[keeper], daemon=True).start()
+        code = 1
         try:
             run()
+            code = 0
         finally:
-            os._exit(0)
+            if code:
+                # Whoever waits for an answer would else wait for ever.
+                traceback.print_exc()
+                say("failed")
+            os._exit(code)
     return number
 
 
