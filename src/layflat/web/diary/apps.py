@@ -14,5 +14,5 @@ class DiaryConfig(AppConfig):
         from layflat.web.diary.on_job import read, take_back
         from layflat.web.jobs.additions import Section, add_section, add_undo
 
-        add_section(Section(template="diary/on_job.html", read=read, is_work=True))
+        add_section(Section(template="diary/on_job.html", read=read))
         add_undo(take_back)

@@ -20,6 +20,7 @@ from layflat.web.diary.models import Booking, Place
 from layflat.web.diary.shown import of_job
 from layflat.web.diary.suggest import has_coating, minutes_of, next_free, places, taken_from
 from layflat.web.diary.views.common import calendar_at, day_asked, doer
+from layflat.web.diary.warnings import Concern
 from layflat.web.diary.works import BY_KEY, WORKS, Planned, durations, working_days
 from layflat.web.jobs.models import Job
 from layflat.web.jobs.once import answered_before
@@ -43,8 +44,8 @@ def job(request: HttpRequest, number: str) -> HttpResponse:
 
 
 def _propose(request: HttpRequest, found: Job, hours: Hours) -> HttpResponse:
-    minutes, where = minutes_of(found), places()
-    proposed = _proposed(request, found, hours, minutes, where)
+    minutes, where, placed = minutes_of(found), places(), of_job(found, hours)
+    proposed = _proposed(request, found, hours, minutes, where, [one for one, _ in placed])
     people = list(Person.objects.filter(is_active=True).order_by("pk"))
     forms = [
         (
@@ -63,15 +64,19 @@ def _propose(request: HttpRequest, found: Job, hours: Hours) -> HttpResponse:
         )
         for place, (one, at) in enumerate(proposed)
     ]
-    return _page(request, found, hours, forms, is_assumed=minutes is None)
+    return _page(request, found, hours, forms, is_assumed=minutes is None, placed=placed)
 
 
 def _proposed(
-    request: HttpRequest, found: Job, hours: Hours, minutes: Any, where: list[Place]
+    request: HttpRequest,
+    found: Job,
+    hours: Hours,
+    minutes: Any,
+    where: list[Place],
+    own: Sequence[Booking],
 ) -> list[tuple[Planned, Place | None]]:
     lasts = durations(minutes, coating=has_coating(found))
-    own = Booking.objects.filter(job=found, is_withdrawn=False)
-    placed = dict(own.order_by("ends_at").values_list("work", "ends_at"))
+    placed = {one.work: one.ends_at for one in sorted(own, key=lambda one: one.ends_at)}
     lasts = {key: value for key, value in lasts.items() if key not in placed}
     now = timezone.now()
     before = [ends for key, ends in placed.items() if key in BY_KEY]
@@ -129,6 +134,7 @@ def _page(
     forms: Sequence[tuple[Planned | None, BookingForm]],
     *,
     is_assumed: bool,
+    placed: Sequence[tuple[Booking, Sequence[Concern]]] | None = None,
 ) -> HttpResponse:
     planned = [one for one, _ in forms if one is not None]
     context = {
@@ -139,7 +145,7 @@ def _page(
             for one, form in forms
         ],
         "count": max((int(form.prefix or 0) for _, form in forms), default=-1) + 1,
-        "placed": of_job(found, hours),
+        "placed": of_job(found, hours) if placed is None else placed,
         "is_assumed": is_assumed,
         "days": working_days(planned, hours),
         "day": day_asked(request, hours),
