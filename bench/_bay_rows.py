@@ -73,6 +73,11 @@ def seed_bay() -> None:
                     state=dice.choice([Flag.State.OPEN, Flag.State.MENDED, Flag.State.ENDED]),
                     found_at=now,
                     found_by=people[0],
+                    mended_at=now,
+                    mended_by=people[1],
+                    ended_at=now,
+                    ended_by=people[0],
+                    ended_how="gone",
                 )
                 for key, found in cuts.items()
                 for number, cut in enumerate(found, start=1)
