@@ -233,6 +233,7 @@ def opened(file: IO[bytes]) -> tuple[zipfile.ZipFile, Manifest]:
     Raises:
         InputError: it does not hold what a backup holds.
     """
+    # NotImplementedError is how zipfile refuses a compression or encryption that it does not know.
     try:
         archive = zipfile.ZipFile(file)
     except (zipfile.BadZipFile, ValueError, NotImplementedError) as error:

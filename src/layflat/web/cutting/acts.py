@@ -11,9 +11,8 @@ from layflat.web.cutting.ticking import (
     tick_spoiled,
     tick_weeded,
 )
-from layflat.web.jobs.models import Job
 from layflat.web.people.shop import INCH_MM
-from layflat.web.taps.acts import Call, act
+from layflat.web.taps.acts import Call, act, job_of
 
 _MOST_DIGITS = 12
 
@@ -24,7 +23,7 @@ def section_cut(call: Call) -> str:
 
     Field `section`: its key.
     """
-    return tick_cut(section_of(_job(call), _key(call, "section")), who=call.who, at=call.at)
+    return tick_cut(section_of(job_of(call), _key(call, "section")), who=call.who, at=call.at)
 
 
 @act("cutting.section-spoiled")
@@ -37,7 +36,7 @@ def section_spoiled(call: Call) -> str:
     """
     lost = call.fields.get("lost", "")
     return tick_spoiled(
-        section_of(_job(call), _key(call, "section")),
+        section_of(job_of(call), _key(call, "section")),
         reason=call.fields.get("reason", ""),
         note=call.fields.get("note", ""),
         lost=None if lost == "all" else {_whole(part) for part in lost.split(",") if part},
@@ -53,7 +52,7 @@ def weeded(call: Call) -> str:
 
     Field `cut`: the key of one piece of film; or `section`: all of it that is not weeded yet.
     """
-    job = _job(call)
+    job = job_of(call)
     if call.fields.get("cut"):
         cuts = [cut_of(job, _key(call, "cut"))]
     else:
@@ -69,16 +68,10 @@ def untick(call: Call) -> str:
 
     Field `section`: it is not cut, or not spoiled, after all; or `cut`: not weeded.
     """
-    job = _job(call)
+    job = job_of(call)
     if call.fields.get("cut"):
         return take_back_weeded(cut_of(job, _key(call, "cut")), who=call.who)
     return take_back_section(section_of(job, _key(call, "section")), who=call.who)
-
-
-def _job(call: Call) -> Job:
-    if call.job is None:
-        raise InputError("The tap does not say which job it is about; open the page anew.")
-    return call.job
 
 
 def _key(call: Call, name: str) -> int:

@@ -1,18 +1,10 @@
 """What is tapped of steps, dwell times and tools."""
 
-from layflat.base import InputError
 from layflat.web.gates import doing, dwells, tools
-from layflat.web.jobs.models import Job
 from layflat.web.people.models import Role
-from layflat.web.taps.acts import EVERYBODY, Call, act
+from layflat.web.taps.acts import EVERYBODY, Call, act, job_of
 
 _STEPS = (Role.INSTALLER, Role.COUNTER)
-
-
-def _job(call: Call) -> Job:
-    if call.job is None:
-        raise InputError("The tap does not say which job it is about; open the page anew.")
-    return call.job
 
 
 def _step(call: Call) -> str:
@@ -22,21 +14,21 @@ def _step(call: Call) -> str:
 @act("gates.begin", roles=_STEPS)
 def begin(call: Call) -> str:
     """Begin a step."""
-    step = doing.begin(_job(call), _step(call), who=call.who, at=call.at)
+    step = doing.begin(job_of(call), _step(call), who=call.who, at=call.at)
     return f"“{step.title}” has begun."
 
 
 @act("gates.done", roles=_STEPS)
 def done(call: Call) -> str:
     """End a step."""
-    step = doing.done(_job(call), _step(call), who=call.who, at=call.at)
+    step = doing.done(job_of(call), _step(call), who=call.who, at=call.at)
     return f"“{step.title}” is done."
 
 
 @act("gates.undo", roles=_STEPS)
 def undo(call: Call) -> str:
     """Take a step back."""
-    step = doing.undo(_job(call), _step(call), who=call.who, at=call.at)
+    step = doing.undo(job_of(call), _step(call), who=call.who, at=call.at)
     return f"“{step.title}” is to do again."
 
 
@@ -44,21 +36,21 @@ def undo(call: Call) -> str:
 def leave_out(call: Call) -> str:
     """Leave a step out."""
     because = call.fields.get("because", "")
-    step = doing.left_out(_job(call), _step(call), because, who=call.who, at=call.at)
+    step = doing.left_out(job_of(call), _step(call), because, who=call.who, at=call.at)
     return f"“{step.title}” is left out."
 
 
 @act("gates.dwell", roles=_STEPS)
 def dwell(call: Call) -> str:
     """Put something on a part of the car that works for a time."""
-    made = dwells.put_on(_job(call), _step(call), _where(call), who=call.who, at=call.at)
+    made = dwells.put_on(job_of(call), _step(call), _where(call), who=call.who, at=call.at)
     return f"It works on {made.where or 'the whole car'} now."
 
 
 @act("gates.rinsed", roles=_STEPS)
 def rinsed(call: Call) -> str:
     """Rinse a part of the car."""
-    ended = dwells.rinsed(_job(call), _step(call), _where(call), who=call.who, at=call.at)
+    ended = dwells.rinsed(job_of(call), _step(call), _where(call), who=call.who, at=call.at)
     return dwells.what_came_of(ended)
 
 
@@ -71,7 +63,7 @@ def _where(call: Call) -> str:
 def take_tool(call: Call) -> str:
     """Take a tool for a step."""
     tool = tools.locked_tool(call.fields.get("tool", ""))
-    use = tools.take(_job(call), _step(call), tool, who=call.who, at=call.at)
+    use = tools.take(job_of(call), _step(call), tool, who=call.who, at=call.at)
     return f"{tool.name} is taken for “{use.step.title}”."
 
 

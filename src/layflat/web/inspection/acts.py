@@ -7,11 +7,11 @@ from layflat.web.cutting.film import in_words
 from layflat.web.inspection import doing, ending, flags
 from layflat.web.inspection.models import Flag
 from layflat.web.jobs.models import Job
-from layflat.web.laying.acts import chosen_people, job_of, picture_of
+from layflat.web.laying.acts import chosen_people, picture_of
 from layflat.web.laying.doing import the_cut
 from layflat.web.laying.words import sentence_start
 from layflat.web.people.shop import INCH_MM
-from layflat.web.taps.acts import EVERYBODY, Call, act
+from layflat.web.taps.acts import EVERYBODY, Call, act, job_of
 
 
 @act("inspection.begun", roles=EVERYBODY)

@@ -4,12 +4,11 @@ import io
 
 from layflat.base import InputError
 from layflat.web.cutting.film import in_words
-from layflat.web.jobs.models import Job
 from layflat.web.jobs.pictures import MOST_BYTES, Picture, read_picture
 from layflat.web.laying import doing
 from layflat.web.laying.words import names, sentence_start
 from layflat.web.people.models import Person
-from layflat.web.taps.acts import Call, act
+from layflat.web.taps.acts import Call, act, job_of
 
 
 @act("laying.began")
@@ -60,13 +59,6 @@ def remake(call: Call) -> str:
     because = call.fields.get("because", "")
     doing.remake(job, cut, because=because, who=call.who, at=call.at)
     return f"{sentence_start(in_words(cut))} goes back to be laid out and cut again."
-
-
-def job_of(call: Call) -> Job:
-    """The job of a tap that is about one."""
-    if call.job is None:
-        raise InputError("The tap does not say which job it is about; open the page anew.")
-    return call.job
 
 
 def chosen_people(call: Call) -> list[Person]:

@@ -103,3 +103,14 @@ def title_of(name: str) -> str:
     """What people read for the act *name*, also where this version has it no more."""
     found = _ACTS.get(name)
     return name if found is None else found.title
+
+
+def job_of(call: Call) -> Job:
+    """The job of a tap that is about one.
+
+    Raises:
+        InputError: the tap is about none.
+    """
+    if call.job is None:
+        raise InputError("The tap does not say which job it is about; open the page anew.")
+    return call.job
