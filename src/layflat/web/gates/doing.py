@@ -31,7 +31,7 @@ Check = Callable[[Job], str]
 """Says why a step of a kind is not done yet, in a sentence; "" when it is."""
 
 _DONE: Final = Step.State.DONE
-_CHECKS: Final[dict[str, list[Check]]] = {}
+_CHECKS: Final[dict[str, dict[Check, None]]] = {}
 
 
 def done_when(kind: Kind, check: Check) -> None:
@@ -39,7 +39,7 @@ def done_when(kind: Kind, check: Check) -> None:
 
     For parts above, which enter themselves when they start.
     """
-    _CHECKS.setdefault(kind, []).append(check)
+    _CHECKS.setdefault(kind, {}).setdefault(check)
 
 
 def why_not_done(job: Job, kind: str) -> str:

@@ -1,6 +1,7 @@
 """What parts above this one add to a job's page and its history.
 
 This part knows nothing of them; each enters what is its own when it starts (`AppConfig.ready`).
+Django may start a part more than once: what is entered again is held once.
 """
 
 from collections.abc import Callable, Sequence
@@ -35,23 +36,23 @@ class Section:
     is_work: bool = False
 
 
-_sections: list[Section] = []
-_undo_makers: list[UndoMaker] = []
+_sections: dict[Section, None] = {}
+_undo_makers: dict[UndoMaker, None] = {}
 
 
 def add_section(section: Section) -> None:
     """Show a sheet on every job's page, above those entered before: the newest work comes first."""
-    _sections.insert(0, section)
+    _sections.setdefault(section)
 
 
 def sections(*, is_work: bool) -> tuple[Section, ...]:
     """The sheets of other parts, from the top: those of the workshop, or the others."""
-    return tuple(section for section in _sections if section.is_work == is_work)
+    return tuple(section for section in reversed(_sections) if section.is_work == is_work)
 
 
 def add_undo(maker: UndoMaker) -> None:
     """Have *maker* say how events that its part wrote are taken back."""
-    _undo_makers.append(maker)
+    _undo_makers.setdefault(maker)
 
 
 def undo_of(job: Job, events: Sequence[Event]) -> dict[int, Undo]:

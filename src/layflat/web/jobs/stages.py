@@ -19,7 +19,7 @@ _EARLIER: Final = {
     Stage.ACCEPTED: Stage.COVER,
     Stage.CHECKED: Stage.BAY,
 }
-_LEAVING: dict[Stage, list[Callable[[Job], str]]] = {}
+_LEAVING: dict[Stage, dict[Callable[[Job], str], None]] = {}
 _FURTHER: dict[Stage, Callable[[Job], "Step | None"]] = {}
 
 
@@ -29,7 +29,7 @@ def when_sent_back(stage: Stage, act: Callable[[Job], str]) -> None:
     It does what belongs to that and says it in a sentence, or "" when there was nothing; parts that
     this one knows nothing of enter themselves here when they start.
     """
-    _LEAVING.setdefault(stage, []).append(act)
+    _LEAVING.setdefault(stage, {}).setdefault(act)
 
 
 def when_next(stage: Stage, find: Callable[[Job], "Step | None"]) -> None:

@@ -21,8 +21,8 @@ LAID_AT_ALL: Final = (Laying.Way.LAID, Laying.Way.RELAID)
 """Ways that put film on, unlike pressing it down."""
 
 Told = Callable[[Laying, Person], None]
-_WHEN_LAID: list[Told] = []
-_WHEN_UNDONE: list[Told] = []
+_WHEN_LAID: dict[Told, None] = {}
+_WHEN_UNDONE: dict[Told, None] = {}
 
 
 def when_laid(act: Told) -> None:
@@ -30,7 +30,7 @@ def when_laid(act: Told) -> None:
 
     For parts above, which enter themselves when they start.
     """
-    _WHEN_LAID.append(act)
+    _WHEN_LAID.setdefault(act)
 
 
 def when_undone(act: Told) -> None:
@@ -38,7 +38,7 @@ def when_undone(act: Told) -> None:
 
     Called before anything changes, in the same transaction.
     """
-    _WHEN_UNDONE.append(act)
+    _WHEN_UNDONE.setdefault(act)
 
 
 def tell_laid(laying: Laying, who: Person) -> None:
