@@ -11,13 +11,32 @@ fingers, dearer than stretch; *aversion* = 1 is plain mechanics. It is once diff
 keeps the law convex in (e1, e2).
 """
 
+import math
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
-from layflat.base import FloatArray
+from layflat.base import FloatArray, SettingError
 from layflat.film.frames import ComplexArray, Frames, cross
 from layflat.film.inversion import safe_step
+from layflat.film.material import require_physical
+
+
+class Law(Protocol):
+    """A film's energy per unit area, scaled by ``E h / (1 - nu²)``, from its log strains.
+
+    The two strains may come in either order.
+    """
+
+    def density(self, e1: FloatArray, e2: FloatArray) -> FloatArray:
+        """The energy w per unit area, elementwise."""
+
+    def stress(self, e1: FloatArray, e2: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """The derivatives of `density` with respect to *e1* and *e2*."""
+
+    def swelling(self, e1: FloatArray, e2: FloatArray) -> FloatArray:
+        """How fast the sum of both stresses grows when both strains grow alike."""
 
 
 @dataclass(frozen=True)
@@ -28,10 +47,20 @@ class HenckyLaw:
         poisson_ratio: 0 to below 0.5.
         aversion: above 0; 1 is plain mechanics. `flatten` takes 1 or more; towards 0 the law
             becomes that of a sheet that wrinkles freely (tension field), which tests make use of.
+
+    Raises:
+        SettingError: a value is out of its range.
     """
 
     poisson_ratio: float
     aversion: float = 1.0
+
+    def __post_init__(self) -> None:
+        require_physical(poisson_ratio=self.poisson_ratio)
+        if not (math.isfinite(self.aversion) and self.aversion > 0.0):
+            raise SettingError(
+                f"The finger aversion is {self.aversion:g}; it must be more than zero."
+            )
 
     def density(self, e1: FloatArray, e2: FloatArray) -> FloatArray:
         """The energy w per unit area at log strains *e1* and *e2*, elementwise."""
@@ -49,6 +78,12 @@ class HenckyLaw:
             s1 += (self.aversion - 1.0) * np.minimum(e1, 0.0)
             s2 += (self.aversion - 1.0) * np.minimum(e2, 0.0)
         return s1, s2
+
+    def swelling(self, e1: FloatArray, e2: FloatArray) -> FloatArray:
+        """How fast the sum of both stresses grows when both strains grow alike."""
+        compressed = (e1 < 0.0).astype(float) + (e2 < 0.0)
+        slope = 2.0 * (1.0 + self.poisson_ratio) + (self.aversion - 1.0) * compressed
+        return np.asarray(slope)
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,7 +106,7 @@ class FlatEnergy:
     energy could be had for nothing by shrinking the pattern to a point.
     """
 
-    def __init__(self, frames: Frames, law: HenckyLaw) -> None:
+    def __init__(self, frames: Frames, law: Law) -> None:
         self.frames = frames
         self.law = law
 

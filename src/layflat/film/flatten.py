@@ -109,9 +109,8 @@ def best_scale(energy: FlatEnergy, points: ComplexArray) -> float:
     areas, shift = energy.frames.areas, 0.0
     for _ in range(50):
         s1, s2 = energy.law.stress(e1 - shift, e2 - shift)
-        # The stress is piecewise linear; its slope is at least the one without aversion.
-        compressed = (e1 < shift).astype(float) + (e2 < shift)
-        slope = 2.0 * (1.0 + energy.law.poisson_ratio) + (energy.law.aversion - 1.0) * compressed
+        # The stress is piecewise linear.
+        slope = energy.law.swelling(e1 - shift, e2 - shift)
         change = float(np.sum(areas * (s1 + s2)) / np.sum(areas * slope))
         shift += change
         if abs(change) < 1e-12:

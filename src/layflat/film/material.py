@@ -1,7 +1,10 @@
 """The film as a material."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+
+from layflat.base import SettingError
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -17,6 +20,9 @@ class Film:
         finger_limit: the greatest compressive strain that lies flat, as a fraction.
         one_direction: whether pieces must keep one direction on the roll (matt, tinted).
         sources: for each value above, a sentence that says where it is from.
+
+    Raises:
+        SettingError: the Poisson ratio, the modulus or the thickness is out of physics.
     """
 
     name: str
@@ -27,3 +33,32 @@ class Film:
     finger_limit: float
     one_direction: bool
     sources: Mapping[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        require_physical(
+            poisson_ratio=self.poisson_ratio,
+            youngs_modulus_mpa=self.youngs_modulus_mpa,
+            thickness_um=self.thickness_um,
+        )
+
+
+def require_physical(
+    *, poisson_ratio: float, youngs_modulus_mpa: float = 1.0, thickness_um: float = 1.0
+) -> None:
+    """Refuse a material that cannot be.
+
+    Raises:
+        SettingError: the Poisson ratio is not 0 to below 0.5 (at 0.5 no pressure would change
+            the film's volume), or the modulus or the thickness is not above zero.
+    """
+    if not 0.0 <= poisson_ratio < 0.5:
+        raise SettingError(
+            f"The film's Poisson ratio is {poisson_ratio:g}; it must be at least 0 and below 0.5 "
+            "(soft films have 0.45 to 0.499)."
+        )
+    for what, value, unit in (
+        ("Young's modulus", youngs_modulus_mpa, "MPa"),
+        ("thickness", thickness_um, "micrometres"),
+    ):
+        if not (math.isfinite(value) and value > 0.0):
+            raise SettingError(f"The film's {what} is {value:g} {unit}; it must be more than zero.")
