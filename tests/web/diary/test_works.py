@@ -168,6 +168,46 @@ def test_a_place_and_a_person_taken_twice() -> None:
     assert not said(first, booked(2, "intake", 0, 8, 9, place="Bay 1"))
 
 
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, 11),
+            st.integers(1, 6),
+            st.sampled_from(["", "Bay 1", "Bay 2"]),
+            st.sets(st.sampled_from([7, 8])),
+            st.sampled_from(["", "A", "B"]),
+        ),
+        max_size=12,
+    )
+)
+def test_what_is_taken_twice_is_found_as_by_looking_at_every_pair(
+    drawn: list[tuple[int, int, str, set[int], str]],
+) -> None:
+    names = {7: "Ines", 8: "Corin"}
+    bookings = [
+        booked(
+            key,
+            "",
+            0,
+            8 + begins / 2,
+            8 + (begins + lasts) / 2,
+            place=place,
+            people={one: names[one] for one in people},
+            job=job,
+        )
+        for key, (begins, lasts, place, people, job) in enumerate(drawn)
+    ]
+    pairs = [
+        (one.key, other.key)
+        for one, other in itertools.permutations(bookings, 2)
+        if one.starts_at < other.ends_at and other.starts_at < one.ends_at
+        if one.people.keys() & other.people.keys()
+        or (one.place and one.place == other.place and not (one.job and one.job == other.job))
+    ]
+    found = warnings(bookings, hours=HOURS, promised={})
+    assert list(dict.fromkeys((key, c.other) for key in found for c in found[key])) == pairs
+
+
 @pytest.mark.parametrize(
     ("earlier", "later", "words"),
     [

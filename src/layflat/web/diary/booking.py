@@ -149,8 +149,22 @@ def meeting(
     starts_at: datetime.datetime, ends_at: datetime.datetime, *, jobs: Sequence[int] = ()
 ) -> list[Booking]:
     """Bookings that lie in a time, and all of some jobs; two queries."""
-    lies = Q(starts_at__lt=ends_at, ends_at__gt=starts_at)
-    rows = Booking.objects.filter(lies | Q(job__in=jobs), is_withdrawn=False)
+    return _found(Q(starts_at__lt=ends_at, ends_at__gt=starts_at) | Q(job__in=jobs))
+
+
+def beside(own: Sequence[Booking]) -> list[Booking]:
+    """Some bookings and all that share a time with one of them; two queries.
+
+    A job whose works lie weeks apart has nothing to do with what is booked between them.
+    """
+    lies = Q(pk__in=[one.pk for one in own])
+    for one in own:
+        lies |= Q(starts_at__lt=one.ends_at, ends_at__gt=one.starts_at)
+    return _found(lies)
+
+
+def _found(lies: Q) -> list[Booking]:
+    rows = Booking.objects.filter(lies, is_withdrawn=False)
     return list(rows.select_related("job__vehicle__body__body", "place").prefetch_related("people"))
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from layflat.web.diary.booking import meeting, title_of
+from layflat.web.diary.booking import beside, meeting, title_of
 from layflat.web.diary.hours import WEEKDAYS, Hours, at
 from layflat.web.diary.models import Booking, Place
 from layflat.web.diary.warnings import Booked, Concern, warnings
@@ -259,8 +259,7 @@ def of_job(job: Job, hours: Hours) -> list[tuple[Booking, list[Concern]]]:
     own = [booking for booking in _own(job) if not booking.is_withdrawn]
     if not own:
         return []
-    starts, ends = min(one.starts_at for one in own), max(one.ends_at for one in own)
-    concerns = concerns_of(meeting(starts, ends, jobs=[job.pk]), hours)
+    concerns = concerns_of(beside(own), hours)
     return [(booking, concerns.get(booking.pk, [])) for booking in own]
 
 

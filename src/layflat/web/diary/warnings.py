@@ -4,6 +4,7 @@
 """
 
 import datetime
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -69,12 +70,16 @@ def warnings(
         hours: the shop's.
         promised: the promised days, by the jobs' numbers.
     """
-    found: dict[int, list[Concern]] = {}
+    met, by_job = _met(bookings), defaultdict(list)
     for booked in bookings:
+        by_job[booked.job].append(booked)
+    found: dict[int, list[Concern]] = {}
+    for place, booked in enumerate(bookings):
+        of_job = by_job[booked.job] if booked.job else []
         said = [
-            *_twice(booked, bookings),
-            *_out_of_order(booked, bookings, hours),
-            *_too_late(booked, bookings, hours, promised),
+            *_twice(booked, (bookings[other] for other in sorted(met[place]))),
+            *_out_of_order(booked, of_job, hours),
+            *_too_late(booked, of_job, hours, promised),
             *_outside(booked, hours),
         ]
         if said:
@@ -82,12 +87,29 @@ def warnings(
     return found
 
 
-def _twice(booked: Booked, bookings: Iterable[Booked]) -> list[Concern]:
+def _met(bookings: Sequence[Booked]) -> list[set[int]]:
+    """For each booking the indices of those that share its place or one of its people and time.
+
+    One sweep through the starts, so that a full calendar is looked at in time that grows with it
+    and with what meets in it, and not with its square.
+    """
+    met: list[set[int]] = [set() for _ in bookings]
+    going_on: defaultdict[str | int, list[int]] = defaultdict(list)
+    for index in sorted(range(len(bookings)), key=lambda index: bookings[index].starts_at):
+        booked = bookings[index]
+        for taken in (*booked.people, *([booked.place] if booked.place else ())):
+            still = [i for i in going_on[taken] if booked.starts_at < bookings[i].ends_at]
+            for other in still:
+                if bookings[other].starts_at < booked.ends_at:
+                    met[index].add(other)
+                    met[other].add(index)
+            going_on[taken] = [*still, index]
+    return met
+
+
+def _twice(booked: Booked, others: Iterable[Booked]) -> list[Concern]:
     found = []
-    for other in bookings:
-        meets = other.starts_at < booked.ends_at and booked.starts_at < other.ends_at
-        if other.key == booked.key or not meets:
-            continue
+    for other in others:
         # A car in a bay may have two works done on it there at once.
         is_same_car = bool(booked.job) and other.job == booked.job
         if booked.place and other.place == booked.place and not is_same_car:
@@ -98,13 +120,13 @@ def _twice(booked: Booked, bookings: Iterable[Booked]) -> list[Concern]:
     return found
 
 
-def _out_of_order(booked: Booked, bookings: Iterable[Booked], hours: Hours) -> list[Concern]:
+def _out_of_order(booked: Booked, of_job: Iterable[Booked], hours: Hours) -> list[Concern]:
     work = BY_KEY.get(booked.work)
-    if work is None or not booked.job:
+    if work is None:
         return []
-    found = []
-    for other in bookings:
-        if other.job != booked.job or other.work not in before(work):
+    found, earlier = [], before(work)
+    for other in of_job:
+        if other.work not in earlier:
             continue
         title = BY_KEY[other.work].title.lower()
         if booked.starts_at < other.ends_at:
@@ -121,14 +143,14 @@ def _no_night(before: Booked, after: Booked, hours: Hours) -> bool:
 
 def _too_late(
     booked: Booked,
-    bookings: Iterable[Booked],
+    of_job: Iterable[Booked],
     hours: Hours,
     promised: Mapping[str, datetime.date],
 ) -> list[Concern]:
     day = promised.get(booked.job)
     if day is None or hours.day_of(booked.ends_at) <= day:
         return []
-    last = max(other.ends_at for other in bookings if other.job == booked.job)
+    last = max(other.ends_at for other in of_job)
     if booked.ends_at < last:
         return []
     return [Concern(kind=PROMISE, words="It ends after the day that is promised.")]
