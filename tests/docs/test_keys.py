@@ -168,7 +168,7 @@ def test_the_generic_film_is_as_the_guide_states() -> None:
     film = generic_film()
     rows = dict(rows_of("film"))
     for item in fields(Film):
-        if item.name != "sources":
+        if item.name not in ("sources", "basis"):
             assert spelled(getattr(film, item.name)) == rows[item.name]["generic film"]
 
 

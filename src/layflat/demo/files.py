@@ -20,6 +20,13 @@ youngs_modulus_mpa = "Assumption; flat shapes do not depend on it."
 poisson_ratio = "Assumption: soft polyurethane hardly changes its volume."
 stretch_limit = "Common practice, no source."
 finger_limit = "Assumption."
+
+[basis]
+thickness_um = "assumed"
+youngs_modulus_mpa = "assumed"
+poisson_ratio = "assumed"
+stretch_limit = "assumed"
+finger_limit = "assumed"
 """
 
 MACHINE = """\

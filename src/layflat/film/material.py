@@ -3,8 +3,36 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 from layflat.base import SettingError
+
+NOT_STATED = "not stated"
+"""What stands for a source or a basis that nobody gave."""
+
+QUANTITIES = {
+    "thickness_um": "thickness",
+    "stretch_limit": "stretch limit",
+    "finger_limit": "finger limit",
+    "poisson_ratio": "Poisson ratio",
+    "youngs_modulus_mpa": "Young's modulus",
+}
+"""The numbers of a film, with what people call them."""
+
+STRETCH_LIMITS = (0.0, 1.0)
+FINGER_LIMITS = (0.0, 0.5)
+"""What the two limits may lie between, as fractions."""
+
+
+class Basis(StrEnum):
+    """What a value of a film rests on."""
+
+    MEASURED = "measured"
+    """By the shop, on this film."""
+    TEST_REPORT = "test report"
+    """By a laboratory, after a standard that the source names."""
+    ASSUMED = "assumed"
+    """On nothing that was done to this film."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -20,9 +48,11 @@ class Film:
         finger_limit: the greatest compressive strain that lies flat, as a fraction.
         one_direction: whether pieces must keep one direction on the roll (matt, tinted).
         sources: for each value above, a sentence that says where it is from.
+        basis: for each number above, a word of `Basis`; one that is missing is not stated.
 
     Raises:
-        SettingError: the Poisson ratio, the modulus or the thickness is out of physics.
+        SettingError: the Poisson ratio, the modulus or the thickness is out of physics, a limit
+            is out of its bounds, or the basis of something is no word of `Basis`.
     """
 
     name: str
@@ -33,6 +63,7 @@ class Film:
     finger_limit: float
     one_direction: bool
     sources: Mapping[str, str] = field(default_factory=dict)
+    basis: Mapping[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         require_physical(
@@ -40,6 +71,18 @@ class Film:
             youngs_modulus_mpa=self.youngs_modulus_mpa,
             thickness_um=self.thickness_um,
         )
+        _require_limit("stretch limit", self.stretch_limit, STRETCH_LIMITS)
+        _require_limit("finger limit", self.finger_limit, FINGER_LIMITS)
+        for key, word in self.basis.items():
+            if key not in QUANTITIES or word not in tuple(Basis):
+                raise SettingError(
+                    f"The basis of the film's “{key}” is {word!r}; it must be one of "
+                    f"{', '.join(Basis)}, for one of {', '.join(QUANTITIES)}."
+                )
+
+    def basis_of(self, key: str) -> str:
+        """What the number called *key* rests on: a word of `Basis`, or "not stated"."""
+        return str(self.basis.get(key, NOT_STATED))
 
 
 def require_physical(
@@ -62,3 +105,12 @@ def require_physical(
     ):
         if not (math.isfinite(value) and value > 0.0):
             raise SettingError(f"The film's {what} is {value:g} {unit}; it must be more than zero.")
+
+
+def _require_limit(what: str, value: float, bounds: tuple[float, float]) -> None:
+    least, most = bounds
+    if not least <= value <= most:
+        raise SettingError(
+            f"The film's {what} is {value:g}; it is a fraction, from {least:g} to {most:g} "
+            "(0.05 is 5 %)."
+        )

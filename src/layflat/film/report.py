@@ -3,9 +3,31 @@
 from typing import Any
 
 from layflat.film.flat import Flat
+from layflat.film.material import NOT_STATED, QUANTITIES, Film
 from layflat.film.overlap import overlaps
 from layflat.film.sheet import sheet_loops
 from layflat.film.strain import stretch_summary
+
+_LIMITS = ("stretch_limit", "finger_limit")
+"""The numbers of a film that its verdicts rest on."""
+
+
+def limits_basis(film: Film) -> dict[str, str]:
+    """What the film's limits rest on: measured, test report, assumed or not stated."""
+    return {key: film.basis_of(key) for key in _LIMITS}
+
+
+def film_notes(film: Film) -> tuple[str, ...]:
+    """Sentences for a person about what the film does not say of itself."""
+    silent = [QUANTITIES[key] for key, word in limits_basis(film).items() if word == NOT_STATED]
+    if not silent:
+        return ()
+    rest = "rest" if len(silent) > 1 else "rests"
+    sentence = (
+        f"The film “{film.name}” does not state what its {' and '.join(silent)} {rest} on; say "
+        "measured, test report or assumed under [basis] in its file."
+    )
+    return (sentence,)
 
 
 def flatten_report(flat: Flat) -> dict[str, Any]:
@@ -31,6 +53,7 @@ def flatten_report(flat: Flat) -> dict[str, Any]:
         "inverted_triangles": flat.inverted_triangles,
         "overlap_area_mm2": sum(overlap.area for overlap in overlaps(flat)),
         "finger_aversion": flat.finger_aversion,
+        "limits_basis": limits_basis(flat.film),
     }
 
 

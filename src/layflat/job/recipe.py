@@ -7,7 +7,7 @@ from pathlib import Path
 
 from layflat.base import Progress, Report, part_of, report_json, silent, write_folder
 from layflat.cut import CutProgram, generic_machine, read_machine
-from layflat.film import flat_obj
+from layflat.film import film_notes, flat_obj, limits_basis
 from layflat.job.compute import Computed, compute, computed_notes, computed_results
 from layflat.job.order import Order
 from layflat.job.pieces import Piece
@@ -119,6 +119,7 @@ def run_job(order: Order, *, progress: Progress = silent) -> JobResult:
         "job": order.number,
         "unit": read.unit,
         "film": film.name,
+        "limits_basis": limits_basis(film),
         "machine": machine.name,
         **computed_results(computed),
         "price": {
@@ -135,7 +136,11 @@ def run_job(order: Order, *, progress: Progress = silent) -> JobResult:
         results=results,
         seed=order.layout.seed,
         defaults=defaults,
-        warnings=(*reading_notes(read, mended), *computed_notes(computed)),
+        warnings=(
+            *reading_notes(read, mended),
+            *film_notes(film),
+            *computed_notes(computed),
+        ),
     )
     return JobResult(order, computed, cost, papers, report)
 

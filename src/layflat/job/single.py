@@ -10,6 +10,7 @@ from typing import Any
 from layflat.base import MeshError, Progress, Report, part_of, silent
 from layflat.film import (
     Film,
+    film_notes,
     flat_obj,
     flatten,
     flatten_report,
@@ -93,7 +94,7 @@ def flatten_file(
         finger_aversion=finger_aversion,
         progress=part_of(progress, start=0.3, end=0.95),
     )
-    warnings = [*reading_notes(read, mended), *flatten_warnings(flat)]
+    warnings = [*reading_notes(read, mended), *film_notes(film), *flatten_warnings(flat)]
     texts = {".obj": flat_obj(flat)}
     if not overlaps(flat):
         made = from_flat(flat, region, name=path.stem, finishes=lambda _: EdgeFinish(Finish.FLUSH))

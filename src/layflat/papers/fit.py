@@ -7,7 +7,7 @@ from PIL import Image
 from shapely import LinearRing, Point
 
 from layflat.base import FloatArray
-from layflat.film import Film, Flat, to_flat
+from layflat.film import NOT_STATED, QUANTITIES, Film, Flat, to_flat
 from layflat.papers.canvas import Canvas, photo
 from layflat.papers.engine import Document
 from layflat.papers.head import (
@@ -25,14 +25,6 @@ from layflat.papers.pictures import edge_key, strain_sheet_picture
 from layflat.papers.strain import Effort, StrainSummary, summarise
 from layflat.pattern import EdgeRecord, Finish, Pattern, pattern_area_mm2
 from layflat.surface import KeepOut, Region
-
-_QUANTITIES = {
-    "thickness_um": "thickness",
-    "stretch_limit": "stretch limit",
-    "finger_limit": "finger limit",
-    "poisson_ratio": "Poisson ratio",
-    "youngs_modulus_mpa": "Young's modulus",
-}
 
 _MAP_MM = (56.0, 112.0)
 """Least and greatest height of the map."""
@@ -229,10 +221,17 @@ def _free(items: tuple[KeepOut, ...], unit: LengthUnit) -> list[tuple[str, str]]
 
 
 def _sources(film: Film) -> list[str]:
-    known = [
-        f"{word}: {film.sources[key]}" for key, word in _QUANTITIES.items() if key in film.sources
-    ]
-    silent = [word for key, word in _QUANTITIES.items() if key not in film.sources]
+    """For each number of the film what it rests on, and where it is from."""
+    known, silent = [], []
+    for key, word in QUANTITIES.items():
+        source, basis = film.sources.get(key, NOT_STATED), film.basis_of(key)
+        told = "basis not stated" if basis == NOT_STATED else basis
+        if source != NOT_STATED:
+            known.append(f"{word} ({told}): {source}")
+        elif basis != NOT_STATED:
+            known.append(f"{word} ({told})")
+        else:
+            silent.append(word)
     if silent:
         known.append(f"{', '.join(silent)}: the film file names no source; take it as assumed.")
     return known
