@@ -195,7 +195,6 @@ class Story(Crew):
         self.tap(page, f"It was laundered {MITT}")
         expect(page.get_by_role("button", name=f"It fell on the floor {MITT}")).to_be_visible()
         self.tap(page, "Done", within="#step-contact-wash")
-        self.tap(page, "Done", within="#step-cut-and-weed")
         expect(page.locator("#over-cut-and-weed")).to_be_visible()
 
     def settle(self, page: Page) -> None:

@@ -123,7 +123,7 @@ def test_a_step_is_refused_before_its_turn_and_done_in_its_turn(
     planned(page_of, job)
     page = page_of(Role.INSTALLER, size=TABLET_SIZE)
     page.goto(f"/jobs/{job.number}/bay/#steps")
-    expect(page.get_by_role("button", name="Begin Laying the film")).to_be_disabled()
+    expect(page.get_by_role("button", name="Done Laying the film")).to_have_count(0)
     expect(page.locator("#step-lay")).to_contain_text("waits for iron removal; drying")
     page.get_by_role("button", name="Done Cutting and weeding").focus()
     page.keyboard.press("Enter")

@@ -167,7 +167,8 @@ def _in_the_bay(job: Job, layout: Layout, told: ToldBay, crew: _Crew) -> None:
         )
     keys = list(Step.objects.filter(job=job).values_list("key", "kind"))
     before_film = [key for key, kind in keys if kind in (Kind.HAND, Kind.IRON, Kind.CUT)]
-    for key in before_film[: before_film.index("cut-and-weed") + 1]:
+    # Cutting and weeding ended by itself with the last piece that was weeded.
+    for key in before_film[: before_film.index("cut-and-weed")]:
         _do(job, key, clock, crew.installer)
     cuts = good_cuts(job)
     if not told.is_handed_back:

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from layflat.web.cover.models import Piece
 from layflat.web.cutting.models import Cut
+from layflat.web.gates.bay_tab import read as steps
 from layflat.web.gates.models import Kind
 from layflat.web.inspection.bay_tab import read
 from layflat.web.inspection.flat_map import FlatMap, flat_map_of
@@ -43,6 +44,58 @@ def page(browser: Client) -> str:
     assert answer.status_code == 200
     text: str = answer.content.decode()
     return text
+
+
+def test_who_laid_some_is_led_to_whoever_may(people: dict[Role, Person]) -> None:
+    ines, corin, odile = (people[role] for role in (Role.INSTALLER, Role.COUNTER, Role.OWNER))
+    job, _ = all_laid(ines)
+
+    def step(who: Person) -> tuple[str, str]:
+        (shown,) = (
+            one
+            for one in steps(Job.objects.get(pk=job.pk), who)["gates_open"]
+            if one.step.kind == Kind.INSPECT
+        )
+        return shown.elsewhere.says, shown.elsewhere.address
+
+    assert step(corin)[1] == "#check"
+    says, address = step(ines)
+    assert says.endswith(f"It is for whoever had none of it in hand: {corin} and {odile}.")
+    assert address == ""
+
+
+def test_no_done_stands_where_it_would_be_refused(
+    people: dict[Role, Person], signed_in: Browser
+) -> None:
+    all_laid(people[Role.INSTALLER])
+    text = page(signed_in(Role.INSTALLER))
+    assert 'id="done-inspect"' not in text
+    assert 'id="done-hand-back"' not in text
+
+
+def test_what_is_made_anew_says_what_happens_next(people: dict[Role, Person]) -> None:
+    job, (hood, _) = all_laid(people[Role.INSTALLER])
+    corin = people[Role.COUNTER]
+    tap("inspection.begun", corin, job)
+    fields = {"kind": "dirt under film", "remedy": "remake"}
+    assert tap("inspection.flagged", corin, job, cut=hood.pk, **fields).state == "done"
+    found = read(Job.objects.get(pk=job.pk), corin)
+    words = {row.film.piece.pk: row.next_words for row in found["check_rows"]}
+    assert words[hood.piece_id].startswith("it is laid out and cut anew on the tab “Film”, then")
+    assert found["check_not_now"].endswith("; 1 of 2 pieces is not laid yet.")
+    again = some_cuts_of(hood)
+    for state, start in ((Cut.State.PLACED, "its film is to be cut"), (Cut.State.CUT, "its film")):
+        Cut.objects.filter(pk=again.pk).update(state=state)
+        found = read(Job.objects.get(pk=job.pk), corin)
+        words = {row.film.piece.pk: row.next_words for row in found["check_rows"]}
+        assert words[hood.piece_id].startswith(start)
+
+
+def some_cuts_of(lost: Cut) -> Cut:
+    """New film for a piece whose film came off."""
+    return Cut.objects.create(
+        section=lost.section, piece=lost.piece, number=lost.number, attempt=2, state=Cut.State.CUT
+    )
 
 
 def test_the_tab_follows_an_inspection(people: dict[Role, Person], signed_in: Browser) -> None:

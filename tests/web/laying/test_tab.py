@@ -10,6 +10,8 @@ from django.test.utils import CaptureQueriesContext
 
 from layflat.web.cover.models import Piece
 from layflat.web.cutting.models import Cut
+from layflat.web.gates.models import Kind, Step
+from layflat.web.jobs.models import Job
 from layflat.web.laying.bay_tab import AS_CUT, TOP_DOWN, read
 from layflat.web.laying.models import Laying
 from layflat.web.people.models import Person, Role, Shop
@@ -49,6 +51,18 @@ def test_a_piece_says_what_laying_it_asks_for(
     ):
         assert words in text, words
     assert "style=" not in text
+
+
+def test_a_closed_gate_is_named_beside_each_piece(people: dict[Role, Person]) -> None:
+    job, _ = ready_to_lay()
+    who = people[Role.INSTALLER]
+    assert [row.word for row in read(job, who)["lay_rows"]] == ["ready to lay"] * 2
+    Step.objects.filter(job=job, kind=Kind.CUT).update(state=Step.State.OPEN)
+    job = Job.objects.get(pk=job.pk)
+    rows = read(job, who)["lay_rows"]
+    assert [(row.shape, row.word) for row in rows] == [
+        ("waiting", "weeded, waits for cutting and weeding")
+    ] * 2
 
 
 def test_lengths_stand_in_the_shops_unit(people: dict[Role, Person], shop: Shop) -> None:

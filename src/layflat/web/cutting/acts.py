@@ -70,8 +70,9 @@ def untick(call: Call) -> str:
     """
     job = job_of(call)
     if call.fields.get("cut"):
-        return take_back_weeded(cut_of(job, _key(call, "cut")), who=call.who)
-    return take_back_section(section_of(job, _key(call, "section")), who=call.who)
+        return take_back_weeded(cut_of(job, _key(call, "cut")), who=call.who, at=call.at)
+    section = section_of(job, _key(call, "section"))
+    return take_back_section(section, who=call.who, at=call.at)
 
 
 def _key(call: Call, name: str) -> int:

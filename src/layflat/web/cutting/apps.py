@@ -14,9 +14,12 @@ class CuttingConfig(AppConfig):
         from layflat.web.cutting import acts  # noqa: F401 - entering its acts is all it is for
         from layflat.web.cutting.on_job import read
         from layflat.web.cutting.sent_back import let_go
+        from layflat.web.cutting.step import when_planned
+        from layflat.web.gates import planning
         from layflat.web.jobs.additions import Section, add_section
         from layflat.web.jobs.models import Stage
         from layflat.web.jobs.stages import when_sent_back
 
         add_section(Section(template="cutting/on_job.html", read=read, is_work=True))
         when_sent_back(Stage.ACCEPTED, let_go)
+        planning.when_planned(when_planned)

@@ -5,6 +5,7 @@ person chooses the best layout so far, which ends the search; a computation then
 and writes everything in one transaction, once however often it runs.
 """
 
+import math
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -12,7 +13,6 @@ from django.db import transaction
 
 from layflat.base import FitError, InputError, Progress, part_of
 from layflat.web.cover.models import Piece
-from layflat.web.cover.price import film_words
 from layflat.web.cutting.models import Cut, Layout, Section
 from layflat.web.cutting.patterns import pattern_files, read_patterns
 from layflat.web.cutting.pool import to_lay_out
@@ -24,6 +24,7 @@ from layflat.web.jobs.models import Job
 from layflat.web.people.models import Person
 from layflat.web.people.shop import the_shop
 from layflat.web.record.models import write_event
+from layflat.web.stock.amounts import film_length
 from layflat.web.stock.rolls import locked_roll
 from layflat.web.work import rows
 from layflat.web.work.tasks import ask
@@ -60,8 +61,9 @@ def keep(layout: Layout, *, who: Person | None) -> None:
     if needed > free:
         shop = the_shop()
         raise FitError(
-            f"This layout needs {film_words(needed, shop)} of film, and {film_words(free, shop)} "
-            f"of {roll} are free for it. Drop it and take another roll, or fewer pieces."
+            f"This layout needs {film_length(math.ceil(needed), shop)} of film, and "
+            f"{film_length(free, shop)} of {roll} are free for it. Drop it and take another "
+            "roll, or fewer pieces."
         )
     if is_first and layout.computation is not None:
         rows.ask_stop(layout.computation.pk)
@@ -72,10 +74,10 @@ def keep(layout: Layout, *, who: Person | None) -> None:
     layout.version += is_first
     layout.save(update_fields=["found", "computation", "kept_by", "version"])
     if is_first:
+        film = film_length(math.ceil(needed), the_shop())
         write_event(
             "cutting.chosen",
-            f"Layout {layout.number} was chosen with {film_words(needed, the_shop())} of film; "
-            "its programs are being made.",
+            f"Layout {layout.number} was chosen with {film} of film; its programs are being made.",
             who=who,
             job=layout.job,
             after={"layout": layout.pk, "length_mm": needed},
@@ -133,7 +135,7 @@ def _write(inputs: Mapping[str, Any], made: Made) -> None:
         "cutting.kept",
         f"Layout {layout.number} is to be cut: {len(layout.pieces)} "
         f"piece{'' if len(layout.pieces) == 1 else 's'} in {count} "
-        f"section{'' if count == 1 else 's'}, {film_words(film_mm, the_shop())} of {roll}, lot "
+        f"section{'' if count == 1 else 's'}, {film_length(film_mm, the_shop())} of {roll}, lot "
         f"{roll.lot}.",
         who=who,
         job=job,

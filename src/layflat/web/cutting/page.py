@@ -1,5 +1,6 @@
 """What the pages of film show: pieces that need film, rolls, layouts, a layout's sections."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -59,13 +60,19 @@ class Needed:
 
 @dataclass(frozen=True, kw_only=True)
 class LayoutRow:
-    """A layout in the list."""
+    """A layout in the list.
+
+    Attributes:
+        sections, ticked, spoiled: how many it has, are ticked, and are ticked as spoiled.
+        film_mm: that a kept one uses, whole millimetres, rounded up; None for another.
+    """
 
     layout: Layout
     standing: LayoutStanding
     sections: int
     ticked: int
-    film_mm: float | None
+    spoiled: int
+    film_mm: int | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -184,13 +191,15 @@ def layout_rows(job: Job) -> list[LayoutRow]:
     for layout in layouts:
         sections = counts.get(layout.pk, [])
         ticked = sum(is_ticked(section) for section in sections)
+        spoiled = sum(section.state == Section.State.SPOILED for section in sections)
         rows.append(
             LayoutRow(
                 layout=layout,
-                standing=standing_of(layout, is_begun=ticked > 0),
+                standing=standing_of(layout, sections),
                 sections=len(sections),
                 ticked=ticked,
-                film_mm=layout.used_mm,
+                spoiled=spoiled,
+                film_mm=None if layout.used_mm is None else math.ceil(layout.used_mm),
             )
         )
     return rows
@@ -202,7 +211,7 @@ def layout_context(job: Job, layout: Layout, shop: Shop) -> dict[str, Any]:
     data = layout.found or layout.so_far
     rows = section_rows(layout, shapes)
     ticked = [row for row in rows if not row.is_open]
-    standing = standing_of(layout, is_begun=bool(ticked))
+    standing = standing_of(layout, [row.section for row in rows])
     lost = [cut for row in rows for cut in row.lost]
     needed = _needed_again(job, lost)
     return {
@@ -218,7 +227,7 @@ def layout_context(job: Job, layout: Layout, shop: Shop) -> dict[str, Any]:
         "rows": rows,
         "time": minutes_words(sum(row.section.seconds for row in rows)),
         "to_cut": sum(row.is_open for row in rows),
-        "may_drop": not ticked and standing.name not in ("cut", "dropped"),
+        "may_drop": not ticked and standing.name not in ("cut", "spoiled", "dropped"),
         "reasons": REASON_ROWS,
         "needed": needed,
         "rolls": _rolls_again(job, layout) if needed and not why_not(job) else [],

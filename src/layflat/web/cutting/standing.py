@@ -1,11 +1,13 @@
 """Where a layout stands, as people read it."""
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Final
 
-from layflat.web.cover.price import film_words
 from layflat.web.cutting.models import Layout, Section
 from layflat.web.people.models import Shop
+from layflat.web.stock.amounts import film_length
 from layflat.web.work.models import State
 
 LIVE: Final = frozenset({"waiting", "searching", "making"})
@@ -20,6 +22,7 @@ _WORDS: Final = {
     "kept": ("", "to be cut"),
     "begun": ("today", "being cut"),
     "cut": ("done", "cut"),
+    "spoiled": ("late", "spoiled"),
     "dropped": ("none", "not used"),
 }
 
@@ -29,7 +32,8 @@ class LayoutStanding:
     """Where a layout stands.
 
     Attributes:
-        name: one of waiting, searching, over, broke, making, unmade, kept, begun, cut, dropped.
+        name: one of waiting, searching, over, broke, making, unmade, kept, begun, cut, spoiled,
+            dropped.
         shape, word: of its state.
         says: a sentence, or "".
         percent: how far a search or the making of programs is.
@@ -57,19 +61,25 @@ class LayoutStanding:
     @property
     def is_kept(self) -> bool:
         """Whether it has sections."""
-        return self.name in ("kept", "begun", "cut")
+        return self.name in ("kept", "begun", "cut", "spoiled")
 
 
-def standing_of(layout: Layout, *, is_begun: bool = False) -> LayoutStanding:
-    """Where *layout* stands; *is_begun* says of a kept one whether a section is ticked."""
+def standing_of(layout: Layout, sections: Iterable[Section] = ()) -> LayoutStanding:
+    """Where *layout* stands, a kept one by the ticks on its *sections*."""
     made = layout.computation
     percent = int(100 * made.progress) if made is not None else 0
-    return LayoutStanding(name=_name(layout, is_begun), says=_says(layout), percent=percent)
+    return LayoutStanding(
+        name=_name(layout, [section.state for section in sections]),
+        says=_says(layout),
+        percent=percent,
+    )
 
 
-def _name(layout: Layout, is_begun: bool) -> str:
+def _name(layout: Layout, sections: list[str]) -> str:
     if layout.state == Layout.State.KEPT:
-        return "begun" if is_begun else "kept"
+        return "kept" if all(state == Section.State.OPEN for state in sections) else "begun"
+    if layout.state == Layout.State.CUT and sections and set(sections) == {Section.State.SPOILED}:
+        return "spoiled"
     if layout.state != Layout.State.SEARCHING:
         return str(layout.state)
     state = layout.computation.state if layout.computation is not None else State.FAILED
@@ -96,8 +106,8 @@ def figures_of(data: dict[str, Any] | None, shop: Shop) -> dict[str, str]:
         return {}
     share = data["area_mm2"] / (data["length_mm"] * data["stock"]["width_mm"])
     return {
-        "length": film_words(data["length_mm"], shop),
-        "bound": film_words(data["bound_mm"], shop),
+        "length": film_length(math.ceil(data["length_mm"]), shop),
+        "bound": film_length(math.ceil(data["bound_mm"]), shop),
         "yield": f"{100 * share:.0f} %",
     }
 

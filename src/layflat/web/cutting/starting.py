@@ -14,7 +14,6 @@ from layflat.web.cover.order import (
     SEED,
     TURNS_DEG,
 )
-from layflat.web.cover.price import film_words
 from layflat.web.cutting.models import Layout
 from layflat.web.cutting.patterns import pattern_files
 from layflat.web.cutting.pool import being_laid_out, to_lay_out
@@ -25,6 +24,7 @@ from layflat.web.offer.accepted import accepted_outcome
 from layflat.web.people.models import Person
 from layflat.web.people.shop import the_shop
 from layflat.web.record.models import write_event
+from layflat.web.stock.amounts import film_length
 from layflat.web.stock.rolls import locked_roll
 from layflat.web.work.tasks import ask
 
@@ -109,7 +109,7 @@ def begin(
     write_event(
         "cutting.search",
         f"Layout {layout.number}: {count} piece{'' if count == 1 else 's'} on {stock}, lot "
-        f"{stock.lot}, of which {film_words(length_mm, the_shop())} may be used.",
+        f"{stock.lot}, of which {film_length(length_mm, the_shop())} may be used.",
         who=who,
         job=job,
         after={"layout": layout.pk, "roll": stock.pk, "pieces": wanted},

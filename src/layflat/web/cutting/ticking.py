@@ -8,14 +8,15 @@ from collections.abc import Collection, Iterable
 from typing import Final
 
 from layflat.base import InputError
-from layflat.web.cover.price import film_words
 from layflat.web.cutting.film import in_words
 from layflat.web.cutting.models import Cut, Layout, Section
 from layflat.web.cutting.reserved import keep_planned, let_go
+from layflat.web.cutting.step import end_when_all_weeded, is_all_weeded, reopen
 from layflat.web.jobs.models import Job
 from layflat.web.people.models import Person
 from layflat.web.people.shop import shop_time, shown_length, the_shop
 from layflat.web.record.models import write_event
+from layflat.web.stock.amounts import film_length
 from layflat.web.stock.booking import free_mm, give_back, take
 from layflat.web.stock.models import Movement
 from layflat.web.stock.rolls import locked_roll
@@ -68,7 +69,7 @@ def tick_cut(section: Section, *, who: Person | None, at: datetime.datetime) -> 
     _book(section, section.film_mm, Movement.Kind.CUT, who=who)
     section.cuts.filter(state=Cut.State.PLACED).update(state=Cut.State.CUT)
     _end(section, Section.State.CUT, who=who, at=at)
-    film = film_words(section.film_mm, the_shop())
+    film = film_length(section.film_mm, the_shop())
     sentence = f"{_called(section)} is cut; {film} of {section.layout.roll} taken from stock."
     _note("cutting.cut", sentence, section, who=who)
     return sentence
@@ -125,7 +126,7 @@ def tick_spoiled(
     _settle(section, section.film_mm - length_mm, who=who)
     pieces = ", ".join(f"{cut.number} {cut.piece.title}" for cut in gone)
     sentence = (
-        f"{_called(section)} is spoiled: {because}. {film_words(length_mm, shop)} of "
+        f"{_called(section)} is spoiled: {because}. {film_length(length_mm, shop)} of "
         f"{section.layout.roll} lost. To be laid out again: {pieces}."
     )
     _note("cutting.spoiled", sentence, section, who=who)
@@ -152,22 +153,26 @@ def tick_weeded(cuts: Iterable[Cut], *, who: Person | None, at: datetime.datetim
     sentence = f"Weeded: {words}."
     section = done[0].section
     _note("cutting.weeded", sentence, section, who=who, cuts=[cut.pk for cut in done])
-    return sentence
+    ended = end_when_all_weeded(section.layout.job, who=who, at=at)
+    return f"{sentence} {ended}".rstrip()
 
 
-def take_back_weeded(cut: Cut, *, who: Person | None) -> str:
+def take_back_weeded(cut: Cut, *, who: Person | None, at: datetime.datetime) -> str:
     """Say that a piece of film is not weeded after all."""
     if cut.state != Cut.State.WEEDED:
         word = Cut.State(cut.state).label
         raise InputError(f"{_capital(in_words(cut))} is “{word}”; there is no tick to take back.")
+    was_all = is_all_weeded(cut.section.layout.job)
     cut.state, cut.weeded_at, cut.weeded_by = Cut.State.CUT, None, None
     cut.save(update_fields=["state", "weeded_at", "weeded_by"])
     sentence = f"{_capital(in_words(cut))}, is not weeded after all."
     _note("cutting.taken-back", sentence, cut.section, who=who, cuts=[cut.pk])
+    if was_all:
+        reopen(cut.section.layout.job, who=who, at=at)
     return sentence
 
 
-def take_back_section(section: Section, *, who: Person | None) -> str:
+def take_back_section(section: Section, *, who: Person | None, at: datetime.datetime) -> str:
     """Say that a section is not cut, or not spoiled, after all: its film is on the roll again.
 
     Refused once a piece of it was laid, or has been given up or laid out anew since.
@@ -177,6 +182,7 @@ def take_back_section(section: Section, *, who: Person | None) -> str:
     cuts = list(section.cuts.select_related("piece"))
     for cut in cuts:
         _require_untouched(cut, section)
+    was_all = is_all_weeded(section.layout.job)
     # A section that lost no film booked none.
     source = source_of(section)
     if Movement.objects.filter(source=source).exists():
@@ -198,6 +204,8 @@ def take_back_section(section: Section, *, who: Person | None) -> str:
     keep_planned(locked_roll(layout.roll_id), layout.job, who=who)
     sentence = f"{_called(section)} is not {word} after all; its film is on {layout.roll} again."
     _note("cutting.taken-back", sentence, section, who=who)
+    if was_all:
+        reopen(layout.job, who=who, at=at)
     return sentence
 
 

@@ -12,6 +12,7 @@ from layflat.web.folding import bare
 from layflat.web.handback.models import Passport
 from layflat.web.jobs.models import Job
 from layflat.web.laying.models import Laying
+from layflat.web.laying.words import by_alphabet
 from layflat.web.stock.listing import with_all
 from layflat.web.stock.models import Roll
 
@@ -168,7 +169,9 @@ def _on_car(cut: Cut, roll: Roll) -> OnCar:
     layings = list(cut.layings.all())
     names = {person.shown: None for laying in layings for person in laying.people.all()}
     ended = [laying.ended_at for laying in layings if laying.ended_at is not None]
-    return OnCar(cut=cut, roll=roll, laid_at=min(ended, default=None), laid_by=tuple(names))
+    return OnCar(
+        cut=cut, roll=roll, laid_at=min(ended, default=None), laid_by=tuple(by_alphabet(names))
+    )
 
 
 def _passports(jobs: Iterable[int]) -> dict[int, int]:

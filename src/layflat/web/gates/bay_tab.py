@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from layflat.web.gates.doing import has_dwell, why_not_left_out
 from layflat.web.gates.dwells import PLACES
+from layflat.web.gates.elsewhere import Elsewhere, elsewhere
 from layflat.web.gates.models import Step, Tool
 from layflat.web.gates.order import direct_needs
 from layflat.web.gates.standing import Standing, standing
@@ -31,6 +32,7 @@ class Shown:
         stays: why it is never left out, or "".
         needs: the keys of the steps right before it that are not over.
         opens: the keys of the steps right after it.
+        elsewhere: where it is done, for one that is not ended in this list; or None.
     """
 
     item: Standing
@@ -41,6 +43,7 @@ class Shown:
     stays: str
     needs: tuple[str, ...]
     opens: tuple[str, ...]
+    elsewhere: Elsewhere | None
 
     @property
     def step(self) -> Step:
@@ -48,7 +51,7 @@ class Shown:
         return self.item.step
 
 
-def read(job: Job, _who: Person | None) -> dict[str, Any]:
+def read(job: Job, who: Person | None) -> dict[str, Any]:
     """What `gates/bay_tab.html` shows of a job; a query and those of `standing`."""
     found = read_once(job, standing)
     steps = [item.step for item in found]
@@ -63,6 +66,7 @@ def read(job: Job, _who: Person | None) -> dict[str, Any]:
             used.get(item.step.pk, []),
             needs=set(needs[item.step.key]) - over,
             opens=[key for key, before in needs.items() if item.step.key in before],
+            place=elsewhere(item.step.kind, job, who),
         )
         for item in found
     ]
@@ -113,6 +117,7 @@ def _shown(
     *,
     needs: Collection[str],
     opens: Iterable[str],
+    place: Elsewhere | None,
 ) -> Shown:
     running = {one.dwell.where for one in item.running}
     taken = tuple(tool for tool in used if not tool.out_because)
@@ -125,4 +130,5 @@ def _shown(
         stays=why_not_left_out(item.step, steps),
         needs=tuple(sorted(needs)),
         opens=tuple(opens),
+        elsewhere=place,
     )

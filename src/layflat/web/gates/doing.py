@@ -153,8 +153,17 @@ def begin_kind(job: Job, kind: Kind, *, who: Person, at: datetime.datetime) -> N
     _begin(work, item, who)
 
 
-def finish_kind(job: Job, kind: Kind, who: Person, at: datetime.datetime) -> tuple[Step, ...]:
+def finish_kind(
+    job: Job, kind: Kind, who: Person, at: datetime.datetime, *, because: str = ""
+) -> tuple[Step, ...]:
     """End every step of a kind, as the part that knows has seen it done; done ones stay.
+
+    Args:
+        job: locked.
+        kind: of the steps.
+        who: did what ended them.
+        at: when, UTC.
+        because: what is seen done, for the record; "" where the kind says it.
 
     Returns:
         The steps that were ended now.
@@ -169,7 +178,7 @@ def finish_kind(job: Job, kind: Kind, who: Person, at: datetime.datetime) -> tup
             _must_be_open(work, item)
             _begin(work, item, who)
         if item.step.state == Step.State.BEGUN:
-            ended.append(_end(work, work.of(item.step.key), who))
+            ended.append(_end(work, work.of(item.step.key), who, because=because))
     return tuple(ended)
 
 
@@ -215,7 +224,7 @@ def _note_rest(rest: Step, over_at: datetime.datetime, who: Person) -> None:
     _tell("gates.done", f"Over: {rest.title}.", rest, who)
 
 
-def _end(work: Work, item: Standing, who: Person) -> Step:
+def _end(work: Work, item: Standing, who: Person, *, because: str = "") -> Step:
     step = item.step
     if step.state != Step.State.BEGUN or item.waits_for:
         raise InputError(refusal(item))
@@ -224,7 +233,8 @@ def _end(work: Work, item: Standing, who: Person) -> Step:
         raise InputError(f"“{step.title}” is not done yet. {why}")
     step.state, step.ended_at, step.ended_by = Step.State.DONE, work.at, who
     step.save(update_fields=["state", "ended_at", "ended_by"])
-    _tell("gates.done", f"Done: {step.title}.", step, who)
+    by_itself = f" by itself, {because}" if because else ""
+    _tell("gates.done", f"Done{by_itself}: {step.title}.", step, who)
     return step
 
 

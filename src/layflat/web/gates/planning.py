@@ -1,7 +1,7 @@
 """What the bay does with one car: conditions proposed, its steps in order, planned once."""
 
 import datetime
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -40,6 +40,17 @@ _COPIED: Final = (
     "dwell_most_s",
 )
 _MOST_REASON: Final = 200
+
+Planned = Callable[[Job, Person, datetime.datetime], object]
+_WHEN_PLANNED: Final[dict[Planned, None]] = {}
+
+
+def when_planned(act: Planned) -> None:
+    """Have *act* told of each job whose bay was planned, in the same transaction.
+
+    For parts above, which enter themselves when they start: what they know may be done already.
+    """
+    _WHEN_PLANNED.setdefault(act)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -194,6 +205,8 @@ def plan(
         + "".join(f"; left out: {step.title}, {step.left_out_because}" for step in out)
         + ".",
     )
+    for act in _WHEN_PLANNED:
+        act(job, who, at)
     return made
 
 

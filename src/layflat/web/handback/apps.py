@@ -12,12 +12,14 @@ class HandbackConfig(AppConfig):
     def ready(self) -> None:
         """Show the hand-back on a job's page, and say what must be true before it is done."""
         from layflat.web.gates.doing import done_when
+        from layflat.web.gates.elsewhere import done_elsewhere
         from layflat.web.gates.models import Kind
         from layflat.web.handback.on_job import (
             next_when_checked,
             next_when_handed,
             not_handed,
             read,
+            where_handed_back,
         )
         from layflat.web.jobs.additions import Section, add_section
         from layflat.web.jobs.models import Stage
@@ -27,3 +29,4 @@ class HandbackConfig(AppConfig):
         when_next(Stage.CHECKED, next_when_checked)
         when_next(Stage.HANDED, next_when_handed)
         done_when(Kind.HAND_BACK, not_handed)
+        done_elsewhere(Kind.HAND_BACK, where_handed_back)

@@ -37,6 +37,7 @@ from layflat.web.handback.models import FollowUp
 from layflat.web.inspection.models import Check, Flag, Round
 from layflat.web.jobs.kinds import kind_named
 from layflat.web.laying.models import Laying
+from layflat.web.laying.words import by_alphabet
 from layflat.web.offer.content import vehicle_words
 from layflat.web.people.models import Person, Shop
 from layflat.web.people.shop import shop_time, shown_fine_length
@@ -177,7 +178,7 @@ def _film(cut: Cut) -> dict[str, str]:
 def _done(laying: Laying) -> dict[str, Any]:
     return {
         "way": Laying.Way(laying.way).label,
-        "by": [person.shown for person in laying.people.all()],
+        "by": by_alphabet(person.shown for person in laying.people.all()),
         "began": moment(laying.began_at),
         "ended": moment(laying.ended_at),
         "picture": laying.photo.sha256 if laying.photo else "",

@@ -3,12 +3,15 @@
 from typing import Any
 
 from django.db.models import OuterRef, Subquery
+from django.urls import reverse
 
+from layflat.web.gates.elsewhere import Elsewhere
 from layflat.web.handback.missing import missing
 from layflat.web.handback.models import FollowUp, HandBack, Passport
 from layflat.web.handback.passports import hand_back_of
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.jobs.stages import Step
+from layflat.web.people.models import Person
 
 
 def read(job: Job) -> dict[str, Any]:
@@ -48,6 +51,17 @@ def next_when_handed(_job: Job) -> Step | None:
         "To the visit",
         "handback:follow-up",
         waits_for="Follow up",
+    )
+
+
+def where_handed_back(job: Job, who: Person) -> Elsewhere:
+    """Where the step of handing back is done."""
+    return Elsewhere(
+        says="On its own page, with pictures, care and a signature; it ends by itself there."
+        if who.keeps_counter
+        else "The counter hands the car back; everybody takes pictures there.",
+        action="To the hand-back" if who.keeps_counter else "To the pictures",
+        address=reverse("handback:hand-back", args=[job.number]),
     )
 
 

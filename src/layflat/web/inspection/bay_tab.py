@@ -8,6 +8,7 @@ from typing import Any, Final
 from django.urls import reverse
 
 from layflat.base import InputError
+from layflat.web.cutting.models import Cut
 from layflat.web.gates.models import Kind
 from layflat.web.inspection.flags import film_of
 from layflat.web.inspection.flat_map import FlatMap, flat_map_of
@@ -15,10 +16,10 @@ from layflat.web.inspection.kinds import KINDS, kind_named
 from layflat.web.inspection.kinds import Kind as FaultKind
 from layflat.web.inspection.models import Check, Flag, Round
 from layflat.web.inspection.open import checks_of, flags_of
+from layflat.web.inspection.who_may import who_may, why_not_oneself
 from layflat.web.jobs.models import Job
 from layflat.web.laying.film_on_car import Film, FilmOnCar, in_bay
 from layflat.web.laying.steps import why_not_now
-from layflat.web.laying.words import in_a_row
 from layflat.web.people.models import Person
 
 HOW_TO_LOOK: Final = (
@@ -72,6 +73,19 @@ class Row:
     check: Check | None
     shape: str
     word: str
+
+    @property
+    def next_words(self) -> str:
+        """What happens next with a piece that is not on the car, in a phrase."""
+        cut = self.film.cut
+        if cut is None:
+            anew = "anew " if self.flags else ""
+            return f"it is laid out and cut {anew}on the tab “Film”, then laid on the tab “Lay”"
+        if cut.state == Cut.State.PLACED:
+            return "its film is to be cut on the tab “Film”, then laid on the tab “Lay”"
+        if cut.state == Cut.State.CUT:
+            return "its film is to be weeded on the tab “Film”, then laid on the tab “Lay”"
+        return "its film is weeded; it is laid on the tab “Lay”"
 
     @property
     def to_map(self) -> str:
@@ -145,7 +159,7 @@ def read(job: Job, who: Person) -> dict[str, Any]:
     rounds = list(job.rounds.select_related("inspector"))
     going_on = next((one for one in reversed(rounds) if one.ended_at is None), None)
     rows = [_row(one, flags, checks) for one in film.pieces]
-    why_not = _why_not(film, who)
+    why_not = why_not_oneself(shared, who)
     is_mine = going_on is not None and going_on.inspector == who
     return {
         "check_rows": rows,
@@ -157,6 +171,7 @@ def read(job: Job, who: Person) -> dict[str, Any]:
         "check_mine": is_mine,
         "check_inspects": is_mine and _may(going_on, why_not),
         "check_why_not": why_not,
+        "check_who_may": who_may(shared) if why_not else "",
         "check_not_now": _not_now(film, why_not_now(job, Kind.INSPECT, shared.steps)),
         "check_left": missing(rows, flags),
         "check_kinds": KINDS,
@@ -172,17 +187,14 @@ def _may(going_on: Round | None, why_not: str) -> bool:
     return going_on is not None and (not why_not or bool(going_on.own_work_because))
 
 
-def _why_not(film: FilmOnCar, who: Person) -> str:
-    titles = film.titles_of(who.pk)
-    if not titles:
-        return ""
-    return f"{who.shown} had {in_a_row(titles)} in hand. People overlook their own faults."
-
-
 def _not_now(film: FilmOnCar, step: str) -> str:
     left = len(film.pieces) - film.laid
     if left:
-        return f"Inspection begins when all film is laid; {left} of {len(film.pieces)} are not."
+        verb = "is" if left == 1 else "are"
+        return (
+            f"Inspection begins when all film is laid; {left} of {len(film.pieces)} pieces {verb} "
+            "not laid yet."
+        )
     return step
 
 

@@ -1,6 +1,7 @@
 """The tab "Lay" of a job's page in the bay: the list, piece by piece, in the order of laying."""
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -8,7 +9,9 @@ from layflat.base import InputError
 from layflat.papers import panel_title
 from layflat.web.cutting.models import Cut
 from layflat.web.fit.words import EFFORTS
+from layflat.web.gates.elsewhere import Elsewhere
 from layflat.web.gates.models import Kind
+from layflat.web.gates.standing import Standing
 from layflat.web.jobs.models import Job
 from layflat.web.laying.done import time_of
 from layflat.web.laying.film_on_car import Film, InBay, in_bay
@@ -93,22 +96,54 @@ def read(job: Job, who: Person) -> dict[str, Any]:
     except InputError as error:
         return {"lay_missing": str(error)}
     found, shop = shared.film, the_shop()
+    waits = _waits(shared.steps)
     ahead = next((one for one in found.pieces if not one.is_laid and not one.in_hand), None)
     return {
-        "lay_rows": [_row(film, shared, shop, is_next=film is ahead) for film in found.pieces],
+        "lay_rows": [
+            _row(film, shared, shop, is_next=film is ahead, waits=waits) for film in found.pieces
+        ],
         "lay_laid": found.laid,
         "lay_order": TOP_DOWN if found.order_is_known else AS_CUT,
         "lay_not_now": why_not_now(job, Kind.LAY, shared.steps),
         "lay_others": shared.others(who),
-        "lay_may": who.role in (Role.INSTALLER, Role.OWNER),
+        "lay_may": _may_lay(who),
         "slip_cautions": SLIP_CAUTIONS,
         "tack_cautions": TACK_CAUTIONS,
     }
 
 
-def _row(film: Film, shared: InBay, shop: Shop, *, is_next: bool) -> Row:
+def where_laid(job: Job, who: Person) -> Elsewhere | None:
+    """Where the step of laying is done; None once all film is laid and its end is missing."""
+    try:
+        film = in_bay(job).film
+    except InputError:
+        return None
+    if film.is_all_laid:
+        return None
+    return Elsewhere(
+        says="Piece by piece on the tab “Lay”; it is done by itself with the last piece.",
+        action="To the pieces" if _may_lay(who) else "Look at the pieces",
+        address="#lay",
+    )
+
+
+def _may_lay(who: Person) -> bool:
+    return who.role in (Role.INSTALLER, Role.OWNER)
+
+
+def _waits(steps: Sequence[Standing]) -> str:
+    """What laying waits for, as a gate says it; "" when nothing is in its way."""
+    of_kind = [item for item in steps if item.step.kind == Kind.LAY]
+    if any(item.is_open or item.is_over for item in of_kind):
+        return ""
+    return of_kind[0].waits if of_kind else ""
+
+
+def _row(film: Film, shared: InBay, shop: Shop, *, is_next: bool, waits: str) -> Row:
     piece, cut, hand = film.piece, film.cut, film.in_hand
     shape, word = _READY[Cut.State(cut.state)] if cut else ("none", "to be laid out")
+    if cut and cut.state == Cut.State.WEEDED and waits:
+        shape, word = "waiting", f"weeded, waits for {waits}"
     if hand is not None:
         shape, word = "today", "in hand"
     effort, says = EFFORTS[piece.effort]

@@ -1,6 +1,6 @@
 """Small things of sentences about people and pieces."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from layflat.web.people.models import Person
 
@@ -12,7 +12,12 @@ def sentence_start(words: str) -> str:
 
 def names(people: Sequence[Person]) -> str:
     """People as a sentence names them, by the alphabet."""
-    return in_a_row(sorted(person.shown for person in people))
+    return in_a_row(by_alphabet(person.shown for person in people))
+
+
+def by_alphabet(shown: Iterable[str]) -> list[str]:
+    """People's names in the order in which every screen and paper has them."""
+    return sorted(shown, key=lambda name: (name.casefold(), name))
 
 
 def in_a_row(words: Sequence[str], *, most: int = 4) -> str:
