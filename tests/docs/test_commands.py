@@ -13,7 +13,7 @@ import pages
 import zoo
 from layflat.cli.main import layflat_command, main
 from layflat.cut import read_machine
-from layflat.film import read_film
+from layflat.film import read_film, read_strip_test
 from layflat.job import read_order
 from layflat.pattern import read_drawing
 from layflat.surface import Mesh, read_panels
@@ -22,6 +22,7 @@ READERS = {
     "board-panels.json": read_panels,
     "job.toml": read_order,
     "film.toml": read_film,
+    "strip.toml": read_strip_test,
     "plotter.toml": read_machine,
     "test-cut.svg": read_drawing,
 }

@@ -18,7 +18,7 @@ import pytest
 import pages
 from layflat.base import LayflatError, SettingError
 from layflat.cut import read_machine
-from layflat.film import Film, generic_film, read_film
+from layflat.film import Film, generic_film, read_film, read_strip_test
 from layflat.job import read_order
 from layflat.pattern import Layer
 from layflat.surface import read_panels
@@ -61,6 +61,7 @@ class Kind:
 
 KINDS = {
     "film": Kind("film.toml", read_film),
+    "strip": Kind("strip.toml", read_strip_test),
     "machine": Kind("plotter.toml", read_machine),
     "job": Kind("job.toml", read_order),
     "panels": Kind("board-panels.json", read_panels),
@@ -106,6 +107,8 @@ def full(kind: Kind) -> dict[str, Any]:
         for key, row in rows_of("machine"):
             if key not in document:
                 document[key] = {} if key == "sources" else json.loads(row["default"])
+    if kind.example == "strip.toml":
+        document["loaded"][0]["torn"] = False
     return document
 
 

@@ -9,6 +9,7 @@ from layflat.job.recipe import JobResult, run_job, write_job
 from layflat.job.single import check_file, flatten_file, reading_notes
 from layflat.job.single_cut import cut_file
 from layflat.job.single_nest import nest_files
+from layflat.job.single_strip import strip_file
 
 __all__ = [
     "Computed",
@@ -36,6 +37,7 @@ __all__ = [
     "read_order",
     "reading_notes",
     "run_job",
+    "strip_file",
     "suffix_of",
     "write_job",
 ]
