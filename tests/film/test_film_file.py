@@ -43,7 +43,8 @@ def test_values_are_read_as_they_stand(tmp_path: Path) -> None:
 def test_a_source_that_is_missing_is_noted(tmp_path: Path) -> None:
     film = read_film(written(tmp_path, GOOD))
     assert set(film.sources) == {f.name for f in fields(Film)} - {"sources", "basis"}
-    assert set(film.sources.values()) == {"not stated"}
+    assumed = film.sources["wrap_finger_limit"]
+    assert set(film.sources.values()) == {"not stated", assumed}
 
 
 @pytest.mark.parametrize(
@@ -72,6 +73,19 @@ def test_missing_values_are_refused_by_name(tmp_path: Path, key: str) -> None:
     lines = [line for line in GOOD.splitlines() if not line.startswith(key)]
     with pytest.raises(SettingError, match=key):
         read_film(written(tmp_path, "\n".join(lines)))
+
+
+def test_a_file_without_the_limit_of_wraps_is_read_and_says_what_was_assumed(
+    tmp_path: Path,
+) -> None:
+    film = read_film(written(tmp_path, GOOD))
+    assert film.wrap_finger_limit == generic_film().wrap_finger_limit == 0.1
+    assert film.sources["wrap_finger_limit"].startswith("Assumption: ")
+    assert film.basis_of("wrap_finger_limit") == "not stated"
+    own = GOOD + 'wrap_finger_limit = 0.04\n[sources]\nwrap_finger_limit = "Our trial."\n'
+    film = read_film(written(tmp_path, own))
+    assert film.wrap_finger_limit == 0.04
+    assert film.sources["wrap_finger_limit"] == "Our trial."
 
 
 @pytest.mark.parametrize("extra", ["thicknes_um = 1", '[sources]\ncolour = "blue"'])
@@ -115,7 +129,7 @@ def test_a_basis_that_is_no_word_of_the_three_is_refused(tmp_path: Path, basis: 
 def test_the_generic_film_rests_on_assumptions_and_says_so() -> None:
     film = generic_film()
     assert set(film.basis.values()) == {"assumed"}
-    assert len(film.basis) == 5
+    assert len(film.basis) == 6
     assert film_notes(film) == ()
 
 

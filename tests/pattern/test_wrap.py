@@ -16,7 +16,8 @@ from layflat.pattern import (
     to_polygon,
 )
 from layflat.pattern.edges import FlatEdge
-from layflat.pattern.wrap import depths
+from layflat.pattern.fold import Limits
+from layflat.pattern.wrap_depth import depths
 from layflat.surface import Edge, EdgeKind, Region
 
 WRAP = EdgeFinish(Finish.WRAP, 8.0)
@@ -188,7 +189,7 @@ def test_two_points_at_almost_one_place_do_not_pass_for_a_hollow() -> None:
     x = np.arange(0.0, 301.0, 5.0)
     line = np.column_stack((x, np.zeros_like(x)))
     line = np.insert(line, 31, [[150.0, 1e-3], [155.0 - 1e-3, 1e-3]], axis=0)
-    found = depths(hollow_edge(line), 8.0, Polygon(), stretch_limit=0.05)
+    found = depths(hollow_edge(line), 8.0, Polygon(), limits=Limits(0.05, 0.1))
     assert found.mm.min() == pytest.approx(8.0)
     assert np.abs(found.outward - [0.0, -1.0]).max() < 0.01
 
@@ -200,6 +201,6 @@ def test_the_depth_on_a_round_rim_is_the_stretch_flange_s(radius: float, closed:
     count = 721 if closed else 361
     turn = -np.linspace(0.0, 2.0 * math.pi if closed else math.pi, count)
     rim = radius * np.column_stack((np.cos(turn), np.sin(turn)))
-    found = depths(hollow_edge(rim, closed=closed), 8.0, Polygon(), stretch_limit=0.05)
+    found = depths(hollow_edge(rim, closed=closed), 8.0, Polygon(), limits=Limits(0.05, 0.1))
     wanted = min(8.0, radius * 0.05 / 1.05)
     assert found.mm == pytest.approx(np.full(len(found.mm), wanted), rel=0.01)

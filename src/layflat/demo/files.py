@@ -12,6 +12,7 @@ youngs_modulus_mpa = 40.0
 poisson_ratio = 0.45
 stretch_limit = 0.05      # goes unnoticed up to here
 finger_limit = 0.01       # lies flat up to here
+wrap_finger_limit = 0.1   # warmed and pressed down behind an edge
 one_direction = false     # clear gloss film may be turned
 
 [sources]
@@ -20,6 +21,7 @@ youngs_modulus_mpa = "Assumption; flat shapes do not depend on it."
 poisson_ratio = "Assumption: soft polyurethane hardly changes its volume."
 stretch_limit = "Common practice, no source."
 finger_limit = "Assumption."
+wrap_finger_limit = "Assumption: test it on your own film."
 
 [basis]
 thickness_um = "assumed"
@@ -27,6 +29,7 @@ youngs_modulus_mpa = "assumed"
 poisson_ratio = "assumed"
 stretch_limit = "assumed"
 finger_limit = "assumed"
+wrap_finger_limit = "assumed"
 """
 
 MACHINE = """\

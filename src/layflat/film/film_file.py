@@ -12,6 +12,8 @@ from layflat.film.material import (
     NOT_STATED,
     QUANTITIES,
     STRETCH_LIMITS,
+    WRAP_FINGER_LIMIT,
+    WRAP_FINGER_SOURCE,
     Basis,
     Film,
 )
@@ -25,9 +27,10 @@ _TABLES = ("sources", "basis")
 def read_film(path: Path) -> Film:
     """The film in the TOML file at *path*.
 
-    All values of :class:`Film` must be there. A source that is missing is noted as "not stated"
-    in ``Film.sources``; what a number rests on may be missing from the table ``basis``, and is
-    then not stated either.
+    All values of :class:`Film` must be there but for the finger limit of warmed wraps, which files
+    did not always have; where it is missing, its source says what was assumed. Any other source
+    that is missing is noted as "not stated" in ``Film.sources``; what a number rests on may be
+    missing from the table ``basis``, and is then not stated either.
 
     Raises:
         SettingError: the file is not TOML, or a value is missing, unknown or absurd.
@@ -43,8 +46,19 @@ def read_film(path: Path) -> Film:
             "stretch_limit", least=STRETCH_LIMITS[0], most=STRETCH_LIMITS[1]
         ),
         finger_limit=settings.number("finger_limit", least=FINGER_LIMITS[0], most=FINGER_LIMITS[1]),
+        wrap_finger_limit=settings.number(
+            "wrap_finger_limit",
+            least=FINGER_LIMITS[0],
+            most=FINGER_LIMITS[1],
+            default=WRAP_FINGER_LIMIT,
+        ),
         one_direction=settings.flag("one_direction"),
-        sources=_sources(settings.table("sources", optional=True)),
+        sources=_sources(
+            settings.table("sources", optional=True),
+            assumed={"wrap_finger_limit": WRAP_FINGER_SOURCE}
+            if "wrap_finger_limit" in settings.defaults
+            else {},
+        ),
         basis=_basis(settings.table("basis", optional=True)),
     )
     settings.finish()
@@ -87,10 +101,11 @@ def _table(name: str, values: Mapping[str, str]) -> list[str]:
     return ["", f"[{name}]", *(f"{key} = {_text(str(value))}" for key, value in values.items())]
 
 
-def _sources(table: Settings) -> dict[str, str]:
-    """The source of each value of a film, as far as *table* states it."""
+def _sources(table: Settings, *, assumed: Mapping[str, str]) -> dict[str, str]:
+    """The source of each value of a film, as far as *table* states it or it was *assumed*."""
     sources = {
-        key: table.text(key, default=NOT_STATED, most=MAX_SOURCE_LENGTH) for key in _values()
+        key: table.text(key, default=assumed.get(key, NOT_STATED), most=MAX_SOURCE_LENGTH)
+        for key in _values()
     }
     table.finish()
     return sources

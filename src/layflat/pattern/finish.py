@@ -6,20 +6,24 @@ A wrap adds a flap outside the edge (`layflat.pattern.wrap`).
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 from shapely import LineString, Point, union_all
 from shapely.geometry.base import BaseGeometry
 
 from layflat.pattern.edges import FlatEdge, FlatLoop
+from layflat.pattern.fold import Limits
 from layflat.pattern.piece import EdgeFinish, Finish
-from layflat.pattern.wrap import LEAST_WRAP_MM, Depths, depths, direction, flap, relief
+from layflat.pattern.wrap import direction, flap, relief
+from layflat.pattern.wrap_depth import Depths, Fixed, depths
+from layflat.pattern.wrap_words import feasible, possible
 
 _SEGMENTS = 32
 _FAR = 8.0
-_TRIMMED_MM = 0.05
+_NOTHING: Mapping[int, Fixed] = MappingProxyType({})
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,11 +34,14 @@ class Finished:
         shape: the piece, with holes.
         finishes: for each loop and edge what was really done; of a flap that was trimmed, its
             greatest depth.
+        wraps: for each loop and edge how deep its flap may be, place by place; None where no wrap
+            was asked for or none can be had.
         notes: sentences on what was trimmed.
     """
 
     shape: BaseGeometry
     finishes: tuple[tuple[EdgeFinish, ...], ...]
+    wraps: tuple[tuple[Depths | None, ...], ...]
     notes: tuple[str, ...]
 
 
@@ -42,72 +49,57 @@ def finish_edges(
     loops: Sequence[FlatLoop],
     wanted: Sequence[Sequence[EdgeFinish]],
     *,
-    stretch_limit: float,
+    limits: Limits,
+    folds: Mapping[int, Fixed] = _NOTHING,
 ) -> Finished:
     """The flat panel with each edge stopped short, flush or wrapped.
 
     Args:
         loops: the outer loop, then the openings.
         wanted: for each loop and edge how it shall end.
-        stretch_limit: the film's, as a fraction; bounds wraps round hollow rims.
+        limits: what the film bears where it is wrapped.
+        folds: the metal that flaps are folded round, by `id` of the panel's edge, where known.
     """
     notes: list[str] = []
     base: BaseGeometry = loops[0].polygon
     for hole in loops[1:]:
         base = base.difference(hole.polygon)
     done: list[tuple[EdgeFinish, ...]] = []
+    wraps: list[tuple[Depths | None, ...]] = []
     flaps: list[BaseGeometry] = []
     cuts: list[BaseGeometry] = []
-    for loop, row in zip(loops, wanted, strict=True):
+    for loop, asked in zip(loops, wanted, strict=True):
+        row = [
+            feasible(edge, finish, notes) for edge, finish in zip(loop.edges, asked, strict=True)
+        ]
         profiles = [
-            depths(edge, finish.distance_mm, base, stretch_limit=stretch_limit)
+            depths(edge, finish.distance_mm, base, limits=limits, fixed=folds.get(id(edge.edge)))
             if finish.finish is Finish.WRAP and finish.distance_mm > 0
             else None
             for edge, finish in zip(loop.edges, row, strict=True)
         ]
         actual = [
-            finish if profile is None else _possible(edge, finish, profile, notes)
+            finish if profile is None else possible(edge, finish, profile, limits, notes)
             for edge, finish, profile in zip(loop.edges, row, profiles, strict=True)
         ]
+        profiles = [
+            profile if finish.finish is Finish.WRAP else None
+            for finish, profile in zip(actual, profiles, strict=True)
+        ]
         done.append(tuple(actual))
+        wraps.append(tuple(profiles))
         for i, (edge, finish, profile) in enumerate(zip(loop.edges, actual, profiles, strict=True)):
             before, after = actual[i - 1], actual[(i + 1) % len(actual)]
             if finish.finish is Finish.SHORT and finish.distance_mm > 0:
                 cuts.append(_strip(edge, finish.distance_mm))
-            elif finish.finish is Finish.WRAP and profile is not None:
+            elif profile is not None:
                 flaps.append(flap(edge, profile, before, after, base))
                 round_end = relief(edge, loop.edges[(i + 1) % len(actual)])
                 if round_end is not None and after.finish is Finish.WRAP:
                     cuts.append(round_end)
     # A flap ends where the neighbour's strip begins, so strips go last.
     shape = union_all([base, *flaps]).difference(union_all(cuts))
-    return Finished(shape, tuple(done), tuple(notes))
-
-
-def _possible(edge: FlatEdge, finish: EdgeFinish, profile: Depths, notes: list[str]) -> EdgeFinish:
-    """What becomes of a wrap whose depth is bounded; trimming is noted with its place."""
-    name = f"“{edge.edge.name}”" if edge.edge.name else "without a name"
-    deepest = float(profile.mm.max())
-    if deepest < LEAST_WRAP_MM:
-        notes.append(
-            f"The edge {name} is too hollow to be wrapped without relief cuts; the piece ends "
-            "flush there."
-        )
-        return EdgeFinish(Finish.FLUSH)
-    least = float(profile.mm.min())
-    if least < finish.distance_mm - _TRIMMED_MM:
-        x, y = profile.points[profile.shallowest]
-        why = " and ".join(
-            ["deeper, the film would stretch by more than its limit"] * profile.stretched
-            + ["the flap would meet film across a slot"] * profile.crowded
-        )
-        notes.append(
-            f"The wrap at the edge {name} was trimmed from {finish.distance_mm:g} mm to "
-            f"{least:.1f} mm near x {x:.0f}, y {y:.0f} mm: {why}."
-        )
-    if deepest < finish.distance_mm - _TRIMMED_MM:
-        return EdgeFinish(Finish.WRAP, math.floor(10.0 * deepest) / 10.0)
-    return finish
+    return Finished(shape, tuple(done), tuple(wraps), tuple(notes))
 
 
 def _strip(edge: FlatEdge, width: float) -> BaseGeometry:

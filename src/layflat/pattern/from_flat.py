@@ -1,8 +1,9 @@
 """From a flattened panel to the pattern of its piece."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
 from scipy.spatial import KDTree
@@ -16,8 +17,11 @@ from layflat.pattern.curve import sample
 from layflat.pattern.edges import FlatLoop, flat_loop
 from layflat.pattern.finish import Finished, finish_edges
 from layflat.pattern.fit import Fitted, fit_loop
+from layflat.pattern.fold import Fold
 from layflat.pattern.piece import Curve, EdgeFinish, EdgeRecord, Mark, MarkKind, Pattern
 from layflat.pattern.shape import to_polygon
+from layflat.pattern.wrap_depth import Depths
+from layflat.pattern.wrap_flat import in_the_flat, wrap_limits
 from layflat.surface import Edge, Region, edge_lengths_mm
 
 INNER_RADIUS_MM = 1.0
@@ -40,6 +44,7 @@ _SEGMENTS = 32
 _TICK_MM = (0.5, 2.5)
 _TICKED_EDGE_MM = 60.0
 _NUMBER_BESIDE_MM = 2.0
+_NOTHING: Mapping[int, Fold] = MappingProxyType({})
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,10 +72,12 @@ class Made:
     Attributes:
         pattern: in the coordinates of the flat shape.
         notes: sentences on what was trimmed, merged, widened or asks for care.
+        wraps: the wrapped edges, with how deep their flaps may be place by place.
     """
 
     pattern: Pattern
     notes: tuple[str, ...]
+    wraps: tuple[tuple[Edge, Depths], ...] = ()
 
 
 def from_flat(
@@ -80,6 +87,7 @@ def from_flat(
     name: str,
     finishes: Callable[[Edge], EdgeFinish],
     keep_outs: Sequence[KeepOutShape] = (),
+    folds: Mapping[int, Fold] = _NOTHING,
     deviation_mm: float = 0.05,
 ) -> Made:
     """The pattern of a piece.
@@ -90,6 +98,8 @@ def from_flat(
         name: the piece's name.
         finishes: how the piece ends at each edge.
         keep_outs: places that film must not cover, in the flat.
+        folds: the metal that wraps are folded round, by `id` of the panel's edge; an edge without
+            one is folded square, on metal that goes on.
         deviation_mm: how far the lines and arcs may lie from the computed line.
 
     Raises:
@@ -109,8 +119,11 @@ def from_flat(
         for loop in region.loops
     ]
     wanted = [[finishes(edge.edge) for edge in loop.edges] for loop in loops]
-    finished = finish_edges(loops, wanted, stretch_limit=flat.film.stretch_limit)
-    notes = list(finished.notes)
+    finished = finish_edges(
+        loops, wanted, limits=wrap_limits(flat.film), folds=in_the_flat(flat, region, folds)
+    )
+    seen = dict.fromkeys(fold.note for fold in folds.values() if fold.note)
+    notes = [*seen, *finished.notes]
     shape = _with_keep_outs(finished.shape, keep_outs, deviation_mm, notes)
     piece = _one_part(shape, name, notes)
     _note_necks(piece, notes)
@@ -130,7 +143,13 @@ def from_flat(
         outline_corners=drawn[0].corners,
     )
     _require_true(pattern, piece, deviation_mm)
-    return Made(pattern, tuple(notes))
+    wraps = tuple(
+        (edge.edge, profile)
+        for loop, row in zip(loops, finished.wraps, strict=True)
+        for edge, profile in zip(loop.edges, row, strict=True)
+        if profile is not None
+    )
+    return Made(pattern, tuple(notes), wraps)
 
 
 def _with_keep_outs(
