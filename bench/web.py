@@ -272,8 +272,10 @@ def measure() -> None:
     from django.test import Client
     from django.test.utils import setup_test_environment, teardown_test_environment
 
+    from layflat.web.asgi import settle
     from layflat.web.people.models import Person, Role
 
+    settle()
     setup_test_environment()
     browser = Client()
     owner = Person.objects.filter(role=Role.OWNER).first()

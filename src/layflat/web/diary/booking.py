@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from django.db.models import Q
+from django.db.models import Prefetch, Q
 
 from layflat.base import InputError
 from layflat.web.diary.models import Booking, Place
@@ -163,9 +163,28 @@ def beside(own: Sequence[Booking]) -> list[Booking]:
     return _found(lies)
 
 
+def others_of(jobs: Sequence[int], known: Sequence[Booking]) -> list[Booking]:
+    """The bookings of some jobs besides those that are known; two queries."""
+    if not jobs:
+        return []
+    return _found(Q(job__in=jobs) & ~Q(pk__in=[one.pk for one in known]))
+
+
 def _found(lies: Q) -> list[Booking]:
-    rows = Booking.objects.filter(lies, is_withdrawn=False)
-    return list(rows.select_related("job__vehicle__body__body", "place").prefetch_related("people"))
+    """With what tables and warnings read of the job, its vehicle and its place, and no more."""
+    rows = Booking.objects.filter(lies, is_withdrawn=False).select_related("job__vehicle", "place")
+    shown = rows.only(
+        "work",
+        "words",
+        "starts_at",
+        "ends_at",
+        "place__name",
+        "place__kind",
+        "job__number",
+        "job__promised",
+        "job__vehicle__plate",
+    )
+    return list(shown.prefetch_related(Prefetch("people", Person.objects.only("shown"))))
 
 
 def _check(wanted: Wanted) -> None:

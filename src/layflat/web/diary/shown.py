@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from layflat.web.diary.booking import beside, meeting, title_of
+from layflat.web.diary.booking import beside, meeting, others_of, title_of
 from layflat.web.diary.hours import WEEKDAYS, Hours, at
 from layflat.web.diary.models import Booking, Place
 from layflat.web.diary.warnings import Booked, Concern, warnings
@@ -121,9 +121,7 @@ def table(
     ends = at(first + _DAY * days, datetime.time(0), hours.zone)
     drawn = meeting(starts, ends)
     jobs = [booking.job_id for booking in drawn if booking.job_id is not None]
-    everything = meeting(starts, ends, jobs=jobs) if jobs else drawn
-    concerns = concerns_of(everything, hours)
-    drawn_keys = {booking.pk for booking in drawn}
+    concerns = concerns_of([*drawn, *others_of(jobs, drawn)], hours)
     edges = _edges(dates, hours)
     rows = [
         Row(
@@ -145,10 +143,7 @@ def table(
         rows=tuple(rows),
         hours=_marks(edges),
         concerns=tuple(
-            (booking, concern)
-            for booking in everything
-            if booking.pk in drawn_keys
-            for concern in concerns.get(booking.pk, ())
+            (booking, concern) for booking in drawn for concern in concerns.get(booking.pk, ())
         ),
         count=len(drawn),
     )
