@@ -207,6 +207,7 @@ class Story(Crew):
         self.axe(page)
         for how in ("The brakes are covered now.", "Took another mitt."):
             one = page.locator(".did-not").first
+            one.get_by_text("Settled otherwise").click()
             one.get_by_label("How it was settled").fill(how)
             one.get_by_role("button", name="Settled").click()
             page.get_by_text("It is noted how that was settled.").wait_for()

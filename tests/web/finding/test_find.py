@@ -44,9 +44,10 @@ def found(browser: Client, text: str) -> dict[str, list[str]]:
     [
         ("zoe MUSSIG", {"Jobs", "Customers"}),
         ("müss", {"Jobs", "Customers"}),
-        ("lw204", {"Jobs", "Vehicles", "Customers"}),
-        ("LW-204-k", {"Jobs", "Vehicles", "Customers"}),
-        ("kp042788", {"Jobs", "Vehicles", "Customers"}),
+        # A car stands once, with its jobs; its customer is not listed for it again.
+        ("lw204", {"Vehicles"}),
+        ("LW-204-k", {"Vehicles"}),
+        ("kp042788", {"Vehicles"}),
         ("555-01", {"Customers"}),
         ("tq55", {"Lots", "Rolls"}),
         ("Q-55/Ä", {"Lots", "Rolls"}),
@@ -123,18 +124,35 @@ def test_many_hits_are_cut_short_and_lead_to_all_of_them(
         a_roll(lot=f"LW-{number}")
     browser = signed_in(Role.COUNTER)
     groups = {g.title: g for g in browser.get("/find/", {"q": "LW"}).context["groups"]}
-    for title in ("Jobs", "Vehicles", "Lots", "Rolls"):
+    assert len(groups.pop("Jobs").hits) == 1  # of the car that is not shown
+    for title in ("Vehicles", "Lots", "Rolls"):
         assert len(groups[title].hits) == 2
         assert groups[title].all_address.endswith(("?q=LW", "?q=LW&which=all"))
         assert browser.get(groups[title].all_address).status_code == 200
 
 
+def test_a_car_stands_once_with_its_jobs(signed_in: Browser, job: Job) -> None:
+    browser = signed_in(Role.COUNTER)
+    # With one job it is opened at once.
+    answer = browser.get("/find/", {"q": "lw204"})
+    assert answer.headers["Location"] == "/jobs/2031-0042/"
+    for number in ("2031-0050", "2031-0051"):
+        Job.objects.create(number=number, vehicle=job.vehicle)
+    assert found(browser, "lw204") == {"Vehicles": ["LW 204 K"]}
+    page = browser.get("/find/", {"q": "lw204"}).content.decode()
+    for number in ("2031-0042", "2031-0050", "2031-0051"):
+        assert page.count(f'href="/jobs/{number}/"') == 1
+    # By the name both the customer and the jobs are found.
+    assert set(found(browser, "müßig")) == {"Jobs", "Customers"}
+
+
 def test_a_vehicle_leads_to_its_one_job_or_to_all_of_them(signed_in: Browser, job: Job) -> None:
     browser = signed_in(Role.COUNTER)
+    a_job("2031-0090", body=a_body("Haulbeck"), customer="Wim Doss", plate="LW 2049")
 
     def vehicle() -> Any:
         groups = browser.get("/find/", {"q": "lw204"}).context["groups"]
-        return next(group for group in groups if group.title == "Vehicles").hits[0]
+        return next(group for group in groups if group.title == "Vehicles").hits[-1]
 
     assert (vehicle().address, vehicle().more) == ("/jobs/2031-0042/", "Zoë Müßig, 1 job")
     Job.objects.create(number="2031-0050", vehicle=job.vehicle)
@@ -159,6 +177,8 @@ def test_it_asks_little_of_the_database(signed_in: Browser, shop: Shop) -> None:
         for number in range(3):
             a_job(f"203{turn}-000{number}", body=body, plate=f"LW {turn}{number}")
             a_roll(lot=f"LW-{turn}{number}")
+        # Found by the customer's name alone.
+        a_job(f"204{turn}-0000", body=body, plate=f"QX {turn}")
         Customer.objects.update(name="Lw Oake", name_folded="lw oake")
         with CaptureQueriesContext(connection) as queries:
             assert len(browser.get("/find/", {"q": "lw"}).context["groups"]) == 5

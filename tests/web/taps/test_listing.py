@@ -44,7 +44,7 @@ def test_each_is_shown_with_who_when_what_and_why(
     do("sample.write", key=key(2), who=people[Role.OWNER], job=job.number, fields={"text": "well"})
     text = listed(signed_in(Role.COUNTER))
     for shown in (
-        "Write something down",
+        "installer wanted to write something down",
         "Piece 3 is laid already.",
         "installer",
         "2031-0042",

@@ -1,8 +1,9 @@
 """What is tapped at the plotter and at the lit table."""
 
 from layflat.base import InputError
-from layflat.web.cutting.models import Cut
+from layflat.web.cutting.models import Cut, Section
 from layflat.web.cutting.ticking import (
+    REASONS,
     cut_of,
     section_of,
     take_back_section,
@@ -13,13 +14,35 @@ from layflat.web.cutting.ticking import (
 )
 from layflat.web.people.shop import INCH_MM
 from layflat.web.taps.acts import Call, act, job_of
+from layflat.web.taps.naming import Named, by_row, by_words, hidden, name_fields
 
 _MOST_DIGITS = 12
 
 
+def _pieces(keys: set[int]) -> list[tuple[int, str]]:
+    rows = Cut.objects.filter(pk__in=keys).values_list("pk", "number", "piece__title")
+    return [(key, f"{number} {title}") for key, number, title in rows]
+
+
+def _sections(keys: set[int]) -> list[tuple[int, str]]:
+    rows = Section.objects.filter(pk__in=keys).values_list("pk", "number", "layout__number")
+    return [(key, f"{number} of layout {layout}") for key, number, layout in rows]
+
+
+name_fields(
+    cut=Named("Piece", by_row(_pieces)),
+    section=Named("Section", by_row(_sections)),
+    reason=Named("Why", by_words(dict(REASONS) | {"other": "something else"})),
+    note=Named("Note"),
+    lost=Named("Pieces lost", by_row(_pieces)),
+    film=Named("Film lost"),
+    unit=hidden(),
+)
+
+
 @act("cutting.section-cut")
 def section_cut(call: Call) -> str:
-    """A section is cut.
+    """Tick a section as cut.
 
     Field `section`: its key.
     """
@@ -28,7 +51,7 @@ def section_cut(call: Call) -> str:
 
 @act("cutting.section-spoiled")
 def section_spoiled(call: Call) -> str:
-    """A section is spoiled.
+    """Tick a section as spoiled.
 
     Fields: `section`, its key; `reason`, a name in `REASONS`; `note`; `lost`, keys of the pieces of
     film that are lost, by commas ("all" for all of them); `film`, how much film is lost, in `unit`,
@@ -48,7 +71,7 @@ def section_spoiled(call: Call) -> str:
 
 @act("cutting.weeded")
 def weeded(call: Call) -> str:
-    """Pieces are weeded.
+    """Tick film as weeded.
 
     Field `cut`: the key of one piece of film; or `section`: all of it that is not weeded yet.
     """
@@ -64,7 +87,7 @@ def weeded(call: Call) -> str:
 
 @act("cutting.untick")
 def untick(call: Call) -> str:
-    """A tick is taken back.
+    """Take a tick back.
 
     Field `section`: it is not cut, or not spoiled, after all; or `cut`: not weeded.
     """

@@ -1,14 +1,13 @@
 """What one box finds: jobs, customers, vehicles, lots and rolls, each by what is written of it."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from django.db.models import Count, Min
 from django.urls import reverse
 from django.utils.http import urlencode
 
-from layflat.web.folding import bare
+from layflat.web.folding import bare, folded
 from layflat.web.jobs.finding import find_customers
 from layflat.web.jobs.models import Job, Vehicle
 from layflat.web.jobs.searching import find_jobs
@@ -32,6 +31,8 @@ class Hit:
         address: where it leads.
         words, more: what it is, and further words; "" for none.
         plate: a number plate to draw before the words, or "".
+        jobs: of a vehicle, the newest first, at most `MOST`: number, address, where it stands.
+        all_jobs: the address of all its jobs, where there are more; or "".
     """
 
     name: str
@@ -39,6 +40,8 @@ class Hit:
     words: str = ""
     more: str = ""
     plate: str = ""
+    jobs: tuple[tuple[str, str, str], ...] = ()
+    all_jobs: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,11 +72,16 @@ def straight_to(text: str) -> str:
 
 
 def find(text: str, shop: Shop) -> list[Group]:
-    """All groups in which something is found, in one or two queries each."""
+    """All groups in which something is found, in one or two queries each.
+
+    A car stands once, with its jobs; neither these nor its customer are listed again, unless the
+    customer is found by name or phone.
+    """
     if len(text) < SHORTEST:
         return []
-    kinds: tuple[Callable[[str, Shop], Group], ...] = (_jobs, _vehicles, _customers, _lots, _rolls)
-    return [group for group in (kind(text, shop) for kind in kinds) if group.hits]
+    vehicles, cars = _vehicles(text)
+    groups = (vehicles, _jobs(text, cars), _customers(text, cars), _lots(text, shop))
+    return [group for group in (*groups, _rolls(text, shop)) if group.hits]
 
 
 def whole_lot(text: str, groups: Iterable[Group]) -> str:
@@ -89,8 +97,10 @@ def _asked(address: str, **values: str) -> str:
     return f"{address}?{urlencode(values)}"
 
 
-def _jobs(text: str, _shop: Shop) -> Group:
+def _jobs(text: str, cars: Sequence[Vehicle]) -> Group:
+    """Jobs by number, plate, VIN or customer, without those of *cars*."""
     rows = find_jobs(text).select_related("vehicle__customer", "vehicle__body__body")
+    rows = rows.exclude(vehicle__in=[car.pk for car in cars])
     found = list(rows[: MOST + 1])
     hits = [
         Hit(
@@ -112,42 +122,52 @@ def _model(vehicle: Vehicle) -> str:
     return str(vehicle.body.body) if vehicle.body else vehicle.described
 
 
-def _vehicles(text: str, _shop: Shop) -> Group:
-    """By plate or VIN only: a customer's name finds the customer."""
+def _vehicles(text: str) -> tuple[Group, list[Vehicle]]:
+    """By plate or VIN only: a customer's name finds the customer. The hits, and their rows."""
     marks = bare(text)
     if len(marks) < SHORTEST:
-        return Group(title="Vehicles")
+        return Group(title="Vehicles"), []
     rows = Vehicle.objects.filter(marks_folded__contains=marks)
-    rows = rows.select_related("customer", "body__body").annotate(
-        count=Count("jobs"), first_job=Min("jobs__number")
-    )
+    rows = rows.select_related("customer", "body__body")
     found = list(rows.order_by("-pk")[: MOST + 1])
-    hits = []
-    for vehicle in found[:MOST]:
-        count, first = getattr(vehicle, "count"), getattr(vehicle, "first_job")  # noqa: B009
-        mark = vehicle.plate or vehicle.vin
-        every = _asked(reverse("jobs:find"), q=mark)
-        hits.append(
-            Hit(
-                name=mark,
-                address=reverse("jobs:job", args=[first]) if count == 1 else every,
-                words=_model(vehicle),
-                more=f"{vehicle.customer}, {_jobs_in_words(count)}",
-            )
-        )
+    cars = found[:MOST]
+    jobs: dict[int, list[Job]] = {}
+    for job in Job.objects.filter(vehicle__in=cars).order_by("-pk"):
+        jobs.setdefault(job.vehicle_id, []).append(job)
     more = "Jobs of all these vehicles" if len(found) > MOST else ""
     address = _asked(reverse("jobs:find"), q=text) if more else ""
-    return Group(title="Vehicles", hits=hits, all_words=more, all_address=address)
+    hits = [_car(vehicle, jobs.get(vehicle.pk, [])) for vehicle in cars]
+    return Group(title="Vehicles", hits=hits, all_words=more, all_address=address), cars
+
+
+def _car(vehicle: Vehicle, jobs: Sequence[Job]) -> Hit:
+    mark = vehicle.plate or vehicle.vin
+    every = _asked(reverse("jobs:find"), q=mark)
+    return Hit(
+        name=mark,
+        address=reverse("jobs:job", args=[jobs[0].number]) if len(jobs) == 1 else every,
+        words=_model(vehicle),
+        more=f"{vehicle.customer}, {_jobs_in_words(len(jobs))}",
+        jobs=tuple(
+            (job.number, reverse("jobs:job", args=[job.number]), job.get_stage_display())
+            for job in jobs[:MOST]
+        ),
+        all_jobs=every if len(jobs) > MOST else "",
+    )
 
 
 def _jobs_in_words(count: int) -> str:
     return "no job" if count == 0 else "1 job" if count == 1 else f"{count} jobs"
 
 
-def _customers(text: str, _shop: Shop) -> Group:
+def _customers(text: str, cars: Sequence[Vehicle]) -> Group:
+    """By name or phone; whoever is found by one of *cars* alone stands beside it already."""
+    wanted, owners = folded(text), {car.customer_id for car in cars}
     hits = []
     for known in find_customers(text):
         customer = known.customer
+        if customer.pk in owners and wanted not in customer.name_folded:
+            continue
         vehicles = ", ".join(str(vehicle) for vehicle in known.vehicles)
         address = _asked(reverse("jobs:find"), q=customer.name)
         hits.append(Hit(name=customer.name, address=address, words=vehicles or "no vehicle yet"))

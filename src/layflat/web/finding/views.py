@@ -19,7 +19,8 @@ def find(request: HttpRequest) -> HttpResponse:
     straight = straight_to(text) if text else ""
     groups = [] if straight else find_hits(text, the_shop())
     hits = [hit for group in groups for hit in group.hits]
-    straight = straight or (hits[0].address if len(hits) == 1 else whole_lot(text, groups))
+    is_one = len(hits) == 1 and len(hits[0].jobs) <= 1
+    straight = straight or (hits[0].address if is_one else whole_lot(text, groups))
     if straight:
         return redirect(straight)
     context = {"part": "find", "asked": text, "groups": groups, "shortest": SHORTEST}

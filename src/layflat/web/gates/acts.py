@@ -1,10 +1,41 @@
 """What is tapped of steps, dwell times and tools."""
 
+from collections.abc import Iterable
+
 from layflat.web.gates import doing, dwells, tools
+from layflat.web.gates.models import Step, Tool
 from layflat.web.people.models import Role
 from layflat.web.taps.acts import EVERYBODY, Call, act, job_of
+from layflat.web.taps.models import Tap
+from layflat.web.taps.naming import Named, by_row, name_fields, parts_of
 
 _STEPS = (Role.INSTALLER, Role.COUNTER)
+
+
+def _steps(taps: Iterable[Tap], field: str) -> dict[tuple[int, str], str]:
+    taps = list(taps)
+    jobs = {tap.job_id for tap in taps if tap.fields.get(field)}
+    rows = Step.objects.filter(job__in=jobs).values_list("job", "key", "title")
+    titles: dict[tuple[int | None, str], str] = {(job, key): title for job, key, title in rows}
+    asked = ((tap, part) for tap in taps for part in parts_of(tap, field))
+    return {
+        (tap.pk, part): titles[(tap.job_id, part)]
+        for tap, part in asked
+        if (tap.job_id, part) in titles
+    }
+
+
+def _tools(keys: set[int]) -> Iterable[tuple[int, str]]:
+    return Tool.objects.filter(pk__in=keys).values_list("pk", "name")
+
+
+name_fields(
+    step=Named("Step", _steps),
+    tool=Named("Tool", by_row(_tools)),
+    where=Named("Where"),
+    other=Named("Where"),
+    because=Named("Why"),
+)
 
 
 def _step(call: Call) -> str:

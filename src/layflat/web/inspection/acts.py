@@ -12,11 +12,25 @@ from layflat.web.laying.doing import the_cut
 from layflat.web.laying.words import sentence_start
 from layflat.web.people.shop import INCH_MM
 from layflat.web.taps.acts import EVERYBODY, Call, act, job_of
+from layflat.web.taps.naming import Named, by_words, hidden, name_fields
+
+name_fields(
+    flag=Named("Flag"),
+    kind=Named("Fault"),
+    remedy=Named("To be done", by_words({one.value: one.label for one in Flag.Remedy})),
+    how=Named("How"),
+    size_mm=Named("Size, mm"),
+    size_in=Named("Size, in"),
+    x_mm=hidden(),
+    y_mm=hidden(),
+    own_work_because=Named("Why the own work is inspected"),
+    take_over=Named("Takes the inspection over"),
+)
 
 
 @act("inspection.begun", roles=EVERYBODY)
 def begun(call: Call) -> str:
-    """Begin to inspect.
+    """Begin the inspection.
 
     Fields: `own_work_because`, why the own work is inspected, or ""; `take_over`, "yes" to go on
     with somebody else's round.

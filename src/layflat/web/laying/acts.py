@@ -1,6 +1,7 @@
 """What is tapped while film is laid; see `layflat.web.taps.acts`."""
 
 import io
+from collections.abc import Iterable
 
 from layflat.base import InputError
 from layflat.web.cutting.film import in_words
@@ -9,6 +10,14 @@ from layflat.web.laying import doing
 from layflat.web.laying.words import names, sentence_start
 from layflat.web.people.models import Person
 from layflat.web.taps.acts import Call, act, job_of
+from layflat.web.taps.naming import Named, by_row, name_fields
+
+
+def _people(keys: set[int]) -> Iterable[tuple[int, str]]:
+    return Person.objects.filter(pk__in=keys).values_list("pk", "shown")
+
+
+name_fields(people=Named("Who", by_row(_people)), hard=Named("What was hard"))
 
 
 @act("laying.began")

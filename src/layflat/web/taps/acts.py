@@ -8,7 +8,8 @@ A part keeps its acts in its module `acts`, which its `AppConfig.ready` imports:
         …
         return "Piece 3, hood, is being laid."
 
-The first line of the docstring is what people read of an act that did not go in.
+The first line of the docstring is what people read of an act that did not go in: in the imperative,
+since the page says that somebody “wanted to begin to lay a piece”.
 """
 
 import datetime

@@ -13,11 +13,12 @@ from layflat.web.people.models import Person
 from layflat.web.record.models import write_event
 from layflat.web.taps.acts import title_of
 from layflat.web.taps.models import Tap
+from layflat.web.taps.naming import in_words
 
 MOST_SHOWN: Final = 100
 _MOST_WORDS: Final = 200
-_KEYS: Final = frozenset({"cut", "flag", "layout", "people", "roll", "section", "tool"})
-"""Fields that hold rows' keys, which tell people nothing."""
+SHORT: Final = ("Not needed any more", "Done anew since")
+"""How most are settled, each by one tap."""
 
 
 @dataclass(frozen=True)
@@ -26,12 +27,12 @@ class Refused:
 
     Attributes:
         tap: its row.
-        title: what it was to do.
+        wish: who wanted to do what, in a sentence.
         entered: names and texts of what was entered, without what was left empty.
     """
 
     tap: Tap
-    title: str
+    wish: str
     entered: tuple[tuple[str, str], ...]
 
 
@@ -91,13 +92,11 @@ def _unsettled() -> "QuerySet[Tap]":
 
 
 def _shown(rows: "QuerySet[Tap]") -> list[Refused]:
-    found = rows.select_related("who", "job__vehicle", "settled_by")[:MOST_SHOWN]
-    return [Refused(row, title_of(row.act), _entered(row)) for row in found]
+    found = list(rows.select_related("who", "job__vehicle", "settled_by")[:MOST_SHOWN])
+    entered = in_words(found)
+    return [Refused(row, _wish(row), entered[row.pk]) for row in found]
 
 
-def _entered(row: Tap) -> tuple[tuple[str, str], ...]:
-    return tuple(
-        (name.replace("_", " ").replace("-", " "), text)
-        for name, text in row.fields.items()
-        if text and name not in _KEYS
-    )
+def _wish(row: Tap) -> str:
+    title = title_of(row.act)
+    return f"{row.who.shown} wanted to {title[:1].lower()}{title[1:]}"

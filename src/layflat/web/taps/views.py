@@ -20,7 +20,7 @@ from layflat.web.jobs.once import answered_before
 from layflat.web.people.gate import me, open_to_strangers
 from layflat.web.people.models import Person
 from layflat.web.taps.doing import KEY, do
-from layflat.web.taps.listing import settle_tap, settled, unsettled
+from layflat.web.taps.listing import SHORT, settle_tap, settled, unsettled
 from layflat.web.taps.models import Tap
 from layflat.web.taps.order import EarlierError, Sent
 
@@ -166,6 +166,7 @@ def _next(request: HttpRequest) -> str:
 
 def _listing(request: HttpRequest) -> HttpResponse:
     context = {"part": "taps", "taps": unsettled(), "is_all": request.GET.get("all", "") == "yes"}
+    context["short"] = SHORT
     if context["is_all"]:
         context["settled"] = settled()
     return render(request, "taps/refused.html", context)
@@ -180,7 +181,8 @@ def settle(request: HttpRequest, pk: int) -> HttpResponse:
             before = answered_before(request, went_to=led_to)
             if before is not None:
                 return before
-            settle_tap(pk, how=request.POST.get("how", ""), who=me(request))
+            how = request.POST.get("short", "") or request.POST.get("how", "")
+            settle_tap(pk, how=how, who=me(request))
     except LayflatError as error:
         messages.error(request, str(error))
     else:

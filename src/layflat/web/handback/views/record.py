@@ -19,7 +19,7 @@ from layflat.web.handback.shown import shown
 from layflat.web.handback.views.shop import new_version
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.jobs.views.common import change, the_job
-from layflat.web.links.listing import shown_links
+from layflat.web.links.listing import is_local, shown_links
 from layflat.web.links.models import Purpose
 from layflat.web.links.private import make
 from layflat.web.offer.canonical import canonical
@@ -64,6 +64,7 @@ def page(request: HttpRequest, number: str) -> HttpResponse:
             context["links"] = shown_links(request, job, Purpose.PASSPORT)
             open_ones = [item.address for item in context["links"] if item.address]
             context["qr"] = qr_svg(open_ones[0]) if open_ones else ""
+            context["is_local"] = is_local(request.get_host())
     return render(request, "handback/passport.html", context)
 
 
