@@ -18,7 +18,9 @@ from django.test import Client
 from pytest_django.fixtures import Settings
 from pytest_django.plugin import DjangoDbBlocker
 
+from layflat.web.data_folder import DATABASE_FILE
 from layflat.web.people.models import Person, Role, Shop
+from layflat.web.settings import _SQLITE
 from web.postgres import new_database, postgres
 
 PASSWORD = "wet gloves and a squeegee"
@@ -54,14 +56,36 @@ def postgres_url() -> Iterator[str]:
 
 
 @pytest.fixture(scope="session")
-def postgres_here(
-    postgres_url: str, django_db_blocker: DjangoDbBlocker
-) -> Iterator[BaseDatabaseWrapper]:
-    """A connection to a PostgreSQL database with the app's tables."""
-    chosen: Any = dj_database_url.parse(new_database(postgres_url, "tests"))
+def migrated_postgres(postgres_url: str, django_db_blocker: DjangoDbBlocker) -> str:
+    """The name of a PostgreSQL database with the app's tables, to be copied."""
+    name = "migrated"
+    _migrate(dj_database_url.parse(new_database(postgres_url, name)), django_db_blocker)
+    return name
+
+
+@pytest.fixture(scope="session")
+def migrated_sqlite(
+    tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoDbBlocker
+) -> Path:
+    """A file of SQLite with the app's tables, to be copied."""
+    path = tmp_path_factory.mktemp("migrated") / DATABASE_FILE
+    _migrate({**_SQLITE, "NAME": str(path)}, django_db_blocker)
+    return path
+
+
+def _migrate(chosen: Any, blocker: DjangoDbBlocker) -> None:
     here = ConnectionHandler({"default": chosen})["default"]
-    with django_db_blocker.unblock(), _in_place(here):
+    with blocker.unblock(), _in_place(here):
         call_command("migrate", interactive=False, verbosity=0)
+    here.close()
+
+
+@pytest.fixture(scope="session")
+def postgres_here(postgres_url: str, migrated_postgres: str) -> Iterator[BaseDatabaseWrapper]:
+    """A connection to a PostgreSQL database with the app's tables."""
+    url = new_database(postgres_url, "tests", like=migrated_postgres)
+    chosen: Any = dj_database_url.parse(url)
+    here = ConnectionHandler({"default": chosen})["default"]
     yield here
     here.close()
 

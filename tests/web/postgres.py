@@ -79,10 +79,10 @@ def postgres() -> Iterator[str]:
             watched.stdin.close()
 
 
-def new_database(url: str, name: str) -> str:
-    """Make an empty database in the server at *url*; its own URL."""
+def new_database(url: str, name: str, *, like: str = "template1") -> str:
+    """Make a database in the server at *url*, empty or a copy of another one; its own URL."""
     with _connected(url) as server:
-        server.execute(f"CREATE DATABASE {name}")
+        server.execute(f"CREATE DATABASE {name} TEMPLATE {like}")
     return url + name
 
 

@@ -1,12 +1,14 @@
 """A shop with a bit of everything, its backup, and empty yards on either database."""
 
 import itertools
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from pytest_django.plugin import DjangoDbBlocker
 
+from layflat.web.data_folder import prepare_data_folder
 from layflat.web.links.models import Purpose
 from layflat.web.links.private import make
 from layflat.web.people.models import Person, Role, Shop
@@ -14,7 +16,7 @@ from web.backup.yards import Yard
 from web.bayed import an_accepted_job, in_the_bay, laid, some_cuts
 from web.postgres import new_database
 
-NewYard = Callable[[str], Yard]
+NewYard = Callable[..., Yard]
 PASSWORD = "wet gloves and a squeegee"
 _numbers = itertools.count()
 
@@ -25,21 +27,26 @@ def new_yard(
     tmp_path_factory: pytest.TempPathFactory,
     django_db_blocker: DjangoDbBlocker,
 ) -> NewYard:
-    """Makes an empty yard, on "sqlite" or "postgres"."""
+    """Makes a yard, on "sqlite" or "postgres": empty, or with the app's tables."""
 
-    def make_one(kind: str) -> Yard:
-        url = ""
+    def make_one(kind: str, *, has_tables: bool = False) -> Yard:
+        folder, url = tmp_path_factory.mktemp("yard") / "data", ""
         if kind == "postgres":
             base: str = request.getfixturevalue("postgres_url")
-            url = new_database(base, f"backup{next(_numbers)}")
-        return Yard(tmp_path_factory.mktemp("yard") / "data", url, django_db_blocker)
+            like = request.getfixturevalue("migrated_postgres") if has_tables else "template1"
+            url = new_database(base, f"backup{next(_numbers)}", like=like)
+        if has_tables:
+            prepare_data_folder(folder)
+            if not url:
+                shutil.copy(request.getfixturevalue("migrated_sqlite"), folder)
+        return Yard(folder, url, django_db_blocker)
 
     return make_one
 
 
-def filled(yard: Yard) -> Yard:
-    """The yard with a shop: an accepted job in the bay, a private link, a person of each role."""
-    yard.python("set_up(folder)")
+def filled(new_yard: NewYard, kind: str) -> Yard:
+    """A yard with a shop: an accepted job in the bay, a private link, a person of each role."""
+    yard = new_yard(kind, has_tables=True)
     with yard.inside():
         Shop.objects.create(name="Lampwick Yard")
         people = {
@@ -57,7 +64,7 @@ def filled(yard: Yard) -> Yard:
 @pytest.fixture(scope="module")
 def yard(new_yard: NewYard) -> Yard:
     """A shop on SQLite."""
-    return filled(new_yard("sqlite"))
+    return filled(new_yard, "sqlite")
 
 
 @pytest.fixture(scope="module")

@@ -26,7 +26,7 @@ OTHER = {"sqlite": "postgres", "postgres": "sqlite"}
 def test_a_shop_that_goes_on_working_is_restored_on_either_database(
     new_yard: NewYard, tmp_path: Path, kind: str
 ) -> None:
-    yard = filled(new_yard(kind))
+    yard = filled(new_yard, kind)
     path = tmp_path / "yard.layflat"
     with yard.served() as url:
         one = Counter(yard.browser("counter"), url, "Perrin")

@@ -55,6 +55,8 @@ class Yard:
     @property
     def environment(self) -> dict[str, str]:
         kept = {k: v for k, v in os.environ.items() if not k.startswith(_OURS)}
+        # Nothing is computed here: a second worker would only take its time to start.
+        kept |= {"LAYFLAT_WORKERS": "1"}
         return kept | ({"DATABASE_URL": self.database} if self.database else {})
 
     def run(self, *arguments: str | Path) -> subprocess.CompletedProcess[str]:
@@ -73,7 +75,6 @@ class Yard:
         head = (
             "from pathlib import Path",
             "from layflat.web.data_folder import prepare_data_folder, use_data_folder",
-            "from layflat.web.serve import set_up",
             f"folder = Path({str(self.folder)!r})",
         )
         code = "\n".join((*head, *lines))

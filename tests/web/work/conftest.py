@@ -1,6 +1,11 @@
-"""Yards on SQLite and on PostgreSQL."""
+"""Yards on SQLite and on PostgreSQL.
+
+Their databases have the app's tables already: what else would each server spend on making them is
+what `layflat serve` does on an empty folder, as the browser tests start it.
+"""
 
 import itertools
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -11,17 +16,25 @@ import web.work.sample.tasks  # noqa: F401  # so that they can be asked for here
 from web.postgres import new_database as new_postgres_database
 from web.work.yard import Yard
 
-NewDatabase = Callable[[], str]
+NewDatabase = Callable[[Path], str]
 _numbers = itertools.count()
 
 
 @pytest.fixture(scope="module", params=["sqlite", "postgres"])
 def new_database(request: pytest.FixtureRequest) -> NewDatabase:
-    """Makes an empty database; its URL, "" for SQLite."""
+    """Makes a database for a yard in a folder; its URL, "" for SQLite."""
     if request.param == "sqlite":
-        return lambda: ""
+        migrated: Path = request.getfixturevalue("migrated_sqlite")
+
+        def copied(folder: Path) -> str:
+            (folder / "data").mkdir()
+            shutil.copy(migrated, folder / "data")
+            return ""
+
+        return copied
     base: str = request.getfixturevalue("postgres_url")
-    return lambda: new_postgres_database(base, f"yard{next(_numbers)}")
+    like: str = request.getfixturevalue("migrated_postgres")
+    return lambda _folder: new_postgres_database(base, f"yard{next(_numbers)}", like=like)
 
 
 @pytest.fixture(scope="module")
@@ -31,7 +44,8 @@ def shared(
     django_db_blocker: DjangoDbBlocker,
 ) -> Iterator[Yard]:
     """A yard whose server runs with its own workers, for all tests of a module."""
-    yard = Yard(tmp_path_factory.mktemp("yard"), new_database(), django_db_blocker)
+    folder = tmp_path_factory.mktemp("yard")
+    yard = Yard(folder, new_database(folder), django_db_blocker)
     try:
         yard.serve()
         yield yard
@@ -44,7 +58,7 @@ def yard(
     new_database: NewDatabase, tmp_path: Path, django_db_blocker: DjangoDbBlocker
 ) -> Iterator[Yard]:
     """A yard where nothing runs yet."""
-    yard = Yard(tmp_path, new_database(), django_db_blocker)
+    yard = Yard(tmp_path, new_database(tmp_path), django_db_blocker)
     try:
         yield yard
     finally:

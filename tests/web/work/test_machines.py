@@ -46,7 +46,7 @@ def test_the_server_ends_and_its_work_goes_on_at_the_next_start(
             assert (row.state, row.attempts) == ("open", 0)
             assert yard.said("server").count("\n") == 1
         Path(inputs["gate"]).touch()
-        yard.serve(SAMPLE_LOST_S="600")
+        yard.serve(SAMPLE_LOST_S="600", LAYFLAT_WORKERS="1")
         assert yard.until_state(asked.pk, "done").result == {"passed": True}
     assert len(yard.noted("end")) == 6
 
@@ -82,8 +82,8 @@ def test_two_workers_on_hosts_of_their_own_outlive_their_scheduler(
 
 
 def test_two_servers_share_the_rows(yard: Yard, inputs: dict[str, str]) -> None:
-    yard.serve()
-    yard.serve()
+    yard.serve(LAYFLAT_WORKERS="1")
+    yard.serve(LAYFLAT_WORKERS="1")
     Path(inputs["gate"]).touch()
     with yard.inside():
         asked = [ask("sample.gate", inputs | {"n": n}, who=None) for n in range(12)]
