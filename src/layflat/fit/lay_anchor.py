@@ -20,7 +20,12 @@ OFF_PIECE_MM = 0.5
 
 _SAID_MM = 0.05
 _ROUNDS = 24
-_LEAST_PART = 1e-3
+_LEAST_PART = 1e-2
+_CAREFUL = 0.6
+"""Part of the way to the first fold that one round may go."""
+
+CRUSHED_STRETCH = 0.2
+"""No triangle is pressed to less than this part of its length for an anchor's sake."""
 _SAME_MM = 1e-3
 
 
@@ -116,7 +121,8 @@ def drawn_in(
     """Film with its anchors drawn from where they are at *start* towards their places.
 
     Each time all film goes along as far as no triangle turns over, then rests a while with the
-    anchors held. Ends when the anchors are there, or when they come no nearer.
+    anchors held. Ends when the anchors are there, or when they come no nearer
+    without film being turned over or crushed.
 
     Args:
         energy: the film; its held vertices are the anchors.
@@ -125,20 +131,23 @@ def drawn_in(
         relax: slides film a few steps with its anchors held.
     """
     places, anchors = start, energy.hold.anchors
+    most = 1.0
     for _ in range(_ROUNDS):
         left = goals - places[anchors]
-        if np.abs(left).max() <= 1e-9 * max(1.0, float(np.abs(goals).max())):
+        if not np.abs(left).max() > 0.0:
             break
         direction = _spread(places, anchors, left)
-        limit = energy.step_limit(places, direction)
-        part = min(1.0, limit)
+        part = min(most, _CAREFUL * energy.step_limit(places, direction))
         if part < _LEAST_PART:
             break
-        places = places + part * direction
+        moved = places + part * direction
         if part == 1.0:
-            places[anchors] = goals
-        else:
-            places = relax(places)
+            moved[anchors] = goals
+        moved = relax(moved)
+        if energy.least_stretch(moved) < CRUSHED_STRETCH:
+            most = 0.5 * part
+            continue
+        places, most = moved, min(1.0, 2.0 * most)
     return places
 
 

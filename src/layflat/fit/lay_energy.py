@@ -154,6 +154,11 @@ class LayEnergy:
         found = self._stretched(space_mm)
         return found.small, found.great
 
+    def least_stretch(self, places: ComplexArray) -> float:
+        """The least stretch of any triangle at *places*."""
+        space = self.spots(places).of(self.chart, self.chart.vertices_mm)
+        return float(np.exp(self.log_strains(space)[0].min()))
+
     def energy_of(self, law: Law, space_mm: FloatArray) -> float:
         """The energy under another law, in mm² per unit of stiffness."""
         found = self._stretched(space_mm)

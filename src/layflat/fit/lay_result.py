@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from shapely import Polygon
 
 from layflat.base import CheckError, FloatArray, IntArray, frozen
 from layflat.film import Film, Flat, strain_of
@@ -24,6 +25,7 @@ FOLDED_STRETCH = 0.5
 
 _ANCHOR_MM = 0.01
 _HANGING_MM2 = 100.0
+_HAIR_MM = 0.3
 _ROUNDING = 1e-6
 
 
@@ -40,7 +42,7 @@ class Laid:
         converged: whether it is in balance to the stated tolerance.
         loops: the vertices of `flat` along the piece's outline and its holes.
         hanging: (m,) bool, the triangles whose middle lies beyond the surface.
-        hanging_mm2: their area.
+        hanging_mm2: the area of film that lies more than a hair beyond the surface.
         pulls_n: (k, 3) float64, the force in newton that each anchor must hold the film with.
         balance: which balance was sought.
         least_angle_deg: the least angle of the piece's triangles, as a measure of their quality.
@@ -99,7 +101,9 @@ def laid(
         steps=done.steps,
         converged=done.converged,
     )
-    hanging_mm2 = float(space.face_areas_mm2[hanging].sum())
+    hanging_mm2 = _hanging_mm2(energy.chart, lies, mesh.loops)
+    if hanging_mm2 is None:
+        hanging_mm2 = float(space.face_areas_mm2[hanging].sum())
     return Laid(
         flat=flat,
         off_edge_mm=off_edge([lies.space_mm[loop] for loop in mesh.loops], outline),
@@ -132,6 +136,15 @@ def _hanging(
         return np.asarray(~shapely.contains_xy(chart.outline, middle))
     near = lies.spots.faces[faces[:, 0]]
     return np.asarray(walk(chart, near, middle).weights.min(axis=1) < -_ROUNDING)
+
+
+def _hanging_mm2(chart: Chart, lies: Laying, loops: Sequence[IntArray]) -> float | None:
+    """The area more than a hair beyond the surface; None where the chart lies on itself."""
+    rings = [as_plane(lies.places[loop]) for loop in loops]
+    there = Polygon(rings[0], rings[1:])
+    if chart.outline is None or not there.is_valid:
+        return None
+    return float(there.difference(chart.outline.buffer(_HAIR_MM)).area)
 
 
 def _short_of(pinned: Pinned, lies: Laying) -> list[str]:
