@@ -8,7 +8,7 @@ import pytest
 from film.shapes import car_like, car_like_height, film_of, graph, moved
 from layflat.base import FloatArray, SettingError
 from layflat.film import flatten, strain_of
-from layflat.fit.pairs import Pair, compare_pair, shared_flat, shared_pattern
+from layflat.fit import Pair, compare_pair, shared_flat, shared_pattern
 from layflat.pattern import EdgeFinish, Finish, from_flat, pattern_area_mm2
 from layflat.surface import Mesh, Region, whole_region
 

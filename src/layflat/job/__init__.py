@@ -1,5 +1,6 @@
 """One job from cover to papers, and the single steps of it on files of their own."""
 
+from layflat.job.blank import blank_of
 from layflat.job.compute import Computed, compute, computed_notes, computed_results, lay_out
 from layflat.job.done import Done, suffix_of
 from layflat.job.laying import laying_advice, laying_order
@@ -21,6 +22,7 @@ __all__ = [
     "Order",
     "Piece",
     "PriceOrder",
+    "blank_of",
     "check_file",
     "compute",
     "computed_notes",

@@ -1,10 +1,19 @@
 """Minutes and prices: how long a job's steps take, and what it costs from film and rates."""
 
-from layflat.plan.minutes import Minutes, Pace, PieceWork, Step, StepMinutes, estimate_minutes
+from layflat.plan.minutes import (
+    ASSUMED,
+    Minutes,
+    Pace,
+    PieceWork,
+    Step,
+    StepMinutes,
+    estimate_minutes,
+)
 from layflat.plan.price import Price, PriceLine, film_metres, metres_of, price
 from layflat.plan.rates import ROUNDING, Rates, to_money
 
 __all__ = [
+    "ASSUMED",
     "ROUNDING",
     "Minutes",
     "Pace",
