@@ -75,7 +75,7 @@ def slide(
             direction = -energy.hold.moves(precondition(now.gradient), now.places)
             slope = _dot(now.gradient, direction)
         promise = -0.5 * slope
-        goal = RELATIVE_TOLERANCE * now.value + floor
+        goal = RELATIVE_TOLERANCE * now.scale + floor
         first = max(first, promise)
         each_step(len(energies) - 1, _nearness(promise, first, goal))
         if promise <= goal:
@@ -102,7 +102,7 @@ def _search(energy: LayEnergy, now: Laying, direction: ComplexArray, slope: floa
     limit = energy.step_limit(now.places, direction)
     low, high, length = 0.0, np.inf, min(1.0, limit)
     best: Laying | None = None
-    allowed = now.value + _RISE * abs(now.value)
+    allowed = now.value + _RISE * now.scale
     for _ in range(_TRIALS):
         trial = energy.state(now.places + length * direction)
         along = _dot(trial.gradient, direction)

@@ -50,6 +50,8 @@ class Laying:
 
     Attributes:
         value: the energy in mm², per unit of stiffness; infinite where a triangle is turned over.
+        scale: half the sum of the squared strains by area, in mm²: what energies are to be
+            compared with where a law lets them vanish.
         gradient: (n,) complex: minus the force at each vertex along the chart's axes, less what
             is held.
         places: (n,) complex, in the chart.
@@ -59,6 +61,7 @@ class Laying:
     """
 
     value: float
+    scale: float
     gradient: ComplexArray
     places: ComplexArray
     spots: Spots
@@ -138,12 +141,12 @@ class LayEnergy:
         """
         spots = self.spots(places)
         space = spots.of(self.chart, self.chart.vertices_mm)
-        value, forces = self._in_space(space)
+        value, scale, forces = self._in_space(space)
         pulled = np.einsum("nab,na->nb", spots.of(self.chart, self.chart.slopes), forces)
         gradient = self.hold.forces(pulled[:, 0] + 1j * pulled[:, 1], places)
         if not cross(*self.frames.sides(places)).min() > 0.0:
             value = np.inf
-        return Laying(value, gradient, places, spots, space, forces)
+        return Laying(value, scale, gradient, places, spots, space, forces)
 
     def step_limit(self, places: ComplexArray, direction: ComplexArray) -> float:
         """Most of the way to the first triangle that turns over along *direction*."""
@@ -185,13 +188,14 @@ class LayEnergy:
             weights = weights * np.exp(found.small + found.great)
         return np.asarray(weights)
 
-    def _in_space(self, space: FloatArray) -> tuple[float, FloatArray]:
-        """The energy, and (n, 3) its derivative in space, less the pull on the piece's edge."""
+    def _in_space(self, space: FloatArray) -> tuple[float, float, FloatArray]:
+        """Energy, scale, and (n, 3) the energy's derivative less the pull on the piece's edge."""
         found = self._stretched(space)
         density = self._law.density(found.small, found.great)
         by_small, by_great = self._law.stress(found.small, found.great)
         weights = self._weights(found)
         value = float(np.sum(weights * density))
+        scale = 0.5 * float(np.sum(weights * (found.small**2 + found.great**2)))
         if self.balance is Balance.FLATTENING:
             by_small, by_great = by_small + density, by_great + density
         by_wide = weights * by_great * np.exp(-found.great)
@@ -205,7 +209,7 @@ class LayEnergy:
         forces = self._gather @ np.concatenate((-(at_second + at_third), at_second, at_third))
         if self.balance is Balance.FLATTENING:
             self._take_off_edge(forces, space, density, found.normal)
-        return value, forces
+        return value, scale, forces
 
     def _take_off_edge(
         self, forces: FloatArray, space: FloatArray, density: FloatArray, normal: FloatArray
