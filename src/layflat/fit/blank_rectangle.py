@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from shapely import Polygon
+from shapely import Polygon, get_coordinates
 
 from layflat.base import FitError, FloatArray
 
@@ -53,7 +53,7 @@ def least_rectangle(
     Raises:
         FitError: it fits the roll in no allowed turn; says by how much.
     """
-    hull = np.asarray(Polygon(outline).convex_hull.exterior.coords)[:-1]
+    hull = get_coordinates(Polygon(outline).convex_hull)[:-1]
 
     def sides(turn: float) -> tuple[float, float]:
         cos, sin = math.cos(turn), math.sin(turn)

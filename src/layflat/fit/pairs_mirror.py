@@ -121,7 +121,8 @@ def nearest_on_segments(points: FloatArray, segments: FloatArray) -> tuple[Float
 def vertex_areas(mesh: Mesh) -> FloatArray:
     """(n,) float64: a third of the area of the triangles round each vertex, mm²."""
     shares = np.repeat(mesh.face_areas_mm2 / 3.0, 3)
-    return np.bincount(mesh.faces.reshape(-1), shares, minlength=len(mesh.vertices_mm))
+    areas = np.bincount(mesh.faces.reshape(-1), shares, minlength=len(mesh.vertices_mm))
+    return areas.astype(np.float64)
 
 
 def face_normals(mesh: Mesh) -> FloatArray:
@@ -176,7 +177,8 @@ def _refined(start: Mirroring, left: Region, right: Region) -> tuple[Mirroring, 
         kept = np.minimum(1.0, limit / np.maximum(np.abs(offs), 1e-300))
         misfit = float(np.sum(weights * kept * offs**2))
         root = np.sqrt(weights * kept)
-        step = np.linalg.lstsq(rows * root[:, None], -offs * root, rcond=None)[0]
+        best = np.linalg.lstsq(rows * root[:, None], -offs * root, rcond=None)[0]
+        step = best.astype(np.float64)
         small = _turn_of(step[:3])
         middle = now.of(sides[0].points.mean(axis=0)[None])[0]
         turn, shift = small @ turn, small @ (shift - middle) + middle + step[3:]
