@@ -206,12 +206,13 @@ class Story(Crew):
         page.get_by_role("heading", name="Did not go in").wait_for()
         self.axe(page)
         for how in ("The brakes are covered now.", "Took another mitt."):
-            one = page.locator(".did-not").first
+            one = page.locator(".did-not").filter(has_text=self.number).first
             one.get_by_text("Settled otherwise").click()
             one.get_by_label("How it was settled").fill(how)
             one.get_by_role("button", name="Settled").click()
             page.get_by_text("It is noted how that was settled.").wait_for()
-        expect(page.get_by_role("heading", name="Everything went in")).to_be_visible()
+        # Other stories in the same shop may have left taps of theirs.
+        expect(page.locator(".did-not").filter(has_text=self.number)).to_have_count(0)
 
     def without_network(self) -> None:
         """Two steps are worked through and a piece is laid while the network is gone."""

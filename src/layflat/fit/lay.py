@@ -13,12 +13,18 @@ import shapely
 from shapely import Polygon
 
 from layflat.base import FloatArray, InputError, Progress, SettingError, part_of, silent
-from layflat.film import Film, Flat, flatten, to_flat
-from layflat.film.energy import HenckyLaw
-from layflat.film.flatten import MAX_FINGER_AVERSION, MAX_STEPS
-from layflat.film.frames import ComplexArray
-from layflat.film.sheet import sheet_loops
-from layflat.film.tension import RelaxedLaw
+from layflat.film import (
+    MAX_FINGER_AVERSION,
+    MAX_STEPS,
+    ComplexArray,
+    Film,
+    Flat,
+    HenckyLaw,
+    RelaxedLaw,
+    flatten,
+    sheet_loops,
+    to_flat,
+)
 from layflat.fit.lay_anchor import Anchor, Pinned, drawn_in, pinned
 from layflat.fit.lay_chart import chart_of, flat_loops
 from layflat.fit.lay_descent import slide

@@ -10,8 +10,7 @@ from shapely import Polygon
 from shapely.ops import nearest_points
 
 from layflat.base import FloatArray, InputError, IntArray, frozen
-from layflat.film import Flat
-from layflat.film.frames import ComplexArray
+from layflat.film import ComplexArray, Flat
 from layflat.fit.lay_energy import LayEnergy
 from layflat.fit.lay_start import as_plane, in_chart, on_surface
 

@@ -14,10 +14,9 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from layflat.base import FloatArray, IntArray, frozen
-from layflat.film import Flat
-from layflat.film.sheet import sheet_loops
+from layflat.film import Flat, sheet_loops
 from layflat.fit.lay_piece import perimeter_mm
-from layflat.surface.topology import edge_table
+from layflat.surface import edge_table
 
 _RINGS = 5
 _NEIGHBOURS = 12

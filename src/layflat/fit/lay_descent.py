@@ -13,8 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layflat.film.descent import RELATIVE_TOLERANCE, STRAIN_FLOOR, Preconditioner
-from layflat.film.frames import ComplexArray
+from layflat.film import RELATIVE_TOLERANCE, STRAIN_FLOOR, ComplexArray, Preconditioner
 from layflat.fit.lay_energy import LayEnergy, Laying
 
 _MEMORY = 16

@@ -17,8 +17,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from layflat.base import FloatArray, IntArray
-from layflat.film.frames import ComplexArray, Frames, cross, frames_of
-from layflat.film.inversion import safe_step
+from layflat.film import ComplexArray, Frames, cross, frames_of, safe_step
 from layflat.fit.lay_chart import Chart, Spots, nearest_faces, walk
 from layflat.fit.lay_hold import Hold
 from layflat.fit.lay_piece import PieceMesh

@@ -10,9 +10,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from layflat.base import IntArray
-from layflat.film.descent import Preconditioner
-from layflat.film.factor import Factor
-from layflat.film.frames import ComplexArray, Frames
+from layflat.film import ComplexArray, Factor, Frames, Preconditioner
 
 _TETHER = 0.05 * np.pi**2
 """Stiffness against moving as a whole in the preconditioner, over that of the longest wave."""

@@ -10,8 +10,7 @@ from shapely.geometry.polygon import orient
 from shapely.validation import explain_validity
 
 from layflat.base import CheckError, FloatArray, InputError, IntArray, frozen
-from layflat.surface import boundary_loops
-from layflat.surface.topology import compact
+from layflat.surface import boundary_loops, compact
 
 SMOOTH_MM = 0.02
 """The outline of the triangles differs from the piece's by no more than this."""

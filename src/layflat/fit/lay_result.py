@@ -8,9 +8,7 @@ import shapely
 from shapely import Polygon
 
 from layflat.base import CheckError, FloatArray, IntArray, frozen
-from layflat.film import Film, Flat, strain_of
-from layflat.film.energy import HenckyLaw
-from layflat.film.flatten import membrane_stiffness_n_mm
+from layflat.film import Film, Flat, HenckyLaw, membrane_stiffness_n_mm, strain_of
 from layflat.fit.lay_anchor import Pinned
 from layflat.fit.lay_chart import Chart, walk
 from layflat.fit.lay_descent import Slide

@@ -11,8 +11,7 @@ from scipy.spatial import cKDTree
 from shapely import LineString, Polygon, get_coordinates
 
 from layflat.base import FloatArray, InputError, frozen
-from layflat.film import Flat
-from layflat.film.frames import ComplexArray
+from layflat.film import ComplexArray, Flat
 from layflat.surface import REACH_MM, Located, locate
 
 _SAMPLES = 400

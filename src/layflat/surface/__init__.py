@@ -19,7 +19,7 @@ from layflat.surface.prepare import Prepared, prepare
 from layflat.surface.read import UNITS_MM, ReadMesh, read_mesh
 from layflat.surface.region import Loop, Region
 from layflat.surface.sniff import MAX_BYTES, Kind, sniff
-from layflat.surface.topology import boundary_loops, edge_table, require_sheet
+from layflat.surface.topology import boundary_loops, compact, edge_table, require_sheet
 from layflat.surface.whole import whole_region
 
 __all__ = [
@@ -50,6 +50,7 @@ __all__ = [
     "boundary_turning",
     "check_mesh",
     "clip_region",
+    "compact",
     "cut_region",
     "denoise",
     "edge_lengths_mm",
