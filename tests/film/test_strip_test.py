@@ -163,6 +163,12 @@ def test_one_row_that_contradicts_the_others_is_named_and_nothing_thrown_away(
     assert "under 500 g contradicts the others" in spoiled.notes[0]
     assert ("too long" if by_mm > 0 else "too short") in spoiled.notes[0]
     assert len(spoiled.off) == len(LOADS_G)
+    # How far the film was stretched is not sure then: no limit is taken from it.
+    test = with_row(strip_test(bent, seed=3), 4, by_mm=by_mm)
+    film = film_of_strip(test, spoiled, recovery_of(test), generic_film(), where="s.toml")
+    assert film.basis["stretch_limit"] == "assumed"
+    notes = strip_notes(test, spoiled, recovery_of(test), generic_film())
+    assert any("the readings under load contradict" in note for note in notes)
 
 
 def test_rows_that_bend_otherwise_than_the_law_are_told_so() -> None:

@@ -43,7 +43,7 @@ def film_of_strip(
         thickness_um=test.strip.thickness_um,
         youngs_modulus_mpa=float(f"{fit.modulus_mpa:.4g}"),
     )
-    found = stretch_limit_found(recovery, base)
+    found = stretch_limit_found(fit, recovery, base)
     if found is not None:
         film = replace(film, stretch_limit=found)
         sources["stretch_limit"] = f"Measured by strip test, {where}: {recovery_words(recovery)}"
@@ -51,13 +51,14 @@ def film_of_strip(
     return replace(film, sources=sources, basis=basis)
 
 
-def stretch_limit_found(recovery: Recovery, base: Film) -> float | None:
+def stretch_limit_found(fit: StripFit, recovery: Recovery, base: Film) -> float | None:
     """The stretch limit that the test stands for, or None where *base*'s has to stay.
 
     Where no set was seen, the film's limit lies anywhere above what was tried: that is no reason
-    to lower *base*'s.
+    to lower *base*'s. Where rows under load contradict, nobody knows how far the film was
+    stretched.
     """
-    found = recovery.proposed
+    found = recovery.proposed if fit.widened == 1.0 else None
     if found is None or (recovery.limit is None and found < base.stretch_limit):
         return None
     return found
@@ -116,12 +117,14 @@ def strip_notes(test: StripTest, fit: StripFit, recovery: Recovery, base: Film) 
             f"The strip tore under {test.torn_g:g} g; nothing is known beyond "
             f"{test.loaded[-1].load_g:g} g."
         )
-    if stretch_limit_found(recovery, base) is None and recovery.stretches:
+    if stretch_limit_found(fit, recovery, base) is None and recovery.stretches:
         why = "all came back, but from less than that" if recovery.limit is None else (
             f"what was found, {100 * recovery.low:.1f} to {100 * recovery.high:.1f} %, is too wide"
         )  # fmt: skip
         if recovery.stretches < 3:
             why = "too little was read with the weights off"
+        if fit.widened > 1.0:
+            why = "the readings under load contradict, so how far it was stretched is not sure"
         notes.append(
             f"The stretch limit stays {100 * base.stretch_limit:g} % "
             f"({base.basis_of('stretch_limit')}): {why}."
