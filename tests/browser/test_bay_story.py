@@ -126,7 +126,7 @@ class Story(Crew):
         self.tap(page, "It is spoiled")
         self.tap(page, r"Weeded\W+2 Right")
         page.get_by_role("heading", name="Lost, to be laid out again").wait_for()
-        expect(page.locator("#standing")).to_have_text("Cut")
+        expect(page.locator("#standing")).to_have_text("Spoiled")
         expect(page.get_by_text("Drop this layout")).to_have_count(0)
         self.axe(page)
         self.lay_out(2)
@@ -308,7 +308,8 @@ class Story(Crew):
         self.axe(page)
         self.tap(page, "Note the flag")
         expect(page.locator("#flag-state-1")).to_have_text(
-            "its film came off; waits for the new one", timeout=SLOW_MS
+            re.compile("^its film came off; the new one is laid out and cut on “Film”"),
+            timeout=SLOW_MS,
         )
         self.axe(page)
         page.goto(f"/jobs/{self.number}/hand-back/")
@@ -382,6 +383,9 @@ class Story(Crew):
         page = self.customer
         page.goto(address)
         expect(page.get_by_text("This record is as it was made.")).to_be_visible()
+        self.axe(page)
+        for part in ("The film on the car", "What inspection found"):
+            page.locator("summary", has_text=part).click()
         pieces = page.locator("ul.pieces").first.get_by_role("listitem")
         expect(pieces).to_have_count(2)
         for piece, title, hands in zip(

@@ -48,7 +48,7 @@ def test_film_from_the_pool_to_weeded_pieces(
     # It goes on by itself: the pieces lie on the roll, and the search comes to its end.
     expect(page.locator(".roll-piece")).to_have_count(3, timeout=SLOW_MS)
     expect(page.locator("#standing")).to_have_text("Found, not kept yet", timeout=SLOW_MS)
-    expect(page.locator("[data-figure=bound]")).to_have_text(re.compile(r"^\d\.\d\d m$"))
+    expect(page.locator("[data-figure=bound]")).to_have_text(re.compile(r"^\d\.\d{2,3} m$"))
     look_over(page, axe, tmp_path, "found")
     page.get_by_role("button", name="Keep this layout").click()
     section = page.get_by_role("region", name="Section 1")

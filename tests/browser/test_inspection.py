@@ -68,7 +68,7 @@ def test_a_flag_goes_from_where_it_is_tapped_to_its_end(
     address = f"/jobs/{job.number}/bay/#check"
     page, bay = page_of(Role.COUNTER, size=TABLET_SIZE), page_of(Role.INSTALLER, size=TABLET_SIZE)
     bay.goto(address)
-    expect(bay.get_by_text("People overlook their own faults")).to_be_visible()
+    expect(bay.locator("#check").get_by_text("People overlook their own faults")).to_be_visible()
     page.goto(address)
     page.get_by_role("button", name="Begin the inspection").click()
     expect(page.get_by_text("Corin inspects since")).to_be_visible()

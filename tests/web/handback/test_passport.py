@@ -221,6 +221,10 @@ def test_a_private_page_is_for_its_holder_alone(passport: Passport, client: Clie
     assert answer.headers["Referrer-Policy"] == "no-referrer"
     assert "<script" not in page
     assert "LW-7731" in page
+    # On a phone its parts are folded, but for the care.
+    folded = page.count('<details class="fold">')
+    assert folded >= 3
+    assert page.count('<details class="fold" open>') == 1
     link.refresh_from_db()
     assert link.opened == 1
     sha256 = passport.content["pictures"][0]["sha256"]
