@@ -120,7 +120,6 @@ def test_a_stroke_leads_to_the_box_and_a_plate_to_the_car(
     expect(box).to_have_value("lw/70")
     box.fill("lw7002")
     box.press("Enter")
-    page.get_by_role("link", name="2031-7002").click()
     page.wait_for_url("**/jobs/2031-7002/")
 
 

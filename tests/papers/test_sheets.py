@@ -177,7 +177,8 @@ def test_the_fit_report_states_its_numbers() -> None:
 
 def test_assumed_values_are_called_assumed() -> None:
     text = text_of(fit_document(scene.fit_sheet()))
-    assert plain("finger limit, Poisson ratio: the film file names no source") in text
+    silent = "finger limit, finger limit of warmed wraps, Poisson ratio"
+    assert plain(f"{silent}: the film file names no source") in text
 
 
 def test_the_laying_sheet_warns_and_defers_and_asks_for_a_second_person() -> None:

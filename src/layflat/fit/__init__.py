@@ -2,6 +2,7 @@
 
 from layflat.fit.blank import BlankOrFitted, BlankRates, blank_or_fitted
 from layflat.fit.blank_rectangle import Rectangle, least_rectangle
+from layflat.fit.flange import Beyond, Flange, measure_flange
 from layflat.fit.pairs import (
     TOLERANCE_MM,
     Difference,
@@ -11,18 +12,25 @@ from layflat.fit.pairs import (
     shared_pattern,
 )
 from layflat.fit.pairs_mirror import Mirroring
+from layflat.fit.wraps import edge_folds, geodesic_curvature, normal_curvature
 
 __all__ = [
     "TOLERANCE_MM",
+    "Beyond",
     "BlankOrFitted",
     "BlankRates",
     "Difference",
+    "Flange",
     "Mirroring",
     "Pair",
     "Rectangle",
     "blank_or_fitted",
     "compare_pair",
+    "edge_folds",
+    "geodesic_curvature",
     "least_rectangle",
+    "measure_flange",
+    "normal_curvature",
     "shared_flat",
     "shared_pattern",
 ]

@@ -14,6 +14,7 @@ from layflat.film import (
     stretch_summary,
     to_flat,
 )
+from layflat.fit import edge_folds
 from layflat.job.order import Cover, FilmOrder
 from layflat.pattern import EdgeFinish, Finish, KeepOutShape, Pattern, from_flat
 from layflat.surface import (
@@ -118,11 +119,13 @@ def make_piece(
         raise MeshError(f"The panel “{panel.name}” cannot be one piece: {notes[-1]}")
     keep_outs = _kept_free(cover, panel, region, notes)
     progress("drawing the pattern", 0.85)
+    finishes = _finishes(order, cover)
     made = from_flat(
         flat,
         region,
         name=panel.name,
-        finishes=_finishes(order, cover),
+        finishes=finishes,
+        folds=edge_folds(region, body, finishes),
         keep_outs=tuple(
             KeepOutShape(item.name, to_flat(flat, item.points_mm), item.clearance_mm)
             for item in keep_outs

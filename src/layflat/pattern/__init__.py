@@ -12,7 +12,18 @@ from layflat.pattern.curve import (
 from layflat.pattern.drawing import Drawing, Layer, Text
 from layflat.pattern.dxf_write import dxf_text
 from layflat.pattern.fit import fit_curve
+from layflat.pattern.fold import (
+    SQUARE,
+    Fold,
+    Limits,
+    Reason,
+    bend,
+    depth_by_crowding,
+    depth_by_stretch,
+    fold_strain,
+)
 from layflat.pattern.from_flat import KeepOutShape, Made, from_flat
+from layflat.pattern.notches import Notch
 from layflat.pattern.piece import (
     Curve,
     EdgeFinish,
@@ -26,27 +37,41 @@ from layflat.pattern.read import read_drawing
 from layflat.pattern.shape import coarse_polygon, pattern_area_mm2, place, to_polygon
 from layflat.pattern.stored import pattern_json, read_pattern_json
 from layflat.pattern.svg_write import svg_text
+from layflat.pattern.wrap_depth import WINDOW_DEPTHS, Depths
+from layflat.pattern.wrap_flat import edge_vertices, wrap_limits
 
 __all__ = [
+    "SQUARE",
+    "WINDOW_DEPTHS",
     "Curve",
+    "Depths",
     "Drawing",
     "EdgeFinish",
     "EdgeRecord",
     "Finish",
+    "Fold",
     "KeepOutShape",
     "Layer",
+    "Limits",
     "Made",
     "Mark",
     "MarkKind",
+    "Notch",
     "Pattern",
+    "Reason",
     "Text",
+    "bend",
     "bounds",
     "coarse_polygon",
     "corners",
     "curve_area_mm2",
     "curve_length_mm",
+    "depth_by_crowding",
+    "depth_by_stretch",
     "dxf_text",
+    "edge_vertices",
     "fit_curve",
+    "fold_strain",
     "from_flat",
     "pattern_area_mm2",
     "pattern_json",
@@ -58,4 +83,5 @@ __all__ = [
     "svg_text",
     "to_polygon",
     "transform",
+    "wrap_limits",
 ]

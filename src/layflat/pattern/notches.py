@@ -106,13 +106,13 @@ def notched(
         ease: gives a depth whose slopes a knife can follow.
     """
     crowded = crowded_mm < uncrowded_mm - _TRIMMED_MM
-    with np.errstate(divide="ignore"):
-        tab = _TABS_PER_LIMIT * limit / excess
+    tab = np.full(len(along), np.inf)
+    np.divide(_TABS_PER_LIMIT * limit, excess, out=tab, where=excess > 0.0)
     wide = (tab >= LEAST_TAB_MM) & (crowded_mm >= ROOT_MM)
     can = crowded & wide & (uncrowded_mm >= ROOT_MM + 2.0 * RADIUS_MM)
     step = np.gradient(along)
     kept = np.zeros(len(along), np.bool_)
-    notches: list[Notch] = []
+    weights: list[FloatArray] = []
     for run in _runs(can, ~crowded, along, 2.0 * wanted_mm):
         if trimmed_mm[run].min() >= ENOUGH_MM:
             continue
@@ -129,7 +129,10 @@ def notched(
             wide[run] = False
         elif cut and ((depth - trimmed_mm) * step)[run].sum() > lost:
             kept |= here
-            notches += cut
+            weights.append(weight)
+    # Runs that are kept beside each other leave more depth than one alone.
+    depth = ease(np.where(kept, uncrowded_mm, np.minimum(uncrowded_mm, crowded_mm)))
+    notches = [notch for weight in weights for notch in _placed(weight, along, depth, limit)]
     return Notched(tuple(notches), kept, bool((crowded & ~wide & ~kept).any()))
 
 
@@ -215,7 +218,6 @@ def cut_notches(
     )
     rest = flap.difference(union_all(shapes))
     opened = rest.buffer(-RADIUS_MM, quad_segs=_SEGMENTS).buffer(RADIUS_MM, quad_segs=_SEGMENTS)
-    sound: BaseGeometry = shapely.make_valid(
-        rest.difference(tips).union(rest.intersection(opened).intersection(tips))
-    )
-    return sound
+    # Whole crumbs only: one that is cut in two would leave a seam.
+    sharp = [part for part in shapely.get_parts(rest.difference(opened)) if tips.covers(part)]
+    return rest.difference(union_all(sharp))

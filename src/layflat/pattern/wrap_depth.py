@@ -7,7 +7,7 @@ the flap gets deeper again with a slope of 1 in 2, which leaves a scallop that a
 Where film would be crowded, notches may keep the flap deep (`layflat.pattern.notches`).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -150,12 +150,13 @@ def _planned(
 ) -> _Plan:
     """The depth at each station and the reason for it."""
     rows = np.stack([np.full(len(along), wanted_mm), *bounds.values()])
-    words = np.array([Reason.NONE, *bounds], dtype=object)
+    words = [Reason.NONE, *bounds]
     least = rows.argmin(axis=0)
     allowed = np.clip(rows.min(axis=0), 0.0, wanted_mm)
     mm, source = _eased(allowed, along, closed)
     trimmed = mm < wanted_mm - TRIMMED_MM
-    return mm, tuple(np.where(trimmed, words[least[source]], Reason.NONE))
+    which = np.where(trimmed, least[source], 0)
+    return mm, tuple(words[i] for i in which)
 
 
 def _notched(
@@ -171,17 +172,39 @@ def _notched(
     free: dict[Reason, FloatArray] = {
         word: row for word, row in bounds.items() if word is not Reason.CROWDING
     }
-    return notched(
-        along,
+    uncrowded = _planned(free, wanted_mm, along, closed)[0]
+    crowded = bounds[Reason.CROWDING]
+    excess = np.maximum(-demand(fold), 0.0)
+    count = len(along) - 1
+    # A round that begins where nothing is crowded has no crowded stretch cut in two.
+    quiet: IntArray = np.flatnonzero(closed & (crowded >= uncrowded))
+    turned = (int(quiet[0]) if len(quiet) else 0) % count
+    order = (
+        np.append((turned + np.arange(count)) % count, turned) if turned else np.arange(count + 1)
+    )
+    lengths = np.roll(np.diff(along), -turned)
+    station = np.concatenate(([0.0], np.cumsum(lengths)))
+    found = notched(
+        station,
         wanted_mm=wanted_mm,
         open_ends=not closed,
-        trimmed_mm=trimmed_mm,
-        uncrowded_mm=_planned(free, wanted_mm, along, closed)[0],
-        crowded_mm=bounds[Reason.CROWDING],
-        excess=np.maximum(-demand(fold), 0.0),
+        trimmed_mm=trimmed_mm[order],
+        uncrowded_mm=uncrowded[order],
+        crowded_mm=crowded[order],
+        excess=excess[order],
         limit=limit,
-        ease=lambda allowed: _eased(np.clip(allowed, 0.0, wanted_mm), along, closed)[0],
+        ease=lambda allowed: _eased(np.clip(allowed, 0.0, wanted_mm), station, closed)[0],
     )
+    kept = np.zeros(count + 1, np.bool_)
+    kept[order] = found.kept
+    if closed:
+        kept[-1] = kept[0]
+    places = [int(order[notch.station]) for notch in found.notches]
+    notches = tuple(
+        replace(notch, station=at, along_mm=float(along[at]))
+        for notch, at in zip(found.notches, places, strict=True)
+    )
+    return Notched(notches, kept, found.dense)
 
 
 def _fold_along(points: FloatArray, vertices: FloatArray, fold: Fold) -> Fold:
