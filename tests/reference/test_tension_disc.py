@@ -217,7 +217,7 @@ def test_a_free_edge_fingers_all_over_and_keeps_its_meridians() -> None:
     u = u - u.mean()
     r = np.abs(energy.points)
     outwards = (u * energy.points.conj()).real / np.maximum(r, 1e-9)
-    assert np.allclose(outwards, -(r**3) / 6, atol=0.03 / 6)
+    assert np.abs(outwards + r**3 / 6).max() < 0.04 / 6
     bearing = np.pi / 384
     assert energy.state(u).value < 0.01 * bearing
 
