@@ -204,3 +204,9 @@ def test_the_default_limit_of_warmed_wraps_spares_an_ordinary_corner() -> None:
     limit = generic_film().wrap_finger_limit
     found = solved(arc(8.0 / limit - 8.0 + 0.5), 8.0, 0.05, limit)
     assert found.mm.min() == pytest.approx(8.0)
+
+
+def test_an_edge_that_is_straight_but_for_rounding_is_wrapped_as_asked() -> None:
+    found = solved(wavy([-1e-306]), 8.0, 0.05, 0.1)
+    assert found.mm == pytest.approx(8.0)
+    assert found.notches == ()

@@ -44,6 +44,7 @@ _SEGMENTS = 32
 _TRIMMED_MM = 0.05
 _BEYOND_MM = 2.0
 _TABS_PER_LIMIT = 4.0
+_LEAST_EXCESS = 1e-12
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,7 @@ def notched(
     """
     crowded = crowded_mm < uncrowded_mm - _TRIMMED_MM
     tab = np.full(len(along), np.inf)
-    np.divide(_TABS_PER_LIMIT * limit, excess, out=tab, where=excess > 0.0)
+    np.divide(_TABS_PER_LIMIT * limit, excess, out=tab, where=excess > _LEAST_EXCESS)
     wide = (tab >= LEAST_TAB_MM) & (crowded_mm >= ROOT_MM)
     can = crowded & wide & (uncrowded_mm >= ROOT_MM + 2.0 * RADIUS_MM)
     step = np.gradient(along)
