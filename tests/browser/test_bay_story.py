@@ -96,6 +96,8 @@ class Story(Crew):
     def lay_out(self, layout: int) -> None:
         """From the form that asks for a layout to its programs."""
         page = self.installer
+        # Of this story's lot: other stories receive rolls in the same shop.
+        page.get_by_role("radio", name=re.compile(LOT)).first.check()
         page.get_by_role("button", name="Lay out").click()
         expect(page.get_by_role("heading", name=f"Layout {layout}")).to_be_visible()
         standing = page.locator("#standing")

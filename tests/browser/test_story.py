@@ -255,7 +255,7 @@ class Story:
     def accept(self) -> str:
         """The customer says yes to both sides; the hash of it as the phone shows it."""
         page = self.customer
-        page.get_by_label("I choose this: Both sides").check()
+        page.get_by_label("I choose this Both sides").check()
         page.get_by_label("Your name").fill(CUSTOMER)
         page.get_by_label("I have read the points above").check()
         page.get_by_role("button", name="Accept the offer").click()
