@@ -27,6 +27,8 @@ from web.covered import a_body, a_cover, a_job, an_outcome, details, kept
 PageOf = Callable[..., Page]
 Axe = Callable[[Page], None]
 RATES = {
+    # Another width would put covers that were computed for this one out of date.
+    "roll_width_mm": 1524.0,
     "contact": "555 0100",
     "tax_rate": Decimal("0.2"),
     "film_per_metre": Decimal("62.00"),

@@ -315,6 +315,6 @@ def test_a_mistyped_lot_is_set_right_with_its_offcuts(
         assert (last.kind, last.delta_mm) == (Movement.Kind.RENAMED, 0)
         assert last.reason.endswith("lot K7-2204: two digits were swapped")
     # By the new number it is found, by the old one no more.
-    assert "R1" in text_of(counter.get("/stock/?q=K7-2204"))
-    assert "R1" not in text_of(counter.get("/stock/?q=K7-2402"))
+    assert ">R1<" in text_of(counter.get("/stock/?q=K7-2204"))
+    assert ">R1<" not in text_of(counter.get("/stock/?q=K7-2402"))
     assert signed_in(Role.INSTALLER).post(to, sent(offcut, **right)).status_code == 403
