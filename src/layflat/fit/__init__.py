@@ -3,6 +3,7 @@
 from layflat.fit.blank import BlankOrFitted, BlankRates, blank_or_fitted
 from layflat.fit.blank_rectangle import Rectangle, least_rectangle
 from layflat.fit.flange import Beyond, Flange, measure_flange
+from layflat.fit.judged import Judged, judge
 from layflat.fit.pairs import (
     TOLERANCE_MM,
     Difference,
@@ -12,6 +13,7 @@ from layflat.fit.pairs import (
     shared_pattern,
 )
 from layflat.fit.pairs_mirror import Mirroring
+from layflat.fit.seen import Sight, creases, visibility
 from layflat.fit.wraps import edge_folds, geodesic_curvature, normal_curvature
 
 __all__ = [
@@ -21,16 +23,21 @@ __all__ = [
     "BlankRates",
     "Difference",
     "Flange",
+    "Judged",
     "Mirroring",
     "Pair",
     "Rectangle",
+    "Sight",
     "blank_or_fitted",
     "compare_pair",
+    "creases",
     "edge_folds",
     "geodesic_curvature",
+    "judge",
     "least_rectangle",
     "measure_flange",
     "normal_curvature",
     "shared_flat",
     "shared_pattern",
+    "visibility",
 ]
