@@ -63,7 +63,7 @@ class Story(Crew):
         page.get_by_label("Place").fill("rack 2")
         self.axe(page)
         page.get_by_role("button", name="Receive it").click()
-        expect(page.get_by_role("status")).to_contain_text("6.00 m of Clear 150")
+        expect(page.get_by_role("status")).to_contain_text("6.000 m of Clear 150")
         self.axe(page)
 
     def plan(self) -> None:
@@ -128,7 +128,7 @@ class Story(Crew):
         self.tap(page, "It is spoiled")
         self.tap(page, r"Weeded\W+2 Right")
         page.get_by_role("heading", name="Lost, to be laid out again").wait_for()
-        expect(page.locator("#standing")).to_have_text("Spoiled")
+        expect(page.locator("#standing")).to_have_text("Cut and spoiled")
         expect(page.get_by_text("Drop this layout")).to_have_count(0)
         self.axe(page)
         self.lay_out(2)

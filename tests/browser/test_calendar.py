@@ -36,7 +36,7 @@ def test_works_are_placed_and_what_is_wrong_is_said_and_stays(
     page.goto(f"/calendar/job/{job.number}/?day={MONDAY}")
     # Three days from Monday on, and Tuesday is promised.
     expect(page.get_by_text("3 working days.")).to_be_visible()
-    expect(page.get_by_text("The last of it ends after the day that is promised")).to_be_visible()
+    expect(page.get_by_text("The last work ends after the day that is promised")).to_be_visible()
     look_over(page, axe, tmp_path, "place")
     page.set_viewport_size({"width": COUNTER_SIZE[0], "height": COUNTER_SIZE[1]})
     page.get_by_role("button", name="Place what is ticked").click()
@@ -62,7 +62,7 @@ def test_works_are_placed_and_what_is_wrong_is_said_and_stays(
     expect(page.get_by_text("It was taken out of the calendar.")).to_be_visible()
     page.goto(f"/jobs/{job.number}/")
     sheet = page.locator("section", has=page.get_by_role("heading", name="Calendar", exact=True))
-    expect(sheet).to_contain_text("It ends after the day that is promised.")
+    expect(sheet).to_contain_text("The last work ends after the day that is promised.")
     with live.inside():
         assert Booking.objects.filter(job=job).count() == 7
 

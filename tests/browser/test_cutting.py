@@ -159,7 +159,7 @@ def test_pieces_settle_as_the_search_improves(live: Live, page_of: PageOf, numbe
         body = {
             "standing": "searching", "is_live": True, "word": "searching", "percent": 40,
             "shapes": True, "length_mm": 2000, "placements": lies, "sections": [[0, 900]],
-            "length": "1.23 m", "bound": "1.00 m", "yield": "61 %",
+            "length": "1.230 m", "bound": "1.000 m", "yield": "61 %",
         }  # fmt: skip
         route.fulfill(body=json.dumps(body), content_type="application/json")  # type: ignore[attr-defined]
 

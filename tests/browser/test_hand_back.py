@@ -1,11 +1,12 @@
 """Handing back in a real browser: signing with mouse, finger and pen, and every page of it."""
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from browser.conftest import Live
 from browser.test_pages import look_over
@@ -143,3 +144,9 @@ def test_a_passport_needs_no_script(jobs: None, live: Live, page_of: Callable[..
     assert page.locator("script").count() == 0
     assert page.get_by_role("link", name="Open it as a PDF").is_visible()
     assert page.get_by_text("This record is as it was made.").is_visible()
+    # Folded on the screen, whole on paper.
+    film = page.get_by_text(re.compile(r"^\s*Laid:")).first
+    expect(film).to_be_hidden()
+    page.emulate_media(media="print")
+    expect(film).to_be_visible()
+    expect(page.get_by_role("heading", name="The film on the car")).to_be_visible()

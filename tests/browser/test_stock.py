@@ -81,9 +81,9 @@ def test_a_roll_is_received_with_keys_and_a_slip_loses_nothing(
     expect(page.get_by_label("Film")).to_have_value("Matt 160")
     page.get_by_label("Length").fill("15200 mm")
     page.get_by_label("Length").press("Enter")
-    expect(page.get_by_role("status")).to_contain_text("15.20 m of Matt 160, 1524 mm wide")
+    expect(page.get_by_role("status")).to_contain_text("15.200 m of Matt 160, 1524 mm wide")
     expect(page.get_by_role("img")).to_have_attribute(
-        "aria-label", re.compile(": 15.20 m left of 15.20 m$")
+        "aria-label", re.compile(": 15.200 m left of 15.200 m$")
     )
 
 

@@ -50,7 +50,7 @@ def test_from_the_pool_to_a_search(signed_in: SignedIn) -> None:
     roll = a_roll(length_mm=9000)
     page = shown(ines, at(job))
     assert "2 of 2 pieces to be laid out" in page
-    assert "lot LW-7731, 1524 mm wide, 9.00 m free" in page
+    assert "lot LW-7731, 1524 mm wide, 9.000 m free" in page
     fields = {"once": uuid.uuid4().hex, "piece": ["1", "2"], "roll": roll.pk, "seconds": 20}
     for _ in range(2):  # a wet glove taps twice
         answer = ines.post(at(job, "begin/"), fields)

@@ -83,7 +83,7 @@ def test_a_layout_of_which_all_is_spoiled_says_so(people: People) -> None:
     )
     (row,) = layout_rows(job)
     assert Layout.objects.get().state == Layout.State.CUT
-    assert (row.standing.word, row.standing.shape, row.spoiled) == ("spoiled", "late", 1)
+    assert (row.standing.word, row.standing.shape, row.spoiled) == ("cut and spoiled", "late", 1)
     # One length, on the roll's page and in the history.
     event = Event.objects.get(job=job, kind="cutting.spoiled")
     assert "0.233 m of" in event.sentence

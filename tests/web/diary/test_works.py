@@ -234,7 +234,7 @@ def test_edges_the_next_morning_are_in_order_and_late_in_the_evening_not() -> No
 def test_a_promise_at_risk_and_hours_outside() -> None:
     late = (booked(1, "inspect", 1, 8, 9), booked(2, "hand-back", 2, 9, 10))
     on = MONDAY + datetime.timedelta(days=1)
-    assert said(*late, promised={"A": on}) == ["It ends after the day that is promised."]
+    assert said(*late, promised={"A": on}) == ["The last work ends after the day that is promised."]
     assert not said(*late, promised={"A": on + datetime.timedelta(days=1)})
     assert said(booked(1, "wash", 0, 7, 9)) == ["Some of it lies outside working hours."]
     assert said(booked(1, "wash", 5, 9, 10))

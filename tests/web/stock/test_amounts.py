@@ -62,7 +62,7 @@ def test_widths_are_read_likewise(shop: Shop, typed: str, mm: int) -> None:
         (METRIC, "nan", "is no length"),
         (METRIC, "٣", "is no length"),
         (METRIC, "15,200", "can be read in two ways"),
-        (METRIC, "15200", "lies between nothing and 150.00 m"),
+        (METRIC, "15200", "lies between nothing and 150.000 m"),
         # Inches typed where feet are asked for: no roll is so long.
         (INCHES, "600", "lies between nothing and 492 ft 1.5 in"),
         (METRIC, "9" * 40, "is no length"),
@@ -95,11 +95,11 @@ def test_what_is_shown_can_be_typed_again(mm: int) -> None:
 @pytest.mark.parametrize(
     ("mm", "metric", "inches"),
     [
-        (15_240, "15.24 m", "50 ft"),
+        (15_240, "15.240 m", "50 ft"),
         (15_205, "15.205 m", "49 ft 10.6 in"),
         (762, "0.762 m", "2 ft 6 in"),
-        (100, "0.10 m", "3.9 in"),
-        (0, "0.00 m", "0 in"),
+        (100, "0.100 m", "3.9 in"),
+        (0, "0.000 m", "0 in"),
         (3_047, "3.047 m", "10 ft"),
     ],
 )

@@ -81,7 +81,7 @@ def test_two_cannot_both_take_what_is_left(roll: Roll) -> None:
         return lambda: take(roll, 3_000, kind=kind, job=None, who=None, source=f"section {place}")
 
     told = at_once(*(cut(place) for place in range(TIMES)))
-    assert told == ["R1 has 2.00 m left, less than 3.00 m; take another roll.", "yes"]
+    assert told == ["R1 has 2.000 m left, less than 3.000 m; take another roll.", "yes"]
     with transaction.atomic():
         assert locked_roll(roll.pk).left_mm == 2_000
     assert Movement.objects.filter(kind=Movement.Kind.CUT).count() == 1
@@ -95,7 +95,7 @@ def test_two_jobs_cannot_reserve_the_same_film(roll: Roll) -> None:
         return lambda: reserve(roll, job, 4_000, who=None)
 
     refused = (
-        "R1 has 5.00 m left, of which jobs have reserved 4.00 m; 4.00 m is more than the rest."
+        "R1 has 5.000 m left, of which jobs have reserved 4.000 m; 4.000 m is more than the rest."
     )
     assert at_once(*(keep(job) for job in jobs)) == [refused, "yes"]
     assert roll.reservations.count() == 1

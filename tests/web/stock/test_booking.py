@@ -203,7 +203,7 @@ def test_a_job_uses_up_what_it_reserved_and_gets_it_again_with_a_tick_taken_back
     reserve(roll, jobs[0], 6_000, who=None)
     reserve(roll, jobs[1], 8_000, who=None)
     assert (free_mm(roll), free_mm(roll, job=jobs[0])) == (1_000, 7_000)
-    with pytest.raises(InputError, match=r"reserved 8\.00 m; 7\.001 m is more"):
+    with pytest.raises(InputError, match=r"reserved 8\.000 m; 7\.001 m is more"):
         take(roll, 7_001, kind=CUT, job=jobs[0], who=None, source="s")
     take(roll, 6_000, kind=CUT, job=jobs[0], who=None, source="section 1")
     assert not roll.reservations.filter(job=jobs[0], ended_at__isnull=True).exists()

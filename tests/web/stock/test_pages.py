@@ -55,7 +55,7 @@ def test_a_roll_is_received_once(signed_in: Browser, people: dict[Role, Person])
     assert (roll.number, roll.lot, roll.width_mm, roll.left_mm) == (1, "LW-8840", 1_524, 15_200)
     assert roll.movements.get().who == people[Role.COUNTER]
     page = text_of(counter.get(f"/stock/{roll.pk}/"))
-    assert "R1 is in stock: 15.20 m of Clear 150, 1524 mm wide. Write R1 on it." in page
+    assert "R1 is in stock: 15.200 m of Clear 150, 1524 mm wide. Write R1 on it." in page
 
 
 def test_only_the_owner_writes_and_reads_what_a_roll_cost(signed_in: Browser) -> None:
@@ -166,9 +166,9 @@ def test_what_is_done_to_a_roll_is_done_once_and_seen_by_the_second_editor(
         (
             "discard",
             {"what": "some", "length": "15.001", "reason": "torn"},
-            "R1 has 15.00 m left, less",
+            "R1 has 15.000 m left, less",
         ),
-        ("offcut", {"length": "99", "width": "700"}, "less than 99.00 m"),
+        ("offcut", {"length": "99", "width": "700"}, "less than 99.000 m"),
         ("offcut", {"length": "1", "width": "2000"}, "wider than R1"),
         ("correct", {"length": "-1", "reason": "x"}, "is no length"),
         ("correct", {"length": "10", "reason": " "}, "Say why"),
@@ -196,13 +196,13 @@ def test_a_reservation_is_given_back_and_the_job_says_so(
     reserve(roll, job, 5_000, who=None)
     installer = signed_in(Role.INSTALLER)
     page = text_of(installer.get(f"/stock/{roll.pk}/"))
-    assert "15.00 m left, 10.00 m of it free" in page
-    assert "5.00 m for" in page
+    assert "15.000 m left, 10.000 m of it free" in page
+    assert "5.000 m for" in page
     installer.post(f"/stock/{roll.pk}/release/", sent(roll, job=job.number))
     event = job.events.get()
     assert (event.who, event.sentence) == (
         people[Role.INSTALLER],
-        "5.00 m of R1 are no longer reserved.",
+        "5.000 m of R1 are no longer reserved.",
     )
     assert "given back on" in text_of(installer.get(f"/stock/{roll.pk}/"))
 
@@ -218,8 +218,8 @@ def test_each_movement_stands_with_what_was_left_after_it(
     first, second = (browser.get(f"/stock/{roll.pk}/?page={n}") for n in (1, 2))
     lines = [*first.context["lines"], *second.context["lines"]]
     assert [left for _, left in lines] == [10_000, 11_000, 12_000, 13_000, 14_000, 15_000]
-    assert "− 1.00 m" in text_of(first)
-    assert "+ 15.00 m" in text_of(second)
+    assert "− 1.000 m" in text_of(first)
+    assert "+ 15.000 m" in text_of(second)
 
 
 def test_rolls_are_listed_found_and_chosen(signed_in: Browser, roll: Roll, job: Job) -> None:

@@ -1,6 +1,7 @@
 """What the pages of film show: pieces that need film, rolls, layouts, a layout's sections."""
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -124,7 +125,9 @@ def film_context(job: Job, shop: Shop) -> dict[str, Any]:
     context["needed"] = needed
     context["is_old"] = any(row.piece.pattern_id is None for row in needed)
     if any(not row.is_searched for row in needed) and not context["why_not"]:
-        context["rolls"] = with_first_choice(free_rolls(job), width_mm=outcome.roll_width_mm)
+        context["rolls"] = with_first_choice(
+            free_rolls(job), width_mm=outcome.roll_width_mm, film_mm=outcome.film_mm
+        )
     return context
 
 
@@ -166,13 +169,21 @@ def free_rolls(job: Job) -> list[Free]:
 
 
 def with_first_choice(
-    rolls: list[Free], *, width_mm: float, roll: Roll | None = None
+    rolls: list[Free], *, width_mm: float, film_mm: float = 0.0, roll: Roll | None = None
 ) -> list[Free]:
-    """The same, one chosen: *roll* itself, the first as wide as was computed for, or the widest."""
+    """The same, one chosen.
+
+    It is *roll* itself; else the first as wide as was computed for, one of the film that most is
+    there of before others, and of these one that holds all of it; else the widest.
+    """
     if not rolls:
         return []
     same = [one for one in rolls if roll is not None and one.roll.pk == roll.pk]
     wide = [one for one in rolls if one.roll.width_mm >= width_mm]
+    there_mm: Counter[str] = Counter()
+    for one in rolls:
+        there_mm[one.roll.film] += one.free_mm
+    wide.sort(key=lambda one: (-there_mm[one.roll.film], one.free_mm < film_mm))
     first = (same or wide or [max(rolls, key=lambda one: one.roll.width_mm)])[0]
     return [replace(one, is_first_choice=one is first) for one in rolls]
 

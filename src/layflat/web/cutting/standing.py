@@ -22,7 +22,7 @@ _WORDS: Final = {
     "kept": ("", "to be cut"),
     "begun": ("today", "being cut"),
     "cut": ("done", "cut"),
-    "spoiled": ("late", "spoiled"),
+    "spoiled": ("late", "cut and spoiled"),
     "dropped": ("none", "not used"),
 }
 

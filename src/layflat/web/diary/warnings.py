@@ -153,7 +153,7 @@ def _too_late(
     last = max(other.ends_at for other in of_job)
     if booked.ends_at < last:
         return []
-    return [Concern(kind=PROMISE, words="It ends after the day that is promised.")]
+    return [Concern(kind=PROMISE, words="The last work ends after the day that is promised.")]
 
 
 def _outside(booked: Booked, hours: Hours) -> list[Concern]:

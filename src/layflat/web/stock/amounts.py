@@ -33,13 +33,13 @@ _TENTHS_PER_FOOT: Final = 120
 
 
 def film_length(mm: float, shop: Shop) -> str:
-    """A length along a roll for people: "15.20 m", "15.205 m", or "49 ft 10.4 in"."""
+    """A length along a roll for people: "15.200 m", or "49 ft 10.4 in"."""
     if shop.inches:
         feet, tenths = divmod(round(mm * 10 / INCH_MM), _TENTHS_PER_FOOT)
         inches = f"{tenths / 10:.1f} in".replace(".0 in", " in")
         return " ".join(([f"{feet} ft"] if feet else []) + ([inches] if tenths or not feet else []))
-    whole = round(mm)
-    return f"{whole / 1000:.2f} m" if whole % 10 == 0 else f"{whole / 1000:.3f} m"
+    # Always to the millimetre, so that lengths in one list read alike and add up.
+    return f"{round(mm) / 1000:.3f} m"
 
 
 def read_length(text: str, shop: Shop) -> int:
