@@ -140,6 +140,21 @@ class Settings:
         inner = Settings(rows, where=self.where)
         return tuple(inner.numbers(name, least=least, most=most) for name in rows)
 
+    def paths(
+        self, key: str, *, least: float, most: float
+    ) -> tuple[tuple[tuple[float, ...], ...], ...]:
+        """A list of paths, each a list of lists of finite numbers from *least* to *most*.
+
+        Raises:
+            SettingError: it is missing, or holds something else.
+        """
+        value = self._take(key, None)
+        if not isinstance(value, list):
+            raise SettingError(f"{self.where}: “{key}” must be a list of paths, not {value!r}.")
+        rows = {f"{key}[{i}]": row for i, row in enumerate(value)}
+        inner = Settings(rows, where=self.where)
+        return tuple(inner.lists(name, least=least, most=most) for name in rows)
+
     def table(self, key: str, *, optional: bool = False) -> "Settings":
         """The table under *key*; an absent optional table reads as an empty one.
 

@@ -4,7 +4,16 @@ import math
 
 import numpy as np
 
-from layflat.base import CheckError, IntArray, Progress, SettingError, part_of, silent
+from layflat.base import (
+    CheckError,
+    FloatArray,
+    InputError,
+    IntArray,
+    Progress,
+    SettingError,
+    part_of,
+    silent,
+)
 from layflat.film.descent import Descent, Preconditioner, descend
 from layflat.film.energy import FlatEnergy, HenckyLaw
 from layflat.film.factor import PinnedFactor
@@ -28,6 +37,7 @@ def flatten(
     *,
     finger_aversion: float = 1.0,
     max_steps: int = MAX_STEPS,
+    start_mm: FloatArray | None = None,
     progress: Progress = silent,
 ) -> Flat:
     """The flat pattern of *mesh* that takes the least elastic energy to lay.
@@ -41,6 +51,8 @@ def flatten(
         finger_aversion: how much more compression is disliked than stretch, 1 to 10,000;
             1 is plain mechanics, large values leave almost no compression.
         max_steps: limit of the minimiser's steps; the result says whether it was reached.
+        start_mm: (n, 2) float64, a flat shape to start from, e.g. that of nearly the same surface;
+            one that has inverted triangles is put aside. The result is the same, sooner.
         progress: told each step; raise `StoppedError` from it to stop.
 
     Returns:
@@ -48,6 +60,7 @@ def flatten(
 
     Raises:
         MeshError: the surface is not such a sheet, or a triangle of it has no area.
+        InputError: *start_mm* does not have a finite point for every vertex.
         SettingError: *finger_aversion* or *max_steps* is out of range.
         CheckError: a triangle came out inverted.
     """
@@ -66,7 +79,9 @@ def flatten(
     progress("preparing the descent", 0.02)
     factor = PinnedFactor(frames.laplacian())
     progress("laying out a first shape", 0.1)
-    start = start_shape(mesh, energy, loops, factor.solve)
+    start = _given_start(mesh, frames, start_mm)
+    if start is None:
+        start = start_shape(mesh, energy, loops, factor.solve)
     step_progress = part_of(progress, start=0.25, end=1.0)
     descent = descend(
         energy,
@@ -76,6 +91,17 @@ def flatten(
         each_step=lambda step, near: step_progress(f"flattening, step {step}", near),
     )
     return _flat(mesh, film, finger_aversion, frames, descent)
+
+
+def _given_start(mesh: Mesh, frames: Frames, start_mm: FloatArray | None) -> ComplexArray | None:
+    """The given start as complex numbers; None without one, or if it has inverted triangles."""
+    if start_mm is None:
+        return None
+    points = np.array(start_mm, np.float64)
+    if points.shape != (len(mesh.vertices_mm), 2) or not np.isfinite(points).all():
+        raise InputError("The flat shape to start from does not belong to the surface.")
+    found: ComplexArray = points[:, 0] + 1j * points[:, 1]
+    return None if inverted(frames, found) else found
 
 
 def start_shape(

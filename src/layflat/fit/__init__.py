@@ -13,6 +13,8 @@ from layflat.fit.pairs import (
     shared_pattern,
 )
 from layflat.fit.pairs_mirror import Mirroring
+from layflat.fit.relief import Relief, Reliefs, propose_reliefs
+from layflat.fit.relief_cut import cut_relief
 from layflat.fit.seen import Sight, creases, visibility
 from layflat.fit.wraps import edge_folds, geodesic_curvature, normal_curvature
 
@@ -27,16 +29,20 @@ __all__ = [
     "Mirroring",
     "Pair",
     "Rectangle",
+    "Relief",
+    "Reliefs",
     "Sight",
     "blank_or_fitted",
     "compare_pair",
     "creases",
+    "cut_relief",
     "edge_folds",
     "geodesic_curvature",
     "judge",
     "least_rectangle",
     "measure_flange",
     "normal_curvature",
+    "propose_reliefs",
     "shared_flat",
     "shared_pattern",
     "visibility",

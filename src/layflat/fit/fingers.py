@@ -45,7 +45,7 @@ class FingerZone:
         flat_direction: (2,) float64, the same in the flat.
         depth_mm: how far from the nearest edge of the piece the zone reaches, on the surface.
         width_mm: the longest line across the fingers; along the edge, where they run towards it.
-        excess_mm: the film too much on the worst such line.
+        excess_mm: the film too much on such lines, at the height where it is most.
         greatest: the greatest compression in it, as a fraction.
         ends_at_edge: whether it touches the edge of the piece.
         area_mm2: its area on the surface.

@@ -33,24 +33,27 @@ def worst_lines(zone: ZoneSurface, height: FloatArray) -> tuple[float, float]:
     """The longest line and the greatest excess on any, over lines of equal *height*.
 
     Only what a line runs across the fingers counts, with a sign: where it comes back over the
-    same fingers it counts down. The longest stretch of each line is taken.
+    same fingers it counts down. The longest stretch of each line is taken. Where a cut or a bay
+    parts the lines of one height, the film too much on all of them has to go.
 
     Args:
         zone: the triangles.
         height: (k, 3) float64, a function at the corners, linear on each triangle.
 
     Returns:
-        The length of the longest line, and the most film too much on a line, both in mm.
+        The length of the longest line, and the most film too much at one height, both in mm.
     """
     low, high = float(height.min()), float(height.max())
     widest = most = 0.0
     for level in low + (high - low) * np.arange(LEVELS) / LEVELS:
         which, piece, cuts = _pieces(zone, height, float(level))
+        here = 0.0
         for order, sense in _walks(*cuts):
             face = which[order]
             run = _signed(sense[:, None] * piece[order], zone.across[face])
             widest = max(widest, _greatest_stretch(run))
-            most = max(most, _greatest_stretch(run * zone.excess[face]))
+            here += _greatest_stretch(run * zone.excess[face])
+        most = max(most, here)
     return widest, most
 
 

@@ -39,6 +39,7 @@ class Cover:
         film_over: keep-outs, by name, that are covered all the same, with the reason.
         lay: the panel's turn in laying, from 1, or None: after those that have one (see
             `layflat.job.laying`).
+        reliefs: paths of cuts from an edge of the piece inward, each (k, 3) float64, k >= 2.
     """
 
     panel: str
@@ -47,6 +48,7 @@ class Cover:
     finishes: Mapping[str, EdgeFinish] = field(default_factory=dict)
     film_over: Mapping[str, str] = field(default_factory=dict)
     lay: int | None = None
+    reliefs: tuple[FloatArray, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -206,6 +208,7 @@ def _cover(table: Settings) -> Cover:
         finishes={name: _finish(edges.table(name)) for name in edges.names()},
         film_over=dict(_film_over(table)),
         lay=table.integer("lay", least=1, most=999) if "lay" in table else None,
+        reliefs=_paths(table, "reliefs") if "reliefs" in table else (),
     )
     table.finish()
     return cover
@@ -231,6 +234,17 @@ def _points(table: Settings, key: str) -> FloatArray:
     if len(rows) < 2 or any(len(row) != 3 for row in rows):
         raise SettingError(f"{table.where}: “{key}” must have two or more points [x, y, z].")
     return frozen(np.array(rows))
+
+
+def _paths(table: Settings, key: str) -> tuple[FloatArray, ...]:
+    """Paths on the surface, each of two or more points."""
+    paths = table.paths(key, least=-_FAR_MM, most=_FAR_MM)
+    for number, path in enumerate(paths, start=1):
+        if len(path) < 2 or any(len(point) != 3 for point in path):
+            raise SettingError(
+                f"{table.where}: “{key}”: path {number} must have two or more points [x, y, z]."
+            )
+    return tuple(frozen(np.array(path)) for path in paths)
 
 
 def _layout(table: Settings, defaults: dict[str, Any]) -> LayoutOrder:

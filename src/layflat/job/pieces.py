@@ -14,7 +14,7 @@ from layflat.film import (
     stretch_summary,
     to_flat,
 )
-from layflat.fit import edge_folds
+from layflat.fit import cut_relief, edge_folds
 from layflat.job.order import Cover, FilmOrder
 from layflat.pattern import EdgeFinish, Finish, KeepOutShape, Pattern, from_flat
 from layflat.surface import (
@@ -108,6 +108,8 @@ def make_piece(
     region = cut_region(body, panel, progress=part_of(progress, start=0.0, end=0.5))
     if cover.line_mm is not None and cover.keep_mm is not None:
         region = clip_region(region, line_mm=cover.line_mm, keep_mm=cover.keep_mm)
+    for path in cover.reliefs:
+        region = cut_relief(region, path)
     flat = flatten(
         region.mesh,
         film,

@@ -34,6 +34,14 @@ from layflat.pattern.piece import (
     Pattern,
 )
 from layflat.pattern.read import read_drawing
+from layflat.pattern.relief import (
+    TIP_RADIUS_MM,
+    Slit,
+    opening_mm,
+    relief_name,
+    relief_notes,
+    reliefs_of,
+)
 from layflat.pattern.shape import coarse_polygon, pattern_area_mm2, place, to_polygon
 from layflat.pattern.stored import pattern_json, read_pattern_json
 from layflat.pattern.svg_write import svg_text
@@ -42,6 +50,7 @@ from layflat.pattern.wrap_flat import edge_vertices, wrap_limits
 
 __all__ = [
     "SQUARE",
+    "TIP_RADIUS_MM",
     "WINDOW_DEPTHS",
     "Curve",
     "Depths",
@@ -59,6 +68,7 @@ __all__ = [
     "Notch",
     "Pattern",
     "Reason",
+    "Slit",
     "Text",
     "bend",
     "bounds",
@@ -73,11 +83,15 @@ __all__ = [
     "fit_curve",
     "fold_strain",
     "from_flat",
+    "opening_mm",
     "pattern_area_mm2",
     "pattern_json",
     "place",
     "read_drawing",
     "read_pattern_json",
+    "relief_name",
+    "relief_notes",
+    "reliefs_of",
     "reverse",
     "sample",
     "svg_text",

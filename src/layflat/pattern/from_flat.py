@@ -18,11 +18,18 @@ from layflat.pattern.edges import FlatLoop, flat_loop
 from layflat.pattern.finish import Finished, finish_edges
 from layflat.pattern.fit import Fitted, fit_loop
 from layflat.pattern.fold import Fold
-from layflat.pattern.piece import Curve, EdgeFinish, EdgeRecord, Mark, MarkKind, Pattern
+from layflat.pattern.piece import Curve, EdgeFinish, EdgeRecord, Finish, Mark, MarkKind, Pattern
+from layflat.pattern.relief import (
+    Slit,
+    opened_points,
+    relief_notes,
+    reliefs_of,
+    with_round_tips,
+)
 from layflat.pattern.shape import to_polygon
 from layflat.pattern.wrap_depth import Depths
 from layflat.pattern.wrap_flat import in_the_flat, wrap_limits
-from layflat.surface import Edge, Region, edge_lengths_mm
+from layflat.surface import Edge, EdgeKind, Region, edge_lengths_mm
 
 INNER_RADIUS_MM = 1.0
 """No inner corner of a cut-out round a keep-out is sharper: film tears from sharp ones."""
@@ -108,9 +115,10 @@ def from_flat(
     """
     if len(flat.points_mm) != len(region.mesh.vertices_mm):
         raise InputError("The flat shape and the region do not belong to each other.")
+    points = opened_points(flat, region)
     loops = [
         flat_loop(
-            flat.points_mm[loop.vertices],
+            points[loop.vertices],
             loop.edge_of,
             loop.edges,
             deviation_mm=_FIRST_SHARE * deviation_mm,
@@ -118,13 +126,15 @@ def from_flat(
         )
         for loop in region.loops
     ]
-    wanted = [[finishes(edge.edge) for edge in loop.edges] for loop in loops]
+    slits = reliefs_of(region)
+    wanted = [[_finish(finishes, edge.edge, slits) for edge in loop.edges] for loop in loops]
     finished = finish_edges(
         loops, wanted, limits=wrap_limits(flat.film), folds=in_the_flat(flat, region, folds)
     )
     seen = dict.fromkeys(fold.note for fold in folds.values() if fold.note)
-    notes = [*seen, *finished.notes]
-    shape = _with_keep_outs(finished.shape, keep_outs, deviation_mm, notes)
+    notes = [*seen, *finished.notes, *relief_notes(flat, region)]
+    shape = with_round_tips(finished.shape, points, slits)
+    shape = _with_keep_outs(shape, keep_outs, deviation_mm, notes)
     piece = _one_part(shape, name, notes)
     _note_necks(piece, notes)
     # The fit looks at points only: long straight steps get points between.
@@ -150,6 +160,15 @@ def from_flat(
         if profile is not None
     )
     return Made(pattern, tuple(notes), wraps)
+
+
+def _finish(
+    finishes: Callable[[Edge], EdgeFinish], edge: Edge, slits: Sequence[Slit]
+) -> EdgeFinish:
+    """How the piece ends at an edge; the sides of a relief close on the car, so they are flush."""
+    if edge.kind is EdgeKind.INNER and edge.name in {slit.name for slit in slits}:
+        return EdgeFinish(Finish.FLUSH)
+    return finishes(edge)
 
 
 def _with_keep_outs(

@@ -18,6 +18,7 @@ from layflat.surface.panels_file import panels_json, read_panels
 from layflat.surface.prepare import Prepared, prepare
 from layflat.surface.read import UNITS_MM, ReadMesh, read_mesh
 from layflat.surface.region import Loop, Region
+from layflat.surface.slit import right_of, slit_region
 from layflat.surface.sniff import MAX_BYTES, Kind, sniff
 from layflat.surface.topology import boundary_loops, compact, edge_table, require_sheet
 from layflat.surface.whole import whole_region
@@ -62,6 +63,8 @@ __all__ = [
     "read_mesh",
     "read_panels",
     "require_sheet",
+    "right_of",
+    "slit_region",
     "sniff",
     "triangle_quality",
     "whole_region",
