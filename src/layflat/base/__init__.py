@@ -1,6 +1,7 @@
 """What every part stands on: errors, arrays, files, settings, progress and reports."""
 
 from layflat.base.arrays import FloatArray, IntArray, frozen
+from layflat.base.digest import digest
 from layflat.base.errors import (
     CheckError,
     DrawingError,
@@ -22,6 +23,7 @@ from layflat.base.files import (
     write_folder,
     write_text,
 )
+from layflat.base.kept import Kept
 from layflat.base.progress import Progress, part_of, silent
 from layflat.base.report import Report, report_json
 from layflat.base.settings import Settings, read_settings
@@ -33,6 +35,7 @@ __all__ = [
     "FloatArray",
     "InputError",
     "IntArray",
+    "Kept",
     "LayflatError",
     "MeshError",
     "OutputError",
@@ -41,6 +44,7 @@ __all__ = [
     "SettingError",
     "Settings",
     "StoppedError",
+    "digest",
     "file_sha256",
     "frozen",
     "part_of",
