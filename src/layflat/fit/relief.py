@@ -13,20 +13,26 @@ import numpy as np
 from layflat.base import (
     FloatArray,
     InputError,
-    MeshError,
     Progress,
     SettingError,
     frozen,
     part_of,
     silent,
 )
-from layflat.film import Flat, flatten, overlaps
-from layflat.fit.fingers import compression, find_fingers
+from layflat.film import Flat
+from layflat.fit.fingers import Fingers, find_fingers
 from layflat.fit.judged import Judged, judge
-from layflat.fit.relief_cut import cut_relief, flatten_again, opened_along
+from layflat.fit.relief_cut import cut_relief, flatten_again
 from layflat.fit.relief_mirror import Mirror, find_mirror
 from layflat.fit.relief_paths import APART_MM, Candidate, Ways, drawn
-from layflat.fit.relief_words import hidden_by, left_over, reasons_of, visible_length_mm
+from layflat.fit.relief_score import beyond_limits_mm2, cut_paths, tried_mm2, worth_showing
+from layflat.fit.relief_words import (
+    PAIR_TOO_MANY,
+    hidden_by,
+    left_over,
+    reasons_of,
+    visible_length_mm,
+)
 from layflat.fit.seen import Sight, creases, visibility
 from layflat.pattern import opening_mm, relief_name, reliefs_of
 from layflat.surface import Mesh, Prepared, Region
@@ -42,8 +48,8 @@ Common practice, no source."""
 EACH_MM = 25.0
 """Each further cut is as dear as so much more of a hidden one, so that few are better than many."""
 
+_STRAIGHT = 0.1
 _TRIED = 8
-_QUICK_STEPS = 15
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,13 +101,6 @@ class Reliefs:
     before: Judged
     after: Judged
     sentences: tuple[str, ...]
-
-
-def beyond_limits_mm2(flat: Flat) -> float:
-    """How far a piece is beyond its film's limits: 0 within them, see docs/theory-fit.md."""
-    pressed = np.maximum(compression(flat) - flat.film.finger_limit, 0.0)
-    pulled = np.maximum(flat.strain.greatest - 1.0 - flat.film.stretch_limit, 0.0)
-    return float(np.sum(flat.mesh.face_areas_mm2 * (pressed**2 + pulled**2)))
 
 
 def propose_reliefs(
@@ -178,7 +177,8 @@ class _Search:
         self, region: Region, flat: Flat, *, kept: int, most: int, progress: Progress
     ) -> Reliefs:
         """One relief, or a mirrored pair, after the other until no more is worth it."""
-        start = judge(flat)
+        fingers = find_fingers(flat)
+        start = judge(flat, fingers=(fingers,))
         whole = beyond_limits_mm2(flat)
         judged, found, notes = start, list[Relief](), list[str]()
         while whole > 0.0 and kept + len(found) < most:
@@ -187,51 +187,62 @@ class _Search:
             )
             part(f"{len(found) + 1}", 0.0)
             room = most - kept - len(found)
-            step = self._next(region, flat, room=room, notes=notes, least=LEAST_GAIN * whole)
+            step = self._next(
+                region, flat, fingers, room=room, notes=notes, least=LEAST_GAIN * whole
+            )
             if step is None:
                 break
             region, flat, paths = step
-            after = judge(flat)
+            fingers = find_fingers(flat)
+            after = judge(flat, fingers=(fingers,))
             found += [self._relief(region, path, judged, after) for path in paths]
             judged = after
         progress("done", 1.0)
         found = [_opened(relief, region, flat, kept + i) for i, relief in enumerate(found)]
-        words = left_over(judged, flat, len(found), kept=kept, most=most)
-        return Reliefs(
-            tuple(found), kept, region, flat, start, judged, (*dict.fromkeys(notes), *words)
-        )
+        words = left_over(judged, flat, len(found), kept=kept, most=most, notes=notes)
+        return Reliefs(tuple(found), kept, region, flat, start, judged, words)
 
     def _next(
-        self, region: Region, flat: Flat, *, room: int, notes: list[str], least: float
+        self,
+        region: Region,
+        flat: Flat,
+        fingers: Fingers,
+        *,
+        room: int,
+        notes: list[str],
+        least: float,
     ) -> tuple[Region, Flat, list[FloatArray]] | None:
         """The region with the best further relief, laid anew, and the paths; None without one."""
         seen = visibility(
             region, up=self.up, forward=self.forward, body=self.body, sight=self.sight
         )
-        hidden = seen * (1.0 - creases(region.mesh))
-        fingers = find_fingers(flat)
+        creased = creases(region.mesh)
+        hidden = seen * (1.0 - creased)
         ways = Ways.of(region, flat, fingers, hidden, self.aversion)
         tries: list[Candidate] = []
         for zone in sorted(fingers.zones, key=lambda zone: -zone.excess_mm)[:4]:
             tries += [c for c in ways.candidates(zone) if self._allowed(region, c)]
+        tries, shown = worth_showing(flat, tries, seen, creased)
         tries.sort(key=lambda c: -c.promise_mm / (c.cost_mm + EACH_MM))
         now = beyond_limits_mm2(flat)
         scored = []
         for candidate in tries[:_TRIED]:
-            gain = now - _tried(flat, candidate)
+            gain = now - tried_mm2(flat, candidate)
             if gain > 0.0:
                 scored.append((gain / (candidate.cost_mm + EACH_MM), candidate))
         scored.sort(key=lambda item: -item[0])
-        off = 0.75 * float(np.sqrt(np.median(region.mesh.face_areas_mm2)))
+        side = float(np.sqrt(np.median(region.mesh.face_areas_mm2)))
         for _, candidate in scored:
+            off = max(0.75 * side, _STRAIGHT * candidate.length_mm)
             few = candidate.path[drawn(flat.points_mm[candidate.path], off_mm=off)]
             path = region.mesh.vertices_mm[few]
             paths = self._mirrored(path, room, notes)
             if not paths:
                 continue
-            done = _cut(region, flat, paths, notes)
+            done = cut_paths(region, flat, paths, notes)
             if done is not None and now - beyond_limits_mm2(done[1]) >= least:
                 return (*done, paths)
+        notes += shown
         return None
 
     def _allowed(self, region: Region, candidate: Candidate) -> bool:
@@ -259,9 +270,7 @@ class _Search:
             )
             return [path]
         if room < 2:
-            notes.append(
-                "The panel is symmetric: a further pair of reliefs would be one more than allowed."
-            )
+            notes.append(PAIR_TOO_MANY)
             return []
         return [path, other]
 
@@ -296,39 +305,6 @@ class _Search:
             after=after,
             reasons=reasons_of(edge, hidden, float(steps.sum()), visible, before, after),
         )
-
-
-def _tried(flat: Flat, candidate: Candidate) -> float:
-    """How far the piece is beyond its limits with a candidate, nearly: along the mesh's edges."""
-    mesh, start = opened_along(flat, candidate.path)
-    laid = flatten(
-        mesh,
-        flat.film,
-        finger_aversion=flat.finger_aversion,
-        max_steps=_QUICK_STEPS,
-        start_mm=start,
-    )
-    return beyond_limits_mm2(laid)
-
-
-def _cut(
-    region: Region, flat: Flat, paths: list[FloatArray], notes: list[str]
-) -> tuple[Region, Flat] | None:
-    """The region with these cuts, laid anew; None where they cannot be cut."""
-    try:
-        for path in paths:
-            region = cut_relief(region, path)
-        laid = flatten_again(region, flat)
-    except MeshError:
-        # A search tries places that may be too near to another relief to be cut; the next will do.
-        return None
-    if overlaps(laid):
-        notes.append(
-            "A place was passed over: its cut would have to overlap in the flat, as film is "
-            "missing there, not too much. A seam is the answer."
-        )
-        return None
-    return region, laid
 
 
 def _opened(relief: Relief, region: Region, flat: Flat, index: int) -> Relief:

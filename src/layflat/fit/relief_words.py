@@ -1,5 +1,7 @@
 """Reliefs in words: what hides them, what they gain, what is left."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from layflat.base import FloatArray
@@ -7,9 +9,20 @@ from layflat.film import Flat
 from layflat.fit.judged import PERCENTILE, Judged
 from layflat.surface import Edge, EdgeKind
 
-_HIDDEN_SHARE = 0.25
+OPEN_SHARE = 0.25
+"""A cut of which more than this part is seen lies on open paint."""
+
+PAIR_TOO_MANY = (
+    "The panel is symmetric: a further pair of reliefs would be one more than were allowed."
+)
+"""Why a symmetric panel gets one cut less than it might."""
+
 _CREASED = 0.5
 _SEEN = 0.5
+
+
+OPEN_PAINT_SPARED = "Cuts on open paint are not proposed where"
+"""How the word on such cuts begins."""
 
 
 def visible_length_mm(steps: FloatArray, seen: FloatArray, creased: FloatArray) -> float:
@@ -25,7 +38,7 @@ def visible_length_mm(steps: FloatArray, seen: FloatArray, creased: FloatArray) 
 
 def hidden_by(kind: EdgeKind, length_mm: float, visible_mm: float, creased: FloatArray) -> str:
     """What hides a relief that starts at an edge of this *kind*: see `Relief.hidden_by`."""
-    if visible_mm > _HIDDEN_SHARE * length_mm:
+    if visible_mm > OPEN_SHARE * length_mm:
         return "open paint"
     if float(np.mean(creased >= _CREASED)) > _CREASED:
         return "crease"
@@ -52,19 +65,29 @@ def reasons_of(
     return (f"{length_mm:.0f} mm inward from the edge {named}; {shown}.", gains)
 
 
-def left_over(judged: Judged, flat: Flat, found: int, *, kept: int, most: int) -> tuple[str, ...]:
-    """What of the limits is left once no more reliefs are proposed, and why."""
+def left_over(
+    judged: Judged, flat: Flat, found: int, *, kept: int, most: int, notes: Sequence[str]
+) -> tuple[str, ...]:
+    """What of the limits is left once no more reliefs are proposed, and why.
+
+    Args:
+        judged: the piece with all reliefs.
+        flat: the same.
+        found: how many are proposed.
+        kept: how many were kept before.
+        most: how many were allowed.
+        notes: what the search has to say.
+    """
     if judged.within_limits:
         if not found and not kept:
             return ("The piece keeps within the film's limits in one piece; no relief is needed.",)
         return ("With these reliefs the piece keeps within the film's limits.",)
-    full = kept + found >= most
-    why = (
-        f"no more than {most} reliefs were allowed"
-        if full
-        else "a further cut would gain too little"
-    )
-    words = []
+    why = "a further cut would gain too little"
+    if kept + found >= most or PAIR_TOO_MANY in notes:
+        why = f"no more than {most} reliefs were allowed"
+    elif any(note.startswith(OPEN_PAINT_SPARED) for note in notes):
+        why = "no further cut that is hidden would gain enough"
+    words = list(dict.fromkeys(notes))
     if judged.finger_zones:
         zones = "1 zone" if judged.finger_zones == 1 else f"{judged.finger_zones} zones"
         words.append(
