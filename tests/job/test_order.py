@@ -36,6 +36,7 @@ panel = "door"
 line_mm = [[0, 0, 0], [100, 0, 0]]
 keep_mm = [0, 0, 50]
 film_over = [{ keep_out = "emblem", reason = "The customer asked for it in writing." }]
+reliefs = [[[0, 0, 5], [9, 0, 5]], [[1, 0, 0], [2, 0, 0], [3, 1, 0]]]
 
 [price]
 currency = "EUR"
@@ -68,6 +69,11 @@ def test_a_job_is_read_whole(tmp_path: Path) -> None:
     assert door.keep_mm is not None
     assert door.keep_mm.tolist() == [0, 0, 50]
     assert door.film_over == {"emblem": "The customer asked for it in writing."}
+    assert [path.tolist() for path in door.reliefs] == [
+        [[0, 0, 5], [9, 0, 5]],
+        [[1, 0, 0], [2, 0, 0], [3, 1, 0]],
+    ]
+    assert hood.reliefs == ()
     assert order.price.minutes == {"wash": 90.0}
 
 
@@ -96,6 +102,10 @@ def test_values_that_nobody_gave_are_said(tmp_path: Path) -> None:
         ("[100, 0, 0]]", '"x"]', r"line_mm\[1\]” must be a list"),
         ('"wrap", distance_mm = 8', '"wrap"', "“distance_mm” is missing"),
         ('"wrap", distance_mm = 8', '"glue"', "one of flush, short, wrap"),
+        ("[9, 0, 5]], ", "], ", "reliefs”: path 1 must have two or more points"),
+        ("[9, 0, 5]], ", "[9, 0]], ", "reliefs”: path 1 must have two or more points"),
+        ("[9, 0, 5]], ", '"x"], ', r"reliefs\[0\]\[1\]” must be a list"),
+        ("reliefs = [[[", "reliefs = 1 # ", "list of paths"),
         ("lay = 3", "lay = 0", "between 1 and 999"),
         ("lay = 3", "lay = 1.5", "whole number"),
         ("tax_rate = 0.2", "tax_rate = 20", "between 0 and 1"),

@@ -2,7 +2,8 @@
 
 The angle of a cone of half angle a, rolled out, is 2 pi sin a (M. P. do Carmo, Differential
 Geometry of Curves and Surfaces, 1976, on developable surfaces, from memory): a cut from rim to
-apex opens by what is left of 2 pi. The strip on a sphere is derived in docs/theory-fit.md, “Reliefs”.
+apex opens by what is left of 2 pi. The strip on a sphere is derived in docs/theory-fit.md,
+“Reliefs”.
 """
 
 import numpy as np

@@ -237,7 +237,7 @@ class _Search:
             few = candidate.path[drawn(flat.points_mm[candidate.path], off_mm=off)]
             path = region.mesh.vertices_mm[few]
             paths = self._mirrored(path, room, notes)
-            if not paths:
+            if not paths or not all(self._free(path) for path in paths):
                 continue
             done = cut_paths(region, flat, paths, notes)
             if done is not None and now - beyond_limits_mm2(done[1]) >= least:
@@ -260,8 +260,12 @@ class _Search:
         """The path and its mirror image, or the path alone; nothing if the pair is too much."""
         if self.mirror is None:
             return [path]
-        if self.mirror.off_mm(path) < APART_MM:
+        least, most = self.mirror.off_mm(path)
+        if most < APART_MM:
             return [self.mirror.onto(path)]
+        if least < 0.5 * APART_MM:
+            # It would come too near to its own mirror image.
+            return []
         other = self.mirror.image(path)
         if not self._free(other):
             notes.append(
@@ -281,6 +285,8 @@ class _Search:
             key=lambda s: float(np.linalg.norm(region.mesh.vertices_mm[s.inward[0]] - path[0])),
         )
         points = region.mesh.vertices_mm[slit.inward]
+        # Its ends are where the cut really begins and ends: on the edge, and at its tip.
+        path = np.concatenate((points[:1], path[1:-1], points[-1:]))
         steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
         seen = visibility(
             region, up=self.up, forward=self.forward, body=self.body, sight=self.sight

@@ -33,10 +33,11 @@ class Mirror:
         off = points_mm @ self.across - self.offset_mm
         return np.asarray(points_mm - off[:, None] * self.across)
 
-    def off_mm(self, points_mm: FloatArray) -> float:
-        """How near the points come to the plane."""
+    def off_mm(self, points_mm: FloatArray) -> tuple[float, float]:
+        """How far a path is from the plane at least, 0 if it crosses it, and at most."""
         off = points_mm @ self.across - self.offset_mm
-        return float(np.abs(off).min()) if (off > 0).all() or (off < 0).all() else 0.0
+        crosses = float(off.min()) < 0.0 < float(off.max())
+        return 0.0 if crosses else float(np.abs(off).min()), float(np.abs(off).max())
 
 
 def find_mirror(

@@ -1,0 +1,47 @@
+"""A cover's reliefs are cut into its piece, and each is said."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from job_workshop import raised, write_workshop
+from layflat.base import MeshError
+from layflat.film import generic_film
+from layflat.job import Piece, make_pieces, read_order
+from layflat.pattern import pattern_area_mm2, reliefs_of, to_polygon
+from layflat.surface import mend, read_mesh, read_panels
+
+PATHS = ([(-240.0, 10.0), (-190.0, 15.0)], [(-130.0, -140.0), (-130.0, -100.0)])
+
+
+def piece(folder: Path, paths: tuple[list[tuple[float, float]], ...]) -> Piece:
+    order = read_order(write_workshop(folder))
+    cover = replace(order.covers[0], reliefs=tuple(raised(path) for path in paths))
+    body = mend(read_mesh(folder / "body.ply", unit="m").mesh).mesh
+    info = read_panels(folder / "panels.json")
+    (made,) = make_pieces(replace(order, covers=(cover,)), body, info, generic_film())
+    return made
+
+
+def test_a_piece_has_the_reliefs_of_its_cover_and_says_them(tmp_path: Path) -> None:
+    plain, cut = piece(tmp_path, ()), piece(tmp_path, PATHS)
+    assert not any("Relief" in note for note in plain.notes)
+    assert [slit.name for slit in reliefs_of(cut.region)] == ["relief 2", "relief 1"]
+    # Straight in the plane below the dome, 50.2 and 40 mm; on its slope a little more.
+    for number, length in ((1, 51), (2, 40)):
+        (note,) = [note for note in cut.notes if note.startswith(f"Relief {number}: ")]
+        assert f"a cut {length} mm long" in note
+    assert to_polygon(cut.pattern).is_valid
+    lost = pattern_area_mm2(plain.pattern) - pattern_area_mm2(cut.pattern)
+    # At least two slots of half a millimetre and two round ends; the wraps give up some, too.
+    assert 0.5 * 90 < lost < 10 * 90
+    assert cut.flat.energy_mj < plain.flat.energy_mj
+    assert np.isfinite(cut.summary.greatest)
+
+
+def test_a_relief_that_starts_inside_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(MeshError, match="“relief 1” must start on an edge") as caught:
+        piece(tmp_path, ([(-130.0, 0.0), (-100.0, 0.0)],))
+    assert caught.value.panel == "left"
