@@ -123,7 +123,7 @@ def with_round_tips(
 def relief_notes(flat: Flat, region: Region) -> tuple[str, ...]:
     """What is to be said of each relief: its length, how wide it opens, how it ends."""
     notes = []
-    for slit in reliefs_of(region):
+    for slit in sorted(reliefs_of(region), key=lambda slit: (len(slit.name), slit.name)):
         first, second = flat.points_mm[slit.inward], flat.points_mm[slit.outward[::-1]]
         length = 0.5 * (_stations(first)[-1] + _stations(second)[-1])
         opens = opening_mm(first, second)
