@@ -100,7 +100,10 @@ def test_no_room_for_a_pair_is_said(region: Region, flat: Flat) -> None:
 
 
 def test_what_was_refused_is_not_proposed_again(found: Reliefs, region: Region, flat: Flat) -> None:
-    refused = [relief.path_mm for relief in found.proposals]
+    # A place is where a cut starts: a shorter one that was refused there is the same place.
+    refused = [
+        r.path_mm[0] + np.outer([0, 0.3], r.path_mm[-1] - r.path_mm[0]) for r in found.proposals
+    ]
     other = propose_reliefs(region, flat, most=2, refused=refused)
     assert other.proposals
     near = starts([r.path_mm for r in other.proposals])[:, None] - starts(refused)

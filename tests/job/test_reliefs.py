@@ -36,8 +36,8 @@ def test_a_piece_has_the_reliefs_of_its_cover_and_says_them(tmp_path: Path) -> N
     assert [note[:8] for note in cut.notes if note.startswith("Relief")] == ["Relief 1", "Relief 2"]
     assert to_polygon(cut.pattern).is_valid
     lost = pattern_area_mm2(plain.pattern) - pattern_area_mm2(cut.pattern)
-    # At least two slots of half a millimetre and two round ends; the wraps give up some, too.
-    assert 0.5 * 90 < lost < 10 * 90
+    # Up to half a millimetre for the knife and two round ends: what opens by itself is not lost.
+    assert 0.25 * 92 < lost < 0.5 * 92 + 2 * np.pi
     assert cut.flat.energy_mj < plain.flat.energy_mj
     assert np.isfinite(cut.summary.greatest)
 
