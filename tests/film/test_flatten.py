@@ -19,7 +19,7 @@ from film.shapes import (
     sheet,
     wave,
 )
-from layflat.base import CheckError, MeshError, SettingError, StoppedError
+from layflat.base import CheckError, InputError, MeshError, SettingError, StoppedError
 from layflat.film import Flat, flatten, strain_of
 from layflat.film.descent import Preconditioner
 from layflat.film.energy import FlatEnergy, HenckyLaw
@@ -81,6 +81,24 @@ class TestInvariance:
         stiff = flatten(panel.mesh, replace(FILM, youngs_modulus_mpa=60.0, thickness_um=100.0))
         assert stiff.points_mm.tobytes() == panel.points_mm.tobytes()
         assert stiff.energy_mj == pytest.approx(panel.energy_mj * 1.5, rel=1e-12)
+
+
+class TestGivenStart:
+    def test_a_start_leads_to_the_same_shape_sooner(self, panel: Flat) -> None:
+        random = np.random.default_rng(2)
+        near = panel.points_mm + random.normal(size=panel.points_mm.shape) * 0.05
+        again = flatten(panel.mesh, FILM, start_mm=near)
+        assert np.allclose(again.points_mm, panel.points_mm, atol=0.01)
+        assert again.steps < panel.steps
+
+    def test_an_inverted_start_is_put_aside(self, panel: Flat) -> None:
+        again = flatten(panel.mesh, FILM, start_mm=panel.points_mm * [1.0, -1.0])
+        assert again.points_mm.tobytes() == panel.points_mm.tobytes()
+
+    def test_a_start_of_another_surface_is_refused(self, panel: Flat) -> None:
+        for wrong in (panel.points_mm[1:], panel.points_mm * np.nan):
+            with pytest.raises(InputError, match="does not belong"):
+                flatten(panel.mesh, FILM, start_mm=wrong)
 
 
 class TestPose:

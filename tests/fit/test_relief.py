@@ -5,11 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from film.shapes import cap, film_of, graph, level, moved, wave
+from film.shapes import cap, car_like, film_of, graph, level, moved, wave
 from layflat.base import FloatArray, InputError, MeshError, SettingError, StoppedError
 from layflat.film import Flat, flatten, overlaps
 from layflat.fit import Reliefs, cut_relief, propose_reliefs
 from layflat.fit.relief_cut import carried, flatten_again
+from layflat.fit.relief_mirror import find_mirror
 from layflat.fit.relief_score import beyond_limits_mm2
 from layflat.pattern import reliefs_of
 from layflat.surface import Edge, EdgeKind, Loop, Mesh, Region, whole_region
@@ -88,6 +89,14 @@ def test_a_symmetric_panel_gets_mirrored_pairs(found: Reliefs) -> None:
             )
             < 0.5
         )
+
+
+def test_only_what_is_its_own_mirror_image_is_symmetric(region: Region) -> None:
+    axes = {"up": (0.0, 0.0, 1.0), "forward": (1.0, 0.0, 0.0)}
+    mirror = find_mirror(region, **axes)
+    assert mirror is not None
+    assert mirror.offset_mm == pytest.approx(0.0, abs=1e-6)
+    assert find_mirror(whole_region(car_like()), **axes) is None
 
 
 def test_no_room_for_a_pair_is_said(region: Region, flat: Flat) -> None:
