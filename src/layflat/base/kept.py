@@ -74,14 +74,26 @@ class Kept:
         notes: sentences on files that were damaged or could not be written.
     """
 
-    def __init__(self, folder: Path | None = None, *, most_bytes: int = MOST_BYTES) -> None:
+    def __init__(
+        self,
+        folder: Path | None = None,
+        *,
+        most_bytes: int = MOST_BYTES,
+        computes: bool = True,
+    ) -> None:
         """Open *folder*, and make it if it is not there.
+
+        Args:
+            folder: where results lie, or None to keep none.
+            most_bytes: what it holds at most.
+            computes: whether what is not kept is computed; else asking for it is a `LookupError`.
 
         Raises:
             OutputError: it holds what Layflat did not write, or cannot be made.
         """
         self.folder = folder
         self.most_bytes = most_bytes
+        self.computes = computes
         self.found: dict[str, int] = {}
         self.made: dict[str, int] = {}
         self.notes: list[str] = []
@@ -101,6 +113,9 @@ class Kept:
             step: its name, a plain word.
             given: all that the result depends on (see `layflat.base.digest`).
             compute: makes it.
+
+        Raises:
+            LookupError: it is not kept, and shall not be computed.
         """
         if self.folder is None:
             return self._make(step, compute)
@@ -125,6 +140,8 @@ class Kept:
         return result
 
     def _make(self, step: str, compute: Callable[[], _Result]) -> _Result:
+        if not self.computes:
+            raise LookupError(f"No result of the step “{step}” is kept for this.")
         result = compute()
         self.made[step] = self.made.get(step, 0) + 1
         return result

@@ -2,6 +2,14 @@
 
 from layflat.fit.blank import BlankOrFitted, BlankRates, blank_or_fitted
 from layflat.fit.blank_rectangle import Rectangle, least_rectangle
+from layflat.fit.fingers import (
+    Fingers,
+    FingerZone,
+    find_fingers,
+    finger_sentence,
+    finger_sentences,
+    finger_zones,
+)
 from layflat.fit.flange import Beyond, Flange, measure_flange
 from layflat.fit.judged import Judged, judge
 from layflat.fit.pairs import (
@@ -24,6 +32,8 @@ __all__ = [
     "BlankOrFitted",
     "BlankRates",
     "Difference",
+    "FingerZone",
+    "Fingers",
     "Flange",
     "Judged",
     "Mirroring",
@@ -37,6 +47,10 @@ __all__ = [
     "creases",
     "cut_relief",
     "edge_folds",
+    "find_fingers",
+    "finger_sentence",
+    "finger_sentences",
+    "finger_zones",
     "geodesic_curvature",
     "judge",
     "least_rectangle",

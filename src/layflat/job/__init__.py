@@ -3,6 +3,7 @@
 from layflat.job.blank import blank_of
 from layflat.job.compute import Computed, compute, computed_notes, computed_results, lay_out
 from layflat.job.done import Done, suffix_of
+from layflat.job.fitting import FittedPanel, Fitting, Front, fit_front
 from layflat.job.laying import laying_advice, laying_order
 from layflat.job.order import Cover, FilmOrder, LayoutOrder, Order, PriceOrder, read_order
 from layflat.job.pieces import Piece, covered_words, make_piece, make_pieces
@@ -17,6 +18,9 @@ __all__ = [
     "Cover",
     "Done",
     "FilmOrder",
+    "FittedPanel",
+    "Fitting",
+    "Front",
     "JobResult",
     "LayoutOrder",
     "Order",
@@ -29,6 +33,7 @@ __all__ = [
     "computed_results",
     "covered_words",
     "cut_file",
+    "fit_front",
     "flatten_file",
     "lay_out",
     "laying_advice",

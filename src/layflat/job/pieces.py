@@ -16,7 +16,7 @@ from layflat.film import (
 )
 from layflat.fit import cut_relief, edge_folds
 from layflat.job.order import Cover, FilmOrder
-from layflat.pattern import EdgeFinish, Finish, KeepOutShape, Pattern, from_flat
+from layflat.pattern import Depths, EdgeFinish, Finish, KeepOutShape, Pattern, from_flat
 from layflat.surface import (
     BodyInfo,
     Edge,
@@ -48,6 +48,7 @@ class Piece:
         keep_outs: the places left free.
         pattern: the outline that is cut.
         notes: sentences on what was trimmed, merged or asks for care.
+        wraps: the wrapped edges, with how deep their flaps may be place by place.
     """
 
     cover: Cover
@@ -58,6 +59,7 @@ class Piece:
     keep_outs: tuple[KeepOut, ...]
     pattern: Pattern
     notes: tuple[str, ...]
+    wraps: tuple[tuple[Edge, Depths], ...] = ()
 
     @property
     def name(self) -> str:
@@ -81,7 +83,7 @@ def make_pieces(
         SettingError: a panel, an edge or a keep-out that the order names is not there.
         MeshError: a panel cannot be cut out or laid flat; says which and why.
     """
-    jobs = [(cover, _panel(info, cover)) for cover in order.covers]
+    jobs = [(cover, known_panel(info, cover)) for cover in order.covers]
     count = len(jobs)
     body = prepare(mesh)
     pieces = []
@@ -105,23 +107,72 @@ def make_piece(
     progress: Progress = silent,
 ) -> Piece:
     """One piece, as `make_pieces` makes all."""
-    region = cut_region(body, panel, progress=part_of(progress, start=0.0, end=0.5))
-    if cover.line_mm is not None and cover.keep_mm is not None:
-        region = clip_region(region, line_mm=cover.line_mm, keep_mm=cover.keep_mm)
-    for path in cover.reliefs:
-        region = cut_relief(region, path)
+    region = piece_region(cover, panel, body, progress=part_of(progress, start=0.0, end=0.5))
     flat = flatten(
         region.mesh,
         film,
         finger_aversion=order.finger_aversion,
         progress=part_of(progress, start=0.5, end=0.8),
     )
+    progress("drawing the pattern", 0.85)
+    piece = finish_piece(order, cover, panel, region, flat, body)
+    progress("done", 1.0)
+    return piece
+
+
+def whole_region(
+    cover: Cover, panel: Panel, body: Mesh | Prepared, *, progress: Progress = silent
+) -> Region:
+    """The surface that *cover* covers, before any relief is cut.
+
+    Raises:
+        MeshError: it cannot be cut out; says why.
+    """
+    region = cut_region(body, panel, progress=progress)
+    if cover.line_mm is not None and cover.keep_mm is not None:
+        region = clip_region(region, line_mm=cover.line_mm, keep_mm=cover.keep_mm)
+    return region
+
+
+def piece_region(
+    cover: Cover, panel: Panel, body: Mesh | Prepared, *, progress: Progress = silent
+) -> Region:
+    """The surface that *cover* covers, open along its reliefs.
+
+    Raises:
+        MeshError: it cannot be cut out, or a relief cannot be cut; says why.
+    """
+    region = whole_region(cover, panel, body, progress=progress)
+    for path in cover.reliefs:
+        region = cut_relief(region, path)
+    return region
+
+
+def finish_piece(
+    order: FilmOrder,
+    cover: Cover,
+    panel: Panel,
+    region: Region,
+    flat: Flat,
+    body: Mesh | Prepared,
+) -> Piece:
+    """The piece of a region that has been laid flat.
+
+    Args:
+        order: says how pieces end at edges.
+        cover, panel: whose piece it is.
+        region: see `piece_region`.
+        flat: its flat shape.
+        body: the whole body, for what lies beyond its edges.
+
+    Raises:
+        MeshError: the flat shape overlaps itself.
+    """
     notes = list(flatten_warnings(flat))
     if overlaps(flat):
         raise MeshError(f"The panel “{panel.name}” cannot be one piece: {notes[-1]}")
     keep_outs = _kept_free(cover, panel, region, notes)
-    progress("drawing the pattern", 0.85)
-    finishes = _finishes(order, cover)
+    finishes = edge_finishes(order, cover)
     made = from_flat(
         flat,
         region,
@@ -133,7 +184,6 @@ def make_piece(
             for item in keep_outs
         ),
     )
-    progress("done", 1.0)
     return Piece(
         cover=cover,
         panel=panel,
@@ -143,10 +193,16 @@ def make_piece(
         keep_outs=keep_outs,
         pattern=made.pattern,
         notes=(*notes, *made.notes),
+        wraps=made.wraps,
     )
 
 
-def _panel(info: BodyInfo, cover: Cover) -> Panel:
+def known_panel(info: BodyInfo, cover: Cover) -> Panel:
+    """The panel that *cover* names.
+
+    Raises:
+        SettingError: it is not there, or an edge or a keep-out that the cover names.
+    """
     panel = info.panel(cover.panel)
     if panel is None:
         known = ", ".join(item.name for item in info.panels)
@@ -180,7 +236,7 @@ def _kept_free(cover: Cover, panel: Panel, region: Region, notes: list[str]) -> 
     return tuple(kept)
 
 
-def _finishes(order: FilmOrder, cover: Cover) -> Callable[[Edge], EdgeFinish]:
+def edge_finishes(order: FilmOrder, cover: Cover) -> Callable[[Edge], EdgeFinish]:
     """How the piece ends at each edge: the cover's word for it, else the rule for its kind."""
     return lambda edge: cover.finishes.get(edge.name, order.finishes[edge.kind])
 
