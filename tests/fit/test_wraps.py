@@ -1,13 +1,16 @@
 """What the wraps of a panel are folded round: measured on the body, said in sentences."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from flanged import Metal, flanged
 from layflat.film import flatten, generic_film
 from layflat.fit.wraps import edge_folds
-from layflat.pattern import EdgeFinish, Finish, Made, from_flat
+from layflat.pattern import SQUARE, UNSEEN, EdgeFinish, Finish, Fold, Made, from_flat
 from layflat.pattern.fold import Reason
+from layflat.pattern.wrap_words import fold_notes
 from layflat.surface import Edge, EdgeKind, Panel, Region, cut_region
 
 WRAP = EdgeFinish(Finish.WRAP, 8.0)
@@ -111,3 +114,17 @@ def test_curvature_and_angle_do_not_depend_on_the_numbering(radius: float) -> No
     assert np.abs(one.bow_per_mm).max() < 1e-4
     assert two.turn_per_mm == pytest.approx(one.turn_per_mm, abs=1e-4)
     assert two.angle_rad == pytest.approx(one.angle_rad, abs=1e-3)
+
+
+def test_edges_without_a_flange_are_named_in_one_sentence() -> None:
+    metal = flanged(angle_deg=90.0, depth_mm=5.0)
+    region = panel_on(metal)
+    lip, side, back = region.loops[0].edges[:3]
+    fold = Fold(np.zeros(2), np.zeros(2), np.full(2, SQUARE), np.full(2, np.inf), note=UNSEEN)
+    seen = replace(fold, note="Beyond the edge “back” the scan shows a flange.")
+    (note,) = fold_notes({id(lip): fold}, region)
+    assert note.startswith("There is no flange in the scan beyond the edge “lip”: a square fold")
+    told = fold_notes({id(lip): fold, id(back): seen, id(side): fold}, region)
+    assert told[0] == seen.note
+    assert "beyond the edges “lip” and “side”: square folds were assumed" in told[1]
+    assert len(told) == 2

@@ -152,4 +152,4 @@ def test_the_fold_of_a_cap_s_rim_is_what_the_two_curvatures_make_of_it() -> None
     final = (sphere - width) * math.sin(x)
     initial = sphere * math.sin(x) * (1.0 + width / (sphere * math.tan(x)))
     assert strain == pytest.approx(final / initial - 1.0, rel=0.02)
-    assert "no flange in the scan" in folds[id(edge)].note
+    assert folds[id(edge)].note == "no flange in the scan"

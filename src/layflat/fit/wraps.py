@@ -15,6 +15,7 @@ from layflat.base import FloatArray, IntArray
 from layflat.fit.flange import REACH_MM, Beyond, Flange, measure_flange
 from layflat.pattern import (
     SQUARE,
+    UNSEEN,
     WINDOW_DEPTHS,
     EdgeFinish,
     Finish,
@@ -224,11 +225,7 @@ def _metal(flange: Flange, name: str) -> tuple[FloatArray, FloatArray, str]:
     metal[metal > REACH_MM - 0.5] = np.inf
     metal[ends] = 0.0
     if not (seen.any() or ends.any()):
-        note = (
-            f"There is no flange in the scan beyond the edge {name}: a square fold was assumed, on "
-            "metal that is deep enough."
-        )
-        return angle, metal, note
+        return angle, metal, UNSEEN
     parts = []
     if seen.any():
         degrees = np.degrees(flange.angle_rad[seen])

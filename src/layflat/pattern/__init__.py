@@ -14,6 +14,7 @@ from layflat.pattern.dxf_write import dxf_text
 from layflat.pattern.fit import fit_curve
 from layflat.pattern.fold import (
     SQUARE,
+    UNSEEN,
     Fold,
     Limits,
     Reason,
@@ -51,6 +52,7 @@ from layflat.pattern.wrap_flat import edge_vertices, wrap_limits
 __all__ = [
     "SQUARE",
     "TIP_RADIUS_MM",
+    "UNSEEN",
     "WINDOW_DEPTHS",
     "Curve",
     "Depths",

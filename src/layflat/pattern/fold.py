@@ -52,6 +52,10 @@ class Limits:
     remark: str = ""
 
 
+UNSEEN = "no flange in the scan"
+"""The note of a fold beyond whose whole edge nothing was seen: it was assumed square."""
+
+
 @dataclass(frozen=True, eq=False)
 class Fold:
     """The metal that a flap is folded round, vertex by vertex along one edge of a panel.
@@ -63,7 +67,7 @@ class Fold:
             outside.
         angle_rad: (n,) float64, how far the metal turns from the panel.
         metal_mm: (n,) float64, how far it goes on beyond the edge; infinite where nobody knows.
-        note: a sentence on what was seen or assumed, or "".
+        note: a sentence on what was seen or assumed, `UNSEEN`, or "".
     """
 
     turn_per_mm: FloatArray

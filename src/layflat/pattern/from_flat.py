@@ -29,6 +29,7 @@ from layflat.pattern.relief import (
 from layflat.pattern.shape import to_polygon
 from layflat.pattern.wrap_depth import Depths
 from layflat.pattern.wrap_flat import in_the_flat, wrap_limits
+from layflat.pattern.wrap_words import fold_notes
 from layflat.surface import Edge, EdgeKind, Region, edge_lengths_mm
 
 INNER_RADIUS_MM = 1.0
@@ -131,8 +132,7 @@ def from_flat(
     finished = finish_edges(
         loops, wanted, limits=wrap_limits(flat.film), folds=in_the_flat(flat, region, folds)
     )
-    seen = dict.fromkeys(fold.note for fold in folds.values() if fold.note)
-    notes = [*seen, *finished.notes, *relief_notes(flat, region)]
+    notes = [*fold_notes(folds, region), *finished.notes, *relief_notes(flat, region)]
     shape = with_round_tips(finished.shape, points, slits)
     shape = _with_keep_outs(shape, keep_outs, deviation_mm, notes)
     piece = _one_part(shape, name, notes)

@@ -1,13 +1,14 @@
 """What becomes of a wrap that was asked for, in a finish and in sentences."""
 
 import math
+from collections.abc import Mapping
 
 from layflat.pattern.edges import FlatEdge
-from layflat.pattern.fold import Limits, Reason
+from layflat.pattern.fold import UNSEEN, Fold, Limits, Reason
 from layflat.pattern.notches import LEAST_TAB_MM, ROOT_MM, Notch
 from layflat.pattern.piece import EdgeFinish, Finish
 from layflat.pattern.wrap_depth import TRIMMED_MM, Depths
-from layflat.surface import EdgeKind
+from layflat.surface import EdgeKind, Region
 
 LEAST_WRAP_MM = 1.0
 """A flap that may nowhere be deeper than this is left away."""
@@ -35,6 +36,31 @@ _BEYOND = {
 def called(edge: FlatEdge) -> str:
     """An edge's name in a sentence."""
     return f"“{edge.edge.name}”" if edge.edge.name else "without a name"
+
+
+def fold_notes(folds: Mapping[int, Fold], region: Region) -> tuple[str, ...]:
+    """What was seen and assumed beyond the edges of a region; where nothing was, in one sentence.
+
+    Args:
+        folds: by `id` of the edge.
+        region: whose edges.
+    """
+    edges = [edge for loop in region.loops for edge in loop.edges if id(edge) in folds]
+    unseen = [edge.name for edge in edges if folds[id(edge)].note == UNSEEN]
+    notes = [folds[id(edge)].note for edge in edges]
+    seen = dict.fromkeys(note for note in notes if note not in ("", UNSEEN))
+    if not unseen:
+        return tuple(seen)
+    names = list(dict.fromkeys(f"“{name}”" if name else "without a name" for name in unseen))
+    listed = " and ".join(part for part in (", ".join(names[:-1]), names[-1]) if part)
+    edges_word, folds_word = (
+        ("edge", "a square fold was") if len(names) == 1 else ("edges", "square folds were")
+    )
+    sentence = (
+        f"There is no flange in the scan beyond the {edges_word} {listed}: {folds_word} assumed, "
+        "on metal that is deep enough."
+    )
+    return (*seen, sentence)
 
 
 def feasible(edge: FlatEdge, finish: EdgeFinish, notes: list[str]) -> EdgeFinish:
