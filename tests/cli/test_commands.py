@@ -168,7 +168,9 @@ def test_check_says_what_a_mesh_is_like(panel: Path, capsys: pytest.CaptureFixtu
     assert "one sheet" in out
 
 
-@pytest.mark.parametrize("command", ["check", "flatten", "strip", "nest", "cut", "job", "demo"])
+@pytest.mark.parametrize(
+    "command", ["check", "flatten", "fit", "strip", "nest", "cut", "job", "demo"]
+)
 def test_every_command_teaches_by_example(command: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main([command, "--help"]) == 0
     out = capsys.readouterr().out

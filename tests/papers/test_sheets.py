@@ -1,15 +1,19 @@
 """Every sheet, opened as a stranger's program opens it."""
 
 import io
+import re
 import unicodedata
 from collections.abc import Callable
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from defusedxml.ElementTree import fromstring
 from pypdf import PdfReader
 
+from layflat.fit import Fingers, FingerZone
 from layflat.papers import (
+    CutMark,
     Document,
     LengthUnit,
     Paper,
@@ -167,6 +171,40 @@ def test_many_pieces_are_inspected_over_several_pages() -> None:
     rows = text.split(plain("who did not lay it"))[-1]
     for piece in sheet.pieces:
         assert plain(f"{piece.number}{piece.name}") in rows
+
+
+def test_fingers_and_cuts_are_marked_on_the_map_and_listed() -> None:
+    flat = scene.flat()
+    zones = [
+        FingerZone(
+            faces=np.arange(10 * i, 10 * i + 10),
+            centre_mm=flat.mesh.vertices_mm[0],
+            direction_mm=np.array([1.0, 0.0, 0.0]),
+            flat_direction=np.array([0.6, 0.8]),
+            depth_mm=20.0 + i,
+            width_mm=111.0,
+            excess_mm=excess,
+            greatest=0.03,
+            ends_at_edge=True,
+            area_mm2=200.0,
+        )
+        for i, excess in enumerate((1.5, 0.04, 4.5))
+    ]
+    cut = CutMark("R1", flat.points_mm[[0, 5]])
+    sheet = scene.fit_sheet(
+        fingers=Fingers(tuple(zones), 0.01, 0, 0.0), cuts=((cut, "50 mm inward."),)
+    )
+    document = fit_document(sheet)
+    told = text_of(document)
+    assert "Cutsthatwouldhelp" in told
+    assert "R150mminward." in told
+    # The most film too much comes first; what a thumb presses away is not numbered.
+    rows = re.findall(r"(\d)111mm\d+mm([0-9.]+)mm", told)
+    assert rows == [("1", "4.5"), ("2", "1.5")]
+    drawing = document.pictures["strain.svg"].decode()
+    assert ">R1</text>" in drawing
+    assert drawing.count(">2</text>") == 1
+    assert ">3</text>" not in drawing
 
 
 def test_the_fit_report_states_its_numbers() -> None:

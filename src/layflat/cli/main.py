@@ -17,6 +17,7 @@ _COMMANDS = {
     "job": "Take one job from its cover to pieces, layout, cut programs and papers.",
     "check": "Say what a scanned surface is like and what would be mended.",
     "flatten": "Find the flat film piece for a panel, and what laying it asks of the film.",
+    "fit": "Say where film is stretched and fingers, and what would help.",
     "strip": "Turn a strip test with weights and a tape into a film file.",
     "nest": "Lay pieces out on a roll.",
     "serve": "Start the workshop app.",

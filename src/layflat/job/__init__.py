@@ -4,6 +4,7 @@ from layflat.job.blank import blank_of
 from layflat.job.compute import Computed, compute, computed_notes, computed_results, lay_out
 from layflat.job.done import Done, suffix_of
 from layflat.job.fitting import FittedPanel, Fitting, Front, fit_front
+from layflat.job.front import FrontResult, fit_job, front_results, write_front
 from layflat.job.laying import laying_advice, laying_order
 from layflat.job.order import Cover, FilmOrder, LayoutOrder, Order, PriceOrder, read_order
 from layflat.job.pieces import Piece, covered_words, make_piece, make_pieces
@@ -21,6 +22,7 @@ __all__ = [
     "FittedPanel",
     "Fitting",
     "Front",
+    "FrontResult",
     "JobResult",
     "LayoutOrder",
     "Order",
@@ -34,7 +36,9 @@ __all__ = [
     "covered_words",
     "cut_file",
     "fit_front",
+    "fit_job",
     "flatten_file",
+    "front_results",
     "lay_out",
     "laying_advice",
     "laying_order",
@@ -46,5 +50,6 @@ __all__ = [
     "run_job",
     "strip_file",
     "suffix_of",
+    "write_front",
     "write_job",
 ]

@@ -4,6 +4,7 @@ from layflat.papers.camera import VIEWS, View
 from layflat.papers.care import CareSheet, care_document, care_sheet
 from layflat.papers.cautions import CARE, CUSTOMER, DEFER, PASSPORT
 from layflat.papers.engine import Document, picture_png
+from layflat.papers.finger_marks import CutMark
 from layflat.papers.fit import FitSheet, fit_document, fit_report
 from layflat.papers.head import Head, LengthUnit, Paper
 from layflat.papers.laying import LayingPiece, LayingSheet, laying_document, laying_sheet
@@ -62,6 +63,7 @@ __all__ = [
     "VIEWS",
     "CareSheet",
     "Colour",
+    "CutMark",
     "Document",
     "Effort",
     "FitSheet",

@@ -8,8 +8,10 @@ from shapely import LinearRing, Point
 
 from layflat.base import FloatArray
 from layflat.film import NOT_STATED, QUANTITIES, Film, Flat, to_flat
+from layflat.fit import Fingers
 from layflat.papers.canvas import Canvas, photo
 from layflat.papers.engine import Document
+from layflat.papers.finger_marks import CutMark, marked_zones
 from layflat.papers.head import (
     Head,
     LengthUnit,
@@ -46,6 +48,8 @@ class FitSheet:
         free: keep-outs that are left free.
         laying: advice, in the order of laying.
         warnings: what a person must know.
+        fingers: where the piece fingers, or None if nobody looked.
+        cuts: proposed cuts from the edge inward, with what each is for.
     """
 
     head: Head
@@ -57,6 +61,8 @@ class FitSheet:
     free: tuple[KeepOut, ...] = ()
     laying: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    fingers: Fingers | None = None
+    cuts: tuple[tuple[CutMark, str], ...] = ()
 
 
 def fit_report(sheet: FitSheet) -> bytes:
@@ -90,6 +96,8 @@ def fit_document(sheet: FitSheet) -> Document:
         "laying": list(sheet.laying),
         "warnings": list(sheet.warnings),
         "sources": _sources(film),
+        "fingers": _finger_rows(sheet.fingers, unit),
+        "cuts": [(cut.name, words) for cut, words in sheet.cuts],
     }
     pictures = {f"edge-{k.value}.svg": edge_key(dashes).encode() for k, dashes in DASHES.items()}
     if sheet.place is not None:
@@ -109,8 +117,10 @@ def fit_document(sheet: FitSheet) -> Document:
             (one_line(item.name or item.kind, most=32), to_flat(sheet.flat, item.points_mm))
             for item in sheet.free
         ],
+        zones=marked_zones(sheet.fingers),
+        cuts=[cut for cut, _ in sheet.cuts],
         width_mm=_PICTURE_MM,
-        height_mm=_map_height_mm(report, most_mm=_needed_height_mm(sheet.flat)),
+        height_mm=_map_height_mm(report, sheet),
     )
     return _with_map(report, strain)
 
@@ -126,12 +136,16 @@ def _needed_height_mm(flat: Flat) -> float:
     return float(np.clip(172.0 * ratio + 30.0, *_MAP_MM))
 
 
-def _map_height_mm(report: Document, *, most_mm: float) -> float:
+def _map_height_mm(report: Document, sheet: FitSheet) -> float:
     """The greatest height of the map with which the report stays on one page.
 
     It is found by setting the report with an empty map. A report with very much to say keeps the
-    least height and goes on to a second page.
+    least height and goes on to a second page; one that tells of fingers has a large map and goes
+    on to a second page anyway.
     """
+    most_mm = _needed_height_mm(sheet.flat)
+    if marked_zones(sheet.fingers) or sheet.cuts:
+        return most_mm
 
     def on_one_page(height_mm: float) -> bool:
         return _with_map(report, Canvas(_PICTURE_MM, height_mm).svg()).page_count() == 1
@@ -184,6 +198,19 @@ _READING = (
     "hatched beyond it: warm the film, pull slowly. Broken line: the finger limit; hatched the "
     "other way: work the film inwards or it folds. Thin lines: half a limit, one and a half."
 )
+
+
+def _finger_rows(fingers: Fingers | None, unit: LengthUnit) -> list[tuple[str, str, str, str]]:
+    """The zones that have a number on the map: number, along the edge, depth, film too much."""
+    return [
+        (
+            str(number),
+            length(zone.width_mm, unit),
+            length(zone.depth_mm, unit),
+            length(zone.excess_mm, unit, decimals=1),
+        )
+        for number, zone in enumerate(marked_zones(fingers), start=1)
+    ]
 
 
 def _edge_row(record: EdgeRecord, unit: LengthUnit) -> dict[str, str]:

@@ -10,8 +10,10 @@ from shapely.ops import nearest_points
 
 from layflat.base import FloatArray
 from layflat.film import Film, Flat
+from layflat.fit import FingerZone
 from layflat.nest import Layout, Placement
 from layflat.papers.canvas import Canvas, Frame, Pen, hatch
+from layflat.papers.finger_marks import CutMark, draw_cuts, draw_fingers
 from layflat.papers.labels import Ground, draw_labels, free_spot, place_labels
 from layflat.papers.look import DASHES, GROUND, INK, PAPER, PENCIL, strain_hex
 from layflat.papers.rule import HEIGHT_MM, draw_rule
@@ -117,16 +119,20 @@ def strain_sheet_picture(
     pattern: Pattern | None = None,
     region: Region | None = None,
     free: Sequence[tuple[str, FloatArray]] = (),
+    zones: Sequence[FingerZone] = (),
+    cuts: Sequence[CutMark] = (),
     width_mm: float = 178.0,
     height_mm: float = 104.0,
 ) -> str:
-    """The strain map with outline, edges by kind, marked places, rule and legend.
+    """The strain map with outline, edges by kind, marked places, fingers, rule and legend.
 
     Args:
         flat: the flattened region.
         pattern: its pattern, in the same coordinates; its outline is drawn over the map.
         region: the region that *flat* came from; its edges are drawn by their kind.
         free: places left free of film: names with rims (k, 2) in the coordinates of *flat*.
+        zones: of fingers, in the order of their numbers.
+        cuts: proposed from the edge inward.
         width_mm: of the picture.
         height_mm: of the picture.
     """
@@ -157,7 +163,9 @@ def strain_sheet_picture(
         shapely.polygons(frame.on_paper(flat.points_mm)[flat.mesh.faces])
     )
     ground = Ground(width_mm=width_mm, height_mm=map_height, film=film.simplify(0.1))
-    _draw_words(canvas, summary, frame, ground, free)
+    marked = draw_fingers(canvas, flat, zones, frame, ground=ground)
+    marked += draw_cuts(canvas, cuts, frame, ground=ground, taken=marked)
+    _draw_words(canvas, summary, frame, ground, free, marked)
     draw_rule(canvas, x=1, y=map_height + 1.5, most_mm=width_mm - 2, scale=frame.scale)
     _draw_legend(canvas, flat.film, y=map_height + HEIGHT_MM + 3.0, width_mm=width_mm)
     return canvas.svg()
@@ -266,6 +274,7 @@ def _draw_words(
     frame: Frame,
     ground: Ground,
     free: Sequence[tuple[str, FloatArray]],
+    marked: Sequence[BaseGeometry],
 ) -> None:
     """The names of places left free; A and B, where the film is stretched and compressed most."""
     places = [
@@ -274,9 +283,9 @@ def _draw_words(
     ]
     dots = [Point(frame.on_paper(at)[0]).buffer(1.1) for _, _, at in places]
     things = [(name, Polygon(frame.on_paper(rim)).convex_hull) for name, rim in free]
-    labels = place_labels(things, ground=ground, taken=dots)
+    labels = place_labels(things, ground=ground, taken=[*dots, *marked])
     draw_labels(canvas, labels)
-    taken: list[BaseGeometry] = [shape for _, shape in things]
+    taken: list[BaseGeometry] = [*marked, *(shape for _, shape in things)]
     taken += [shape for label in labels for shape in label.shapes]
     for (letter, text, _), dot in zip(places, dots, strict=True):
         others = [*taken, *(item for item in dots if item is not dot)]
