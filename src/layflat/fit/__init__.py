@@ -12,6 +12,10 @@ from layflat.fit.fingers import (
 )
 from layflat.fit.flange import Beyond, Flange, measure_flange
 from layflat.fit.judged import Judged, judge
+from layflat.fit.laying_anchor import Place, Pull
+from layflat.fit.laying_plan import Heat, HeatKind, PiecePlan, plan_piece, plan_results
+from layflat.fit.laying_sweeps import Sweep
+from layflat.fit.laying_tape import Tape
 from layflat.fit.pairs import (
     TOLERANCE_MM,
     Difference,
@@ -35,13 +39,20 @@ __all__ = [
     "FingerZone",
     "Fingers",
     "Flange",
+    "Heat",
+    "HeatKind",
     "Judged",
     "Mirroring",
     "Pair",
+    "PiecePlan",
+    "Place",
+    "Pull",
     "Rectangle",
     "Relief",
     "Reliefs",
     "Sight",
+    "Sweep",
+    "Tape",
     "blank_or_fitted",
     "compare_pair",
     "creases",
@@ -56,6 +67,8 @@ __all__ = [
     "least_rectangle",
     "measure_flange",
     "normal_curvature",
+    "plan_piece",
+    "plan_results",
     "propose_reliefs",
     "shared_flat",
     "shared_pattern",

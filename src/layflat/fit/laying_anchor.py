@@ -1,0 +1,151 @@
+"""Where the first hold of a piece is, and along which line it is pulled first."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from layflat.base import FloatArray, IntArray, frozen
+from layflat.film import Flat, to_surface
+from layflat.fit.fingers import edge_distance_mm
+
+CALM_PART = 0.4
+"""The anchor is sought on this part of the piece that is strained least."""
+
+INLAND = 0.35
+"""And no nearer to an edge than this part of the greatest distance from one."""
+
+LEAST_PULL = 0.002
+"""With less difference between its mean strains a piece has no line that it is pulled along."""
+
+_PROBE_MM = 15.0
+_CLEARLY = 0.35
+
+
+@dataclass(frozen=True, eq=False)
+class Place:
+    """A place of a piece, on the liner and on the car.
+
+    Attributes:
+        flat_mm: (2,) float64.
+        surface_mm: (3,) float64.
+    """
+
+    flat_mm: FloatArray
+    surface_mm: FloatArray
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "flat_mm", frozen(self.flat_mm).reshape(2))
+        object.__setattr__(self, "surface_mm", frozen(self.surface_mm).reshape(3))
+
+
+@dataclass(frozen=True, eq=False)
+class Pull:
+    """The line that a piece is laid along first.
+
+    Attributes:
+        along: (2,) float64, unit vector in the flat, towards the end that is laid first.
+        stretch: mean strain along it, a fraction.
+        is_pulled: whether film has to be stretched along it more than across.
+    """
+
+    along: FloatArray
+    stretch: float
+    is_pulled: bool
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "along", frozen(self.along).reshape(2))
+
+
+def place_of(flat: Flat, point_mm: FloatArray) -> Place:
+    """The place of a point of the flat."""
+    return Place(point_mm, to_surface(flat, point_mm)[0])
+
+
+def find_anchor(flat: Flat) -> tuple[Place, float]:
+    """The middle of the largest calm part, and the greatest strain in that part, a fraction.
+
+    Calm are the triangles that are strained least and lie well away from every edge: there film
+    lies down by itself, and what is done later does not move it.
+    """
+    mesh = flat.mesh
+    areas = mesh.face_areas_mm2
+    strained = np.maximum(np.abs(flat.strain.greatest - 1.0), np.abs(1.0 - flat.strain.least))
+    from_edge = edge_distance_mm(mesh)[mesh.faces].mean(axis=1)
+    inland = from_edge >= INLAND * from_edge.max()
+    order = np.argsort(np.where(inland, strained, np.inf), kind="stable")
+    reached = np.cumsum(areas[order])
+    most = int(np.searchsorted(reached, CALM_PART * areas[inland].sum())) + 1
+    part = largest_part(mesh.faces, order[:most], areas)
+    centres = flat.points_mm[mesh.faces[part]].mean(axis=1)
+    middle = areas[part] @ centres / areas[part].sum()
+    nearest = centres[np.argmin(np.linalg.norm(centres - middle, axis=1))]
+    return place_of(flat, nearest), float(strained[part].max())
+
+
+def find_pull(flat: Flat, anchor: Place, *, up: FloatArray, forward: FloatArray) -> Pull:
+    """Along the greatest mean stretch; along the piece where it needs none.
+
+    Args:
+        flat: the piece.
+        anchor: its first hold.
+        up, forward: (3,) unit vectors of the body: of two equal ends the one ahead is laid first,
+            else the upper one, else the one farther from the car's middle.
+    """
+    areas = flat.triangle_areas_mm2
+    d = flat.strain.direction
+    across = np.stack((-d[:, 1], d[:, 0]), axis=1)
+    logs = np.log(flat.strain.greatest), np.log(flat.strain.least)
+    mean = (
+        sum(
+            np.einsum("m,mi,mj->ij", areas * log, v, v)
+            for log, v in zip(logs, (d, across), strict=True)
+        )
+        / areas.sum()
+    )
+    values, vectors = np.linalg.eigh(mean)
+    centres = flat.points_mm[flat.mesh.faces].mean(axis=1) - anchor.flat_mm
+    pulled = bool(values[1] - values[0] >= LEAST_PULL and values[1] > 0.0)
+    along = vectors[:, 1]
+    if not pulled:
+        spread = np.einsum("m,mi,mj->ij", areas, centres, centres)
+        along = np.linalg.eigh(spread)[1][:, 1]
+    lean = float(areas @ (centres @ along)) / float(areas @ np.abs(centres @ along))
+    if abs(lean) < 0.2:
+        lean = _first_end(surface_direction(flat, anchor, along), anchor, up, forward)
+    along = along if lean >= 0.0 else -along
+    return Pull(along, math.expm1(float(along @ mean @ along)), pulled)
+
+
+def _first_end(direction: FloatArray, anchor: Place, up: FloatArray, forward: FloatArray) -> float:
+    """Positive where *direction* leads to the end that is laid first."""
+    for known in (forward, up):
+        if abs(float(direction @ known)) > _CLEARLY:
+            return float(direction @ known)
+    side = np.cross(up, forward)
+    return float(direction @ side) * (1.0 if float(anchor.surface_mm @ side) >= 0.0 else -1.0)
+
+
+def surface_direction(flat: Flat, at: Place, along: FloatArray) -> FloatArray:
+    """(3,) the unit vector on the car of a direction of the flat at a place."""
+    ends = to_surface(flat, at.flat_mm + np.outer((-_PROBE_MM, _PROBE_MM), along))
+    step = ends[1] - ends[0]
+    return np.asarray(step / max(float(np.linalg.norm(step)), 1e-12))
+
+
+def largest_part(faces: IntArray, chosen: IntArray, areas: FloatArray) -> IntArray:
+    """The largest set of the *chosen* triangles that hang together by their corners."""
+    of_face = parts_of(faces[chosen])
+    part = int(np.argmax(np.bincount(of_face, areas[chosen])))
+    return np.asarray(chosen[of_face == part], dtype=np.int64)
+
+
+def parts_of(faces: IntArray) -> IntArray:
+    """(k,) a number for each set of triangles that hang together by their corners."""
+    count = int(faces.max()) + 1
+    rows, columns = faces[:, :2].ravel(), faces[:, 1:].ravel()
+    graph = coo_array((np.ones(len(rows), np.int8), (rows, columns)), shape=(count, count))
+    of_vertex = connected_components(graph, directed=False)[1]
+    return np.asarray(np.unique(of_vertex[faces[:, 0]], return_inverse=True)[1], dtype=np.int64)

@@ -1,0 +1,213 @@
+"""How a piece is laid: holds, pulls that a tape can check, sweeps that cover all film, heat."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from shapely import Polygon
+
+from layflat.base import FloatArray, IntArray
+from layflat.film import Flat, flatten, generic_film
+from layflat.film.frames import frames_of_mesh
+from layflat.film.strain import strain_of_frames
+from layflat.fit import PiecePlan, Place, plan_piece, plan_results
+from layflat.fit.lay import lay
+from layflat.fit.lay_anchor import Anchor
+from layflat.fit.laying_plan import HeatKind
+from layflat.surface import Edge, EdgeKind, Loop, Mesh, Region, boundary_loops
+
+NAMES = ("near", "right", "far", "left")
+
+
+def grid(wide: int, high: int, step: float) -> tuple[FloatArray, IntArray, IntArray]:
+    """Points and triangles of a rectangle round the origin, and its rim counter-clockwise."""
+    x, y = np.meshgrid(np.arange(wide) - (wide - 1) / 2, np.arange(high) - (high - 1) / 2)
+    points = np.column_stack((x.ravel(), y.ravel(), np.zeros(wide * high))) * step
+    corner = (np.arange(high - 1)[:, None] * wide + np.arange(wide - 1)).ravel()
+    a, b, c, d = corner, corner + 1, corner + wide + 1, corner + wide
+    faces = np.concatenate((np.stack((a, b, c), 1), np.stack((a, c, d), 1)))
+    number = np.arange(wide * high).reshape(high, wide)
+    rim = np.concatenate((number[0, :-1], number[:-1, -1], number[-1, :0:-1], number[:0:-1, 0]))
+    return points, faces, rim
+
+
+def region_of(points: FloatArray, faces: IntArray, rim: IntArray, sides: list[int]) -> Region:
+    edge_of = np.repeat(np.arange(4), sides)
+    starts = rim[np.concatenate(([0], np.cumsum(sides)[:-1]))]
+    edges = tuple(
+        Edge(EdgeKind.GAP, points[[start]], name) for start, name in zip(starts, NAMES, strict=True)
+    )
+    return Region(Mesh(points, faces), (Loop(rim, edge_of, edges),))
+
+
+def sheet(shape: str, *, wide: int = 41, high: int = 25, step: float = 20.0) -> Region:
+    points, faces, rim = grid(wide, high, step)
+    x, y = points[:, 0].copy(), points[:, 1].copy()
+    if shape == "cylinder":
+        points[:, 0], points[:, 2] = 600 * np.sin(x / 600), 600 * np.cos(x / 600)
+    if shape == "sphere":
+        points[:, 2] = np.sqrt(900.0**2 - x**2 - y**2)
+    if shape == "saddle":
+        points[:, 2] = (x**2 - y**2) / 2400
+    return region_of(points, faces, rim, [wide - 1, high - 1, wide - 1, high - 1])
+
+
+def flat_with(region: Region, points: FloatArray) -> Flat:
+    """The film in a given flat shape, its strain computed from it."""
+    frames = frames_of_mesh(region.mesh)
+    strain = strain_of_frames(frames, points[:, 0] + 1j * points[:, 1])
+    flat = flatten(region.mesh, generic_film(), max_steps=0)
+    return replace(flat, points_mm=points, strain=strain)
+
+
+def planned(region: Region, flat: Flat | None = None) -> tuple[Flat, PiecePlan]:
+    flat = flatten(region.mesh, generic_film()) if flat is None else flat
+    return flat, plan_piece(flat, region)
+
+
+@pytest.mark.parametrize("shape", ["plane", "cylinder"])
+def test_what_unrolls_needs_no_tape_and_no_heat(shape: str) -> None:
+    _, plan = planned(sheet(shape))
+    assert (plan.tapes, plan.heats) == ((), ())
+    assert not plan.pull.is_pulled
+    assert any("No pull needs a tape" in step for step in plan.steps)
+
+
+def test_a_known_stretch_is_read_off_the_tape() -> None:
+    # A flat panel covered by film that is 1/1.03 as long along x: 300 mm become 309 mm.
+    region = sheet("plane", wide=31, high=16)
+    points = region.mesh.vertices_mm[:, :2] / [1.03, 1.0]
+    _, plan = planned(region, flat_with(region, points))
+    assert plan.pull.is_pulled
+    assert plan.pull.stretch == pytest.approx(0.03, abs=1e-9)
+    assert np.abs(plan.pull.along) == pytest.approx([1.0, 0.0], abs=1e-9)
+    assert plan.tapes
+    for tape in plan.tapes:
+        step = tape.ends[1].flat_mm - tape.ends[0].flat_mm
+        assert tape.liner_mm == pytest.approx(np.hypot(*step))
+        assert tape.car_mm == pytest.approx(np.hypot(1.03 * step[0], step[1]), rel=1e-9)
+    longest = plan.tapes[0]
+    assert longest.car_mm / longest.liner_mm == pytest.approx(1.03, rel=2e-3)
+
+
+def test_tapes_on_a_sphere_are_great_circles() -> None:
+    # The length of the great circle between two points at a chord c: 2 R asin(c / 2R).
+    flat, plan = planned(sheet("sphere", wide=41, high=41))
+    assert plan.tapes
+    for tape in plan.tapes:
+        ends = np.array([end.surface_mm for end in tape.ends])
+        chord = np.linalg.norm(ends[1] - ends[0])
+        assert tape.car_mm == pytest.approx(2 * 900 * np.arcsin(chord / 1800), rel=1e-3)
+        assert tape.car_mm - tape.liner_mm >= 2.0
+    # Film stretches in the middle of a dome, so the pulls go through it.
+    assert min(
+        np.linalg.norm(np.mean([end.flat_mm for end in tape.ends], axis=0)) for tape in plan.tapes
+    ) < 0.2 * np.ptp(flat.points_mm)
+
+
+def test_film_held_at_the_marks_lies_as_it_was_flattened() -> None:
+    region = sheet("sphere", wide=31, high=31, step=20.0)
+    flat, plan = planned(region)
+    marks = [plan.anchor, *(end for tape in plan.tapes for end in tape.ends)]
+    outline = flat.points_mm[region.loops[0].vertices]
+    unlike = list({tuple(np.round(mark.flat_mm, 6)): mark for mark in marks}.values())
+    laid = lay(
+        Polygon(outline),
+        region.mesh,
+        generic_film(),
+        anchors=[Anchor(mark.flat_mm, mark.surface_mm) for mark in unlike],
+    )
+    assert len(unlike) >= 2
+    assert laid.off_edge_mm.greatest_mm < 0.2
+
+
+@pytest.mark.parametrize("shape", ["plane", "sphere", "saddle"])
+def test_every_sweep_begins_at_laid_film_and_all_film_is_laid_once(shape: str) -> None:
+    region = sheet(shape)
+    flat, plan = planned(region)
+    faces = flat.mesh.faces
+    laid = np.zeros(len(flat.points_mm), bool)
+    nearest = np.argmin(np.linalg.norm(flat.points_mm - plan.anchor.flat_mm, axis=1))
+    laid[nearest] = True
+    for sweep in plan.sweeps:
+        own = faces[sweep.faces]
+        reached = laid.copy()
+        for _ in range(len(flat.points_mm)):
+            touching = reached[own].any(axis=1)
+            before = reached.sum()
+            reached[own[touching]] = True
+            if reached.sum() == before:
+                break
+        assert reached[own].all()
+        laid[own] = True
+    counted = np.bincount(np.concatenate([sweep.faces for sweep in plan.sweeps]))
+    assert (counted == 1).all()
+    assert len(counted) == len(faces)
+    assert [sweep.number for sweep in plan.sweeps] == list(range(1, len(plan.sweeps) + 1))
+
+
+def test_a_ring_is_laid_whole() -> None:
+    points, faces, rim = grid(31, 21, 20.0)
+    middle = points[faces].mean(axis=1)
+    hole = (np.abs(middle[:, 0]) < 100) & (np.abs(middle[:, 1]) < 60)
+    keep = faces[~hole]
+    used = np.unique(keep)
+    number = np.full(len(points), -1)
+    number[used] = np.arange(len(used))
+    region = region_of(points[used], number[keep], number[rim], [30, 20, 30, 20])
+    inner = _rim_of_hole(number[keep], region.loops[0].vertices)
+    opening = Loop(
+        inner, np.zeros(len(inner), int), (Edge(EdgeKind.TRIM, points[used][inner[:1]]),)
+    )
+    whole = replace(region, loops=(*region.loops, opening))
+    flat, plan = planned(whole)
+    assert sorted(np.concatenate([sweep.faces for sweep in plan.sweeps])) == list(range(len(keep)))
+    # No tape is laid across the opening.
+    assert not any(
+        np.all(np.abs(np.mean([end.flat_mm for end in tape.ends], axis=0)) < 40)
+        for tape in plan.tapes
+    )
+    assert flat.converged
+
+
+def _rim_of_hole(faces: IntArray, outer: IntArray) -> IntArray:
+    (inner,) = [loop for loop in boundary_loops(faces) if loop[0] not in set(outer.tolist())]
+    return inner
+
+
+def test_the_order_of_vertices_and_the_car_s_place_change_nothing() -> None:
+    region = sheet("saddle")
+    flat, plan = planned(region)
+    dice = np.random.default_rng(5)
+    order = dice.permutation(len(flat.points_mm))
+    back = np.argsort(order)
+    shift = np.array([1000.0, 0.0, 300.0])
+    mesh = Mesh(region.mesh.vertices_mm[order] + shift, back[region.mesh.faces])
+    loop = region.loops[0]
+    moved = Region(mesh, (Loop(back[loop.vertices], loop.edge_of, loop.edges),))
+    again = plan_piece(replace(flat, mesh=mesh, points_mm=flat.points_mm[order]), moved)
+    assert again.anchor.flat_mm == pytest.approx(plan.anchor.flat_mm)
+    assert again.anchor.surface_mm == pytest.approx(plan.anchor.surface_mm + shift)
+    assert again.pull.along == pytest.approx(plan.pull.along)
+    assert [tape.sentence for tape in again.tapes] == [tape.sentence for tape in plan.tapes]
+
+
+def test_heat_is_where_strain_says_so() -> None:
+    region = sheet("plane", wide=31, high=21)
+    points = region.mesh.vertices_mm[:, :2].copy()
+    # The right half of the film is 1/1.08 as long: stretched by 8 %, more than goes unnoticed.
+    points[:, 0] = np.where(points[:, 0] > 0, points[:, 0] / 1.08, points[:, 0])
+    _, plan = planned(region, flat_with(region, points))
+    (heat,) = plan.heats
+    assert heat.kind is HeatKind.STRETCH
+    assert heat.strain == pytest.approx(0.08)
+    assert heat.at.surface_mm[0] > 0
+    assert plan.steps[-1].startswith("Heat: hot air burns")
+
+
+def test_a_plan_can_be_written_down() -> None:
+    _, plan = planned(sheet("sphere"))
+    results = plan_results(plan)
+    assert results["steps"] == list(plan.steps)
+    assert isinstance(plan.anchor, Place)
+    assert [len(each["ends"]) for each in results["tapes"]] == [2] * len(plan.tapes)
