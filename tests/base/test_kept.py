@@ -1,11 +1,13 @@
 """Kept results: found again, never stale, never half, never anything but what was kept."""
 
 import hashlib
+import os
 import pickle
 import struct
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -125,6 +127,17 @@ def test_what_was_not_used_for_longest_goes_first(tmp_path: Path) -> None:
     kept.get("step", (2,), never)
     with pytest.raises(AssertionError, match="computed again"):
         kept.get("step", (1,), never)
+
+
+def test_what_a_killed_process_left_goes_after_an_hour(tmp_path: Path) -> None:
+    old, new = (tmp_path / f".step-0.kept.{name}.part" for name in ("old", "new"))
+    for path in (old, new):
+        path.write_bytes(b"half")
+    hour_ago = time.time() - 3700
+    os.utime(old, (hour_ago, hour_ago))
+    (tmp_path / "step-0.kept").write_bytes(b"")
+    Kept(tmp_path).get("step", (1,), lambda: 1)
+    assert (old.exists(), new.exists()) == (False, True)
 
 
 def test_what_fails_or_is_stopped_leaves_nothing(tmp_path: Path) -> None:

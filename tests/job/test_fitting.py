@@ -17,7 +17,7 @@ from layflat.job import Cover, Fitting, Front, Order, fit_front, read_order
 from layflat.pattern import EdgeFinish, Finish
 from layflat.surface import BodyInfo, Mesh, mend, read_mesh, read_panels
 
-STEPS = {"region", "flat", "fingers", "piece", "blank", "reliefs"}
+STEPS = {"region", "flat", "fingers", "piece", "blank", "plan", "reliefs"}
 
 
 class Shop:
@@ -97,7 +97,7 @@ def test_a_small_change_makes_what_depends_on_it_and_comes_to_the_same(
 ) -> None:
     covers = [deeper(shop.order.covers[0]), shop.order.covers[1]]
     changed = shop.fit(kept, covers=covers)
-    assert changed.made == {"piece": 1, "blank": 1}
+    assert changed.made == {"piece": 1, "blank": 1, "plan": 1}
     assert of(changed) == of(shop.fit(covers=covers)) != of(front)
 
 
@@ -112,7 +112,7 @@ def test_a_relief_is_cut_and_only_what_it_opens_is_made(
     path = raised([(-130.0, -140.0), (-130.0, -100.0)])
     covers = [replace(shop.order.covers[0], reliefs=(path,)), shop.order.covers[1]]
     cut = shop.fit(kept, covers=covers)
-    assert cut.made == dict.fromkeys(("opened", "fingers", "piece", "blank", "reliefs"), 1)
+    assert cut.made == dict.fromkeys(("opened", "fingers", "piece", "blank", "plan", "reliefs"), 1)
     assert cut.panels[0].judged.energy_mj < front.panels[0].judged.energy_mj
     assert cut.panels[0].reliefs.kept == 1
     assert any(note.startswith("Relief 1") for note in cut.panels[0].piece.notes)

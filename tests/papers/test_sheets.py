@@ -11,7 +11,7 @@ import pytest
 from defusedxml.ElementTree import fromstring
 from pypdf import PdfReader
 
-from layflat.fit import Fingers, FingerZone
+from layflat.fit import Fingers, FingerZone, plan_piece
 from layflat.papers import (
     CutMark,
     Document,
@@ -223,6 +223,31 @@ def test_the_laying_sheet_warns_and_defers_and_asks_for_a_second_person() -> Non
     text = text_of(laying_document(scene.sheet_of_laying()))
     for words in ("alcohol vapour", "no hot air", "radar", "licensed practice", "another person"):
         assert plain(words) in text
+
+
+def test_a_piece_with_a_plan_has_a_page_on_how_it_is_laid() -> None:
+    flat, region = scene.flat(), scene.region()
+    plan = plan_piece(flat, region)
+    sheet = scene.sheet_of_laying(2)
+    planned = replace(sheet.pieces[0], pattern=scene.hood(), plan=plan)
+    pages = [
+        plain(page.extract_text())
+        for page in reader(laying_document(replace(sheet, pieces=(planned, sheet.pieces[1])))).pages
+    ]
+    (page,) = [page for page in pages if "Howitislaid" in page]
+    assert "AnchoratO" in page
+    for tape in plan.tapes:
+        assert f"{tape.letters[0]}–{tape.letters[1]}" in page
+        assert f"{tape.liner_mm:.0f}→{tape.car_mm:.0f}" in page
+    for sweep in plan.sweeps:
+        assert str(sweep.number) in page
+    assert len(plan.tapes) + len(plan.heats) > 0
+    assert any("hotairburns" in page for page in pages)
+    assert not any("Howitislaid" in page for page in map(plain, _texts(laying_document(sheet))))
+
+
+def _texts(document: Document) -> list[str]:
+    return [page.extract_text() for page in reader(document).pages]
 
 
 def test_the_price_sheet_shows_the_sums() -> None:

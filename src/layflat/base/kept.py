@@ -13,6 +13,7 @@ import hashlib
 import os
 import pickle
 import struct
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from enum import Enum
@@ -32,6 +33,7 @@ MOST_BYTES: Final = 4_000_000_000
 _MARK: Final = b"layflat kept 1\n"
 _SUFFIX: Final = ".kept"
 _MOST_FILE: Final = 1_000_000_000
+_LEFT_S: Final = 3600.0
 _MOST_BUFFERS: Final = 100_000
 _NUMPY: Final = frozenset(
     {
@@ -147,8 +149,15 @@ class Kept:
         return result
 
     def _make_room(self, newest: Path) -> None:
-        """Take away what was not used for longest, while the folder holds too much."""
+        """Take away what was not used for longest, while the folder holds too much.
+
+        And what a process that was killed left half-written, an hour ago or more.
+        """
         files = []
+        for path in newest.parent.glob(f".*{_SUFFIX}.*.part"):
+            with suppress(FileNotFoundError):
+                if time.time() - path.stat().st_mtime > _LEFT_S:
+                    path.unlink()
         for path in newest.parent.glob(f"*{_SUFFIX}"):
             with suppress(FileNotFoundError):
                 state = path.stat()

@@ -13,7 +13,15 @@ from layflat.fit.fingers import (
 from layflat.fit.flange import Beyond, Flange, measure_flange
 from layflat.fit.judged import Judged, judge
 from layflat.fit.laying_anchor import Place, Pull
-from layflat.fit.laying_plan import Heat, HeatKind, PiecePlan, plan_piece, plan_results
+from layflat.fit.laying_plan import (
+    HEAT_CAUTION,
+    STROKES,
+    Heat,
+    HeatKind,
+    PiecePlan,
+    plan_piece,
+    plan_results,
+)
 from layflat.fit.laying_sweeps import Sweep
 from layflat.fit.laying_tape import Tape
 from layflat.fit.pairs import (
@@ -31,6 +39,8 @@ from layflat.fit.seen import Sight, creases, visibility
 from layflat.fit.wraps import edge_folds, geodesic_curvature, normal_curvature
 
 __all__ = [
+    "HEAT_CAUTION",
+    "STROKES",
     "TOLERANCE_MM",
     "Beyond",
     "BlankOrFitted",

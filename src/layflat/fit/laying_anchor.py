@@ -11,11 +11,8 @@ from layflat.base import FloatArray, IntArray, frozen
 from layflat.film import Flat, to_surface
 from layflat.fit.fingers import edge_distance_mm
 
-CALM_PART = 0.4
-"""The anchor is sought on this part of the piece that is strained least."""
-
 INLAND = 0.35
-"""And no nearer to an edge than this part of the greatest distance from one."""
+"""No nearer to an edge than this part of the greatest distance from one is film inner film."""
 
 LEAST_PULL = 0.002
 """With less difference between its mean strains a piece has no line that it is pulled along."""
@@ -65,24 +62,23 @@ def place_of(flat: Flat, point_mm: FloatArray) -> Place:
 
 
 def find_anchor(flat: Flat) -> tuple[Place, float]:
-    """The middle of the largest calm part, and the greatest strain in that part, a fraction.
+    """The middle of the calm film, well away from every edge, and the strain there, a fraction.
 
-    Calm are the triangles that are strained least and lie well away from every edge: there film
-    lies down by itself, and what is done later does not move it.
+    The middle is that of all film, weighed by its area and less where it is strained more than
+    the rest: ``1 / (1 + (e / e')²)``, e' the median strain by area.
     """
-    mesh = flat.mesh
-    areas = mesh.face_areas_mm2
+    mesh, areas = flat.mesh, flat.mesh.face_areas_mm2
     strained = np.maximum(np.abs(flat.strain.greatest - 1.0), np.abs(1.0 - flat.strain.least))
-    from_edge = edge_distance_mm(mesh)[mesh.faces].mean(axis=1)
-    inland = from_edge >= INLAND * from_edge.max()
-    order = np.argsort(np.where(inland, strained, np.inf), kind="stable")
+    order = np.argsort(strained, kind="stable")
     reached = np.cumsum(areas[order])
-    most = int(np.searchsorted(reached, CALM_PART * areas[inland].sum())) + 1
-    part = largest_part(mesh.faces, order[:most], areas)
-    centres = flat.points_mm[mesh.faces[part]].mean(axis=1)
-    middle = areas[part] @ centres / areas[part].sum()
-    nearest = centres[np.argmin(np.linalg.norm(centres - middle, axis=1))]
-    return place_of(flat, nearest), float(strained[part].max())
+    median = float(strained[order[np.searchsorted(reached, 0.5 * reached[-1])]])
+    weights = areas / (1.0 + (strained / max(median, LEAST_PULL)) ** 2)
+    centres = flat.points_mm[mesh.faces].mean(axis=1)
+    middle = weights @ centres / weights.sum()
+    from_edge = edge_distance_mm(mesh)[mesh.faces].mean(axis=1)
+    inner = np.flatnonzero(from_edge >= INLAND * from_edge.max())
+    at = int(inner[np.argmin(np.linalg.norm(centres[inner] - middle, axis=1))])
+    return place_of(flat, centres[at]), float(strained[at])
 
 
 def find_pull(flat: Flat, anchor: Place, *, up: FloatArray, forward: FloatArray) -> Pull:
@@ -133,13 +129,6 @@ def surface_direction(flat: Flat, at: Place, along: FloatArray) -> FloatArray:
     ends = to_surface(flat, at.flat_mm + np.outer((-_PROBE_MM, _PROBE_MM), along))
     step = ends[1] - ends[0]
     return np.asarray(step / max(float(np.linalg.norm(step)), 1e-12))
-
-
-def largest_part(faces: IntArray, chosen: IntArray, areas: FloatArray) -> IntArray:
-    """The largest set of the *chosen* triangles that hang together by their corners."""
-    of_face = parts_of(faces[chosen])
-    part = int(np.argmax(np.bincount(of_face, areas[chosen])))
-    return np.asarray(chosen[of_face == part], dtype=np.int64)
 
 
 def parts_of(faces: IntArray) -> IntArray:

@@ -1,7 +1,7 @@
 """How one piece is laid: first hold, first pull, order of sweeps, measured pulls, and heat."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any, Final
 
@@ -29,6 +29,9 @@ HEAT_CAUTION: Final = (
     "keep the air moving, try the temperature on your own hand's distance; the film maker's limits "
     "go first."
 )
+"""Common practice, no source."""
+
+STROKES: Final = "Strokes overlap by a third; those beside the band begin next to O."
 """Common practice, no source."""
 
 WARM_FROM: Final = 0.01
@@ -69,13 +72,14 @@ class PiecePlan:
 
     Attributes:
         anchor: the first hold.
-        anchor_strain: the greatest strain of the calm part that it is the middle of, a fraction.
+        anchor_strain: the strain there, a fraction.
         pull: the line that is laid first.
         sweeps: in their order.
         tapes: measured pulls, the strongest first.
         heats: where film is warmed, wraps last, since they go round last.
         two_people: whether one person's hands do not hold it at both ends.
-        steps: all of it in sentences, in the order of work.
+        hold: sentences on anchor and first pull.
+        wipes: a sentence for each sweep, by its number.
     """
 
     anchor: Place
@@ -85,7 +89,13 @@ class PiecePlan:
     tapes: tuple[Tape, ...]
     heats: tuple[Heat, ...]
     two_people: bool
-    steps: tuple[str, ...] = field(default=())
+    hold: tuple[str, ...] = ()
+    wipes: tuple[str, ...] = ()
+
+    @property
+    def steps(self) -> tuple[str, ...]:
+        """All of it in sentences, in the order of work."""
+        return tuple(_steps(self))
 
 
 def plan_piece(
@@ -122,8 +132,7 @@ def plan_piece(
         heats=heats,
         two_people=bool(np.ptp(flat.points_mm, axis=0).max() > _TWO_PEOPLE_MM),
     )
-    words = tuple(_steps(flat, plan, sides))
-    return PiecePlan(**{**vars(plan), "steps": words})
+    return replace(plan, hold=tuple(_hold(plan)), wipes=tuple(_wipes(flat, plan, sides)))
 
 
 def plan_results(plan: PiecePlan) -> dict[str, Any]:
@@ -230,12 +239,12 @@ class _Sides:
         return max(known, key=lambda name: float(direction @ known[name]))
 
 
-def _steps(flat: Flat, plan: PiecePlan, sides: _Sides) -> Iterator[str]:
-    """The plan in sentences."""
+def _hold(plan: PiecePlan) -> Iterator[str]:
+    """The anchor and the first pull in sentences."""
     people = "Two people. " if plan.two_people else ""
     yield (
-        f"{people}Anchor at O: tack there, slip everywhere else. The film lies calm round it "
-        f"(strained by {100 * plan.anchor_strain:.1f} % at most)."
+        f"{people}Anchor at O: tack there, slip everywhere else. The film is strained by "
+        f"{100 * plan.anchor_strain:.1f} % there."
     )
     if plan.pull.is_pulled:
         yield (
@@ -245,34 +254,38 @@ def _steps(flat: Flat, plan: PiecePlan, sides: _Sides) -> Iterator[str]:
     else:
         then = ", then stretch what is measured" if plan.tapes else " as it is"
         yield f"No line has to be pulled more than another: lay it down{then}."
+
+
+def _wipes(flat: Flat, plan: PiecePlan, sides: _Sides) -> Iterator[str]:
+    """The sweeps in sentences."""
+
+    def to(direction: FloatArray) -> str:
+        return sides.words(surface_direction(flat, plan.anchor, direction))
+
+    for sweep in plan.sweeps:
+        along = to(sweep.along)
+        if sweep.is_first:
+            yield f"From O {along}: one band as wide as the squeegee."
+            continue
+        half = to(plan.pull.along if sweep.is_ahead else -plan.pull.along)
+        more = ""
+        if sweep.excess_mm >= 1.0:
+            more = f" {sweep.excess_mm:.0f} mm too much film: out to the edge, never to one corner."
+        yield f"{half[0].upper()}{half[1:]} of O: from the band {along}.{more}"
+
+
+def _steps(plan: PiecePlan) -> Iterator[str]:
+    """The plan in sentences."""
+    yield from plan.hold
     if plan.tapes:
         yield "Measure while it still slips; what is given for the car is along its surface:"
         for tape in plan.tapes:
             yield tape.sentence
     else:
         yield "No pull needs a tape: liner and car agree to 2 mm."
-    for sweep in plan.sweeps:
-        along = sides.words(surface_direction(flat, plan.anchor, sweep.along))
-        if sweep.is_first:
-            yield f"{sweep.number}: wipe from O {along}, one band as wide as the squeegee."
-        else:
-            more = ""
-            if sweep.excess_mm >= 0.5:
-                more = (
-                    f" Work {sweep.excess_mm:.0f} mm too much film out evenly to the edge, "
-                    "never to one corner."
-                    if sweep.excess_mm >= 1.0
-                    else " A little film is too much at the edge: press it down evenly."
-                )
-            half = sides.words(
-                surface_direction(
-                    flat, plan.anchor, plan.pull.along * (1.0 if sweep.is_ahead else -1.0)
-                )
-            )
-            yield (
-                f"{sweep.number}: in the part {half} of O, from the wiped band {along}, strokes "
-                f"overlapping by a third, beginning beside O.{more}"
-            )
+    yield STROKES
+    for sweep, words in zip(plan.sweeps, plan.wipes, strict=True):
+        yield f"{sweep.number}: {words}"
     for heat in plan.heats:
         yield f"{heat.words[0].upper()}{heat.words[1:]}"
     if plan.heats:

@@ -26,6 +26,7 @@ class Sweep:
         along: (2,) float64, unit vector in the flat in which each stroke goes.
         faces: (k,) int64, the triangles that it lays.
         arrows: (j, 2, 2) float64, some of its strokes in the flat, start and end.
+        middle_mm: (2,) float64, the middle of what it lays, in the flat.
         excess_mm: film too much that it meets, by the zones of fingers in it.
         is_first: whether it is one of the two first, from the anchor along the pull.
         is_ahead: whether it lies on the side of the anchor that is laid first.
@@ -35,12 +36,14 @@ class Sweep:
     along: FloatArray
     faces: IntArray
     arrows: FloatArray
+    middle_mm: FloatArray
     excess_mm: float
     is_first: bool
     is_ahead: bool
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "along", frozen(self.along).reshape(2))
+        object.__setattr__(self, "middle_mm", frozen(self.middle_mm).reshape(2))
         object.__setattr__(self, "faces", frozen(self.faces, np.int64))
         object.__setattr__(self, "arrows", frozen(self.arrows).reshape(-1, 2, 2))
 
@@ -81,6 +84,7 @@ def find_sweeps(
                     along=along,
                     faces=faces,
                     arrows=arrows,
+                    middle_mm=anchor.flat_mm + areas[faces] @ own[faces] / areas[faces].sum(),
                     excess_mm=_excess(zones, mask),
                     is_first=i < 2,
                     is_ahead=bool(s[faces] @ areas[faces] >= 0.0),

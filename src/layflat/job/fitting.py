@@ -32,6 +32,7 @@ from layflat.fit import (
     Fingers,
     Judged,
     Pair,
+    PiecePlan,
     Reliefs,
     Sight,
     blank_or_fitted,
@@ -39,6 +40,7 @@ from layflat.fit import (
     cut_relief,
     find_fingers,
     judge,
+    plan_piece,
     propose_reliefs,
 )
 from layflat.job.order import Cover, FilmOrder
@@ -81,6 +83,7 @@ class FittedPanel:
         judged: what laying it asks of the film.
         reliefs: further cuts that would help, each with its gain.
         blank: a bulk rectangle beside the pattern.
+        plan: how the piece is laid.
     """
 
     piece: Piece
@@ -88,6 +91,7 @@ class FittedPanel:
     judged: Judged
     reliefs: Reliefs
     blank: BlankOrFitted
+    plan: PiecePlan
 
     @property
     def name(self) -> str:
@@ -281,9 +285,11 @@ class _Panel:
             (piece_key, roll_mm, how.blank_rates, how.pace),
             lambda: _blank(piece, roll_mm, how),
         )
+        progress("planning how it is laid", 0.55)
+        plan = self.store.get("plan", (piece_key, self.seen), lambda: self._plan(piece, fingers))
         refused = tuple(how.refused_reliefs.get(self.panel.name, ()))
         relief_key = (whole_key, self.seen, how.sight, cover.reliefs, refused, how.most_reliefs)
-        told = part_of(progress, start=0.55, end=1.0)
+        told = part_of(progress, start=0.6, end=1.0)
         reliefs = self.store.get(
             "reliefs", relief_key, lambda: self._reliefs(region, whole, refused, told)
         )
@@ -293,6 +299,7 @@ class _Panel:
             judged=judge(flat, fingers=(fingers,)),
             reliefs=reliefs,
             blank=blank,
+            plan=plan,
         )
 
     def region(self) -> Region:
@@ -322,6 +329,16 @@ class _Panel:
         for path in self.cover.reliefs:
             region = cut_relief(region, path)
         return region, self._flat(region, progress)
+
+    def _plan(self, piece: Piece, fingers: Fingers) -> PiecePlan:
+        return plan_piece(
+            piece.flat,
+            piece.region,
+            wraps=piece.wraps,
+            fingers=fingers,
+            up=self.given.info.up,
+            forward=self.given.info.forward,
+        )
 
     def _reliefs(
         self, region: Region, flat: Flat, refused: tuple[FloatArray, ...], progress: Progress

@@ -16,13 +16,24 @@ from layflat.base import (
     write_folder,
 )
 from layflat.film import film_notes, flatten_report, limits_basis
-from layflat.fit import Judged, Reliefs, finger_sentences
+from layflat.fit import Judged, Reliefs, finger_sentences, plan_results
 from layflat.job.fitting import FittedPanel, Fitting, Front, fit_front
-from layflat.job.laying import laying_advice
+from layflat.job.laying import laying_advice, laying_order, leave_free, order_sentence
 from layflat.job.order import Order
 from layflat.job.places import place_picture
 from layflat.job.single import film_of, reading_notes
-from layflat.papers import CutMark, FitSheet, Head, fit_report, make_stage, panel_title
+from layflat.papers import (
+    CutMark,
+    FitSheet,
+    Head,
+    LayingPiece,
+    LayingSheet,
+    fit_report,
+    laying_sheet,
+    make_stage,
+    panel_title,
+    summarise,
+)
 from layflat.surface import Mesh, mend, read_mesh, read_panels
 
 _SKY = 8
@@ -196,6 +207,7 @@ def _panel_results(panel: FittedPanel) -> dict[str, Any]:
             "sentence": panel.blank.sentence,
             "reasons": list(panel.blank.reasons),
         },
+        "plan": plan_results(panel.plan),
         "sentences": list(_panel_lines(panel)),
     }
 
@@ -252,7 +264,7 @@ def _named(reliefs: Reliefs) -> Iterator[tuple[str, Any]]:
 def _papers(
     order: Order, mesh: Mesh, front: Front, *, progress: Progress = silent
 ) -> dict[str, bytes]:
-    """A fit sheet of each piece, and where cuts are proposed one of the piece with them."""
+    """A fit sheet of each piece with the cuts that are proposed, and one laying sheet."""
     head = Head(
         workshop=order.workshop,
         job=order.name,
@@ -261,10 +273,11 @@ def _papers(
         customer=order.customer,
         dated=order.dated,
     )
-    papers = {}
+    papers: dict[str, bytes] = {}
+    laying: dict[str, LayingPiece] = {}
     stage = make_stage(mesh, sky_directions=_SKY)
     for i, panel in enumerate(front.panels):
-        progress(f"fit sheet of {panel.name}", i / len(front.panels))
+        progress(f"fit sheet of {panel.name}", i / (len(front.panels) + 1))
         piece = panel.piece
         named = list(_named(panel.reliefs))
         sheet = FitSheet(
@@ -284,5 +297,25 @@ def _papers(
             ),
         )
         papers[f"fit-{piece.name}.pdf"] = fit_report(sheet)
+        laying[piece.name] = LayingPiece(
+            number=i + 1,
+            name=panel_title(piece.name),
+            pattern=piece.pattern,
+            effort=summarise(piece.flat).effort,
+            place=sheet.place,
+            advice=(*sheet.laying, *leave_free(piece)),
+            plan=panel.plan,
+        )
+    progress("laying sheet", len(front.panels) / (len(front.panels) + 1))
+    pieces = [panel.piece for panel in front.panels]
+    if pieces:
+        papers["laying.pdf"] = laying_sheet(
+            LayingSheet(
+                head=head,
+                film=pieces[0].flat.film.name,
+                pieces=tuple(laying[name] for name in laying_order(pieces)),
+                order=order_sentence(pieces),
+            )
+        )
     progress("done", 1.0)
     return papers

@@ -2,6 +2,7 @@
 
 import multiprocessing
 import signal
+import sys
 from collections.abc import Callable, Sequence
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
@@ -156,6 +157,8 @@ def _serve(pipe: Connection) -> None:
     """A process's life: what to do, then tasks in, their progress and results out."""
     # A person's Ctrl-C reaches the whole group of processes; the first one decides what it means.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # Ended by the first one, a process still takes away what it has half-written.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
 
     def tell(step: str, fraction: float) -> None:
         pipe.send(("at", (step, fraction)))

@@ -5,12 +5,14 @@ from typing import Any
 
 from PIL import Image
 
+from layflat.fit import HEAT_CAUTION, STROKES, PiecePlan
 from layflat.papers import cautions
 from layflat.papers.canvas import photo
 from layflat.papers.engine import Document
 from layflat.papers.head import Head, all_written, sheet_values
 from layflat.papers.lettering import one_line
 from layflat.papers.pictures import pattern_picture
+from layflat.papers.plan_picture import plan_picture
 from layflat.papers.strain import Effort
 from layflat.pattern import Pattern
 
@@ -32,6 +34,7 @@ class LayingPiece:
         effort: what laying it asks of the film.
         place: a picture of its place on the car.
         advice: sentences for this piece: where to anchor, what to wrap, what to leave free.
+        plan: how it is laid, step by step, on a page of its own; None for no such page.
     """
 
     number: int
@@ -40,6 +43,7 @@ class LayingPiece:
     effort: Effort
     place: Image.Image | None = None
     advice: tuple[str, ...] = ()
+    plan: PiecePlan | None = None
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -88,6 +92,8 @@ def laying_document(sheet: LayingSheet) -> Document:
         "slip": sheet.slip,
         "tack": sheet.tack,
         "cautions": list(cautions.LAYING),
+        "heat": HEAT_CAUTION,
+        "strokes": STROKES,
         "pieces": [_piece(i, piece, pictures) for i, piece in enumerate(sheet.pieces)],
     }
     values = {
@@ -121,4 +127,34 @@ def _piece(index: int, piece: LayingPiece, pictures: dict[str, bytes]) -> dict[s
         "effort": piece.effort.value,
         "effort_word": _EFFORT_WORDS[piece.effort],
         "advice": list(piece.advice),
+        **_planned(index, piece, pictures),
+    }
+
+
+def _planned(index: int, piece: LayingPiece, pictures: dict[str, bytes]) -> dict[str, Any]:
+    """What the piece's own page shows."""
+    if piece.plan is None:
+        return {"plan": None, "plan_alt": "", "wipes": [], "tapes": [], "heats": [], "hold": []}
+    name = f"plan-{index}.svg"
+    pictures[name] = plan_picture(piece.pattern, piece.plan).encode()
+    plan = piece.plan
+    heats = [
+        (f"H{i}", f"{heat.words[0].upper()}{heat.words[1:]}")
+        for i, heat in enumerate(plan.heats, start=1)
+    ]
+    return {
+        "plan": name,
+        "plan_alt": f"How piece {piece.number} is laid: its anchor O, its sweeps by number.",
+        "hold": list(plan.hold),
+        "tapes": [
+            (
+                f"{tape.letters[0]} – {tape.letters[1]}",
+                f"{tape.liner_mm:.0f}",
+                f"{tape.car_mm:.0f}",
+                f"{tape.where[0]} – {tape.where[1]}",
+            )
+            for tape in plan.tapes
+        ],
+        "wipes": list(plan.wipes),
+        "heats": heats,
     }
