@@ -37,6 +37,7 @@ from layflat.papers.piece_labels import (
     piece_labels,
 )
 from layflat.papers.piece_map import PieceMap, piece_map, strain_vertex_colours
+from layflat.papers.plan_picture import plan_picture
 from layflat.papers.price_sheet import (
     PriceRow,
     PriceSheet,
@@ -112,6 +113,7 @@ __all__ = [
     "picture_png",
     "piece_labels",
     "piece_map",
+    "plan_picture",
     "price_document",
     "price_sheet",
     "qr_svg",

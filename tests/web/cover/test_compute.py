@@ -102,6 +102,18 @@ def test_a_piece_s_pattern_is_kept_exactly(domes: Domes, monkeypatch: pytest.Mon
     assert result["pieces"][0]["details"]["lay"] == 1
 
 
+def test_how_each_piece_is_laid_is_kept(domes: Domes) -> None:
+    (piece,) = found(domes, Choices((LEFT,)))["pieces"]
+    plan = piece["details"]["plan"]
+    assert plan["hold"][0].startswith("Anchor at O: ")
+    assert len(plan["wipes"]) >= 2
+    # A shallow dome: liner and car agree to what a tape tells, and nothing fingers.
+    assert (plan["tapes"], plan["fingers"]) == ([], [])
+    picture = kept(piece["plan"])
+    assert picture.startswith(b"<svg")
+    assert b">O</text>" in picture
+
+
 def test_what_an_outcome_says(domes: Domes) -> None:
     result = found(domes, BOTH)
     assert result["film_mm"] >= result["bound_mm"] > 0

@@ -16,6 +16,7 @@ from layflat.web.bodies.models import Body, Revision
 from layflat.web.cover.fit_files import fit_files
 from layflat.web.cover.measure import revision_inputs
 from layflat.web.cover.models import Cover, Outcome
+from layflat.web.cover.models import Piece as Row
 from layflat.web.files.models import StoredFile
 from layflat.web.files.store import keep
 from layflat.web.jobs.enquiry import Enquiry, open_job
@@ -150,3 +151,17 @@ def add_piece(outcome: Outcome, number: int, piece: Piece, **frame: Any) -> None
         flat=kept(files.flat, f"{piece.name}.json", "application/json"),
         map=kept(files.map, f"{piece.name}.svg", "image/svg+xml"),
     )
+
+
+def with_plan(piece: Row) -> None:
+    """The row says how the piece is laid."""
+    piece.details["plan"] = {
+        "hold": ["Anchor at O: tack there."],
+        "tapes": [{"marks": "O – A", "where": "the anchor – middle", "liner_mm": 300.0,
+                   "car_mm": 309.0}],
+        "wipes": ["From O to the rear.", "From O to the front."],
+        "heats": ["Warm the wrap round “front”."],
+        "fingers": [{"along_mm": 120, "depth_mm": 30, "excess_mm": 4.5}],
+    }  # fmt: skip
+    piece.plan = kept(b"<svg>plan</svg>", "dome-plan.svg", "image/svg+xml")
+    piece.save()

@@ -18,7 +18,7 @@ from layflat.web.people.models import Role, Shop
 from layflat.web.work.models import State
 from web.bodies.conftest import dome
 from web.fit.pieces import a_piece, its_files
-from web.fit.rows import a_computation, a_cover, a_job, add_piece, an_outcome
+from web.fit.rows import a_computation, a_cover, a_job, add_piece, an_outcome, with_plan
 
 Browser = Callable[[Role], Client]
 PIECE_FILES = {
@@ -227,3 +227,34 @@ def test_lengths_are_as_the_shop_writes_them(
     page = text(client.get(at("piece", outcome.cover, 1)))
     assert "film ends 0.06 in short" in page
     assert 'data-inches="yes"' in page
+
+
+def test_a_page_says_how_the_piece_is_laid(
+    signed_in: Browser, outcome: Outcome, shop: Shop
+) -> None:
+    client = signed_in(Role.INSTALLER)
+    page, picture = at("piece", outcome.cover, 1), at("plan", outcome.cover, 1, 1)
+    assert "How it is laid" not in text(client.get(page))
+    assert client.get(picture).status_code == 404
+    with_plan(outcome.pieces.get())
+    shown = text(client.get(page))
+    for words in (
+        "How it is laid",
+        "Anchor at O",
+        "O – A",
+        "300 mm",
+        "309 mm",
+        "From O to the rear.",
+        "H1",
+        "Warm the wrap round",
+        "120 mm",
+        "4.5 mm",
+        picture,
+    ):
+        assert words in shown, words
+    answer = client.get(picture)
+    assert b"".join(answer) == b"<svg>plan</svg>"  # type: ignore[arg-type]
+    assert answer.headers["Content-Security-Policy"].endswith("sandbox")
+    shop.inches = True
+    shop.save()
+    assert "309 mm" not in text(client.get(page))

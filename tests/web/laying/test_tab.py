@@ -17,6 +17,7 @@ from layflat.web.laying.models import Laying
 from layflat.web.people.models import Person, Role, Shop
 from web.bayed import an_accepted_job, in_the_bay, laid, some_cuts
 from web.covered import details, kept, picture
+from web.fit.rows import with_plan
 from web.laying.shop import ready_to_lay, tap
 
 Browser = Callable[[Role], Client]
@@ -51,6 +52,19 @@ def test_a_piece_says_what_laying_it_asks_for(
     ):
         assert words in text, words
     assert "style=" not in text
+
+
+def test_a_piece_says_how_it_is_laid_if_that_was_computed(
+    people: dict[Role, Person], signed_in: Browser
+) -> None:
+    _, (hood, _) = ready_to_lay()
+    piece = Piece.objects.get(pk=hood.piece_id)
+    assert "How it is laid" not in page(signed_in(Role.INSTALLER))
+    with_plan(piece)
+    text = page(signed_in(Role.INSTALLER))
+    assert text.count("How it is laid") == 1
+    for words in ("Anchor at O: tack there.", "309 mm", "From O to the front.", "/1/plan.svg"):
+        assert words in text, words
 
 
 def test_a_closed_gate_is_named_beside_each_piece(people: dict[Role, Person]) -> None:

@@ -101,6 +101,7 @@ TABLE: Final[dict[str, Row]] = {
         "fit:flat",
         "fit:lines",
         "fit:map",
+        "fit:plan",
         "fit:picture",
         "fit:piece",
         "fit:surface",

@@ -34,6 +34,7 @@ from layflat.web.cover.filmed import filmed_files
 from layflat.web.cover.fit_files import fit_files
 from layflat.web.cover.order import DEFAULTS, film_order, usual_machine
 from layflat.web.cover.panels import surfaces_in
+from layflat.web.cover.planned import plan_files
 from layflat.web.cover.price import minutes_json
 from layflat.web.cover.sentences import about_panel, without_places
 from layflat.web.files.models import StoredFile
@@ -208,6 +209,8 @@ def _piece(number: int, piece: Piece, info: BodyInfo, files: _Files) -> dict[str
         "details": _details(piece),
         "warnings": list(advice_for(piece, made.flat)),
     }
+    found["details"]["plan"], plan = plan_files(piece, info)
+    files.add(found, "plan", _Made(plan, f"{piece.name}-plan.svg", "image/svg+xml"))
     files.add(found, "surface", _Made(made.surface, f"{piece.name}.glb", "model/gltf-binary"))
     files.add(found, "flat", _Made(made.flat, f"{piece.name}.json", "application/json"))
     files.add(found, "map", _Made(made.map, f"{piece.name}.svg", "image/svg+xml"))

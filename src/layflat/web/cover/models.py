@@ -141,13 +141,15 @@ class Piece(models.Model):
         details: {"edges": [{"name", "kind", "finish", "distance_mm", "length_mm"}],
             "free": [{"name", "word"}], "film_over": [{"name", "reason"}],
             "stretch_limit": float, "finger_limit": float, "lay": its place in the order of laying,
-            from 1}; "lay" is missing for what was computed before it was kept.
+            from 1, "plan": see `layflat.web.cover.planned`}; "lay" and "plan" are missing for what
+            was computed before they were kept.
         warnings: sentences in plain words on what laying asks for.
         surface: GLB with the surface "piece", vertices coloured by strain, in body millimetres.
         flat: JSON for the same triangles in the flat: see `layflat.web.cover.tasks`.
         map: SVG of the flat pattern with its strain, as on the fit report.
         pattern: JSON of the pattern itself, exact, from which it is cut (see
             `layflat.pattern.pattern_json`); None for what was computed before it was kept.
+        plan: SVG of how it is laid; None for what was computed before it was kept.
     """
 
     outcome = models.ForeignKey(Outcome, on_delete=models.PROTECT, related_name="pieces")
@@ -170,6 +172,7 @@ class Piece(models.Model):
     flat = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
     map = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
     pattern = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
+    plan = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
 
     class Meta:
         """In the order of cutting."""

@@ -23,6 +23,8 @@ from layflat.web.work.tasks import ask
 
 _FILES = ("shown", "lines", "picture", "layout", "report")
 _PIECE_FILES = ("surface", "flat", "map", "pattern")
+_LATER_FILES = ("plan",)
+"""Files that results do not have which were found before these were kept."""
 _PIECE_VALUES = (
     "number",
     "panel",
@@ -163,6 +165,7 @@ def _written(cover: Cover, made: Computation, *, number: int) -> Outcome:
     result: dict[str, Any] = made.result or {}
     wanted = {result[key] for key in _FILES}
     wanted |= {piece[key] for piece in result["pieces"] for key in _PIECE_FILES}
+    wanted |= {piece[key] for piece in result["pieces"] for key in _LATER_FILES if key in piece}
     kept = StoredFile.objects.in_bulk(list(wanted), field_name="sha256")
     outcome = Outcome.objects.create(
         cover=cover,
@@ -181,6 +184,7 @@ def _written(cover: Cover, made: Computation, *, number: int) -> Outcome:
             outcome=outcome,
             **{key: piece[key] for key in _PIECE_VALUES},
             **{key: kept[piece[key]] for key in _PIECE_FILES},
+            **{key: kept[piece[key]] for key in _LATER_FILES if key in piece},
         )
         for piece in result["pieces"]
     )

@@ -4,7 +4,7 @@ Each is asked for by its job, cover, outcome and number, so that an address name
 good; whoever may look at a job may look at them.
 """
 
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
 from layflat.web.files.sending import sent_once
@@ -34,6 +34,17 @@ def strain_map(
 ) -> HttpResponse:
     """The flat pattern with its strain as SVG."""
     response = sent_once(request, the_piece(number, cover, outcome, piece).map)
+    response["Content-Security-Policy"] = _MAP_POLICY
+    return response
+
+
+@require_safe
+def plan(request: HttpRequest, number: str, cover: int, outcome: int, piece: int) -> HttpResponse:
+    """How the piece is laid as SVG."""
+    found = the_piece(number, cover, outcome, piece).plan
+    if found is None:
+        raise Http404("How this piece is laid was not computed.")
+    response = sent_once(request, found)
     response["Content-Security-Policy"] = _MAP_POLICY
     return response
 

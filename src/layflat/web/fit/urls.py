@@ -17,4 +17,5 @@ urlpatterns = [
     path(f"{_OF}<int:piece>/surface.glb", shown_files.surface, name="surface"),
     path(f"{_OF}<int:piece>/flat.json", shown_files.flat, name="flat"),
     path(f"{_OF}<int:piece>/map.svg", shown_files.strain_map, name="map"),
+    path(f"{_OF}<int:piece>/plan.svg", shown_files.plan, name="plan"),
 ]
