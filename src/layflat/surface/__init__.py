@@ -15,6 +15,7 @@ from layflat.surface.mend import Mend, Mended, mend
 from layflat.surface.mesh import Mesh
 from layflat.surface.panel import BodyInfo, Edge, EdgeKind, KeepOut, KeepOutKind, Panel
 from layflat.surface.panels_file import panels_json, read_panels
+from layflat.surface.part import part_region
 from layflat.surface.prepare import Prepared, prepare
 from layflat.surface.read import UNITS_MM, ReadMesh, read_mesh
 from layflat.surface.region import Loop, Region
@@ -59,6 +60,7 @@ __all__ = [
     "locate",
     "mend",
     "panels_json",
+    "part_region",
     "prepare",
     "read_mesh",
     "read_panels",
