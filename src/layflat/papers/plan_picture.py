@@ -21,6 +21,9 @@ _FINE = Pen(INK, 0.25)
 _RADIUS_MM = 3.0
 _SIZE_PT = 13.0
 _LETTER_PT = 13.0
+_WIDE_LETTERS = 1.25
+"""A browser shows the picture in letters of its own, which may be so much wider."""
+
 _SHORTEST_MM = 7.0
 """Shorter arrows are left away: the number alone says it."""
 
@@ -147,7 +150,7 @@ def _draw_tapes(
                 taken += _cross(canvas, np.asarray(end), letter, ground, taken)
     for tape, line in zip(tapes, lines, strict=True):
         words = f"{tape.liner_mm:.0f} → {tape.car_mm:.0f}"
-        wide = text_width_mm(words, size_pt=12.0) + 2.0
+        wide = _WIDE_LETTERS * text_width_mm(words, size_pt=12.0) + 2.0
         middle = line.interpolate(0.5, normalized=True).buffer(0.3)
         others = [shape for shape in taken if not shape.contains(middle)]
         spot, leader = free_spot(middle, wide, 6.0, ground=ground, blocked=others)
