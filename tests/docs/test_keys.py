@@ -107,6 +107,8 @@ def full(kind: Kind) -> dict[str, Any]:
         for key, row in rows_of("machine"):
             if key not in document:
                 document[key] = {} if key == "sources" else json.loads(row["default"])
+    if kind.example == "job.toml":
+        document["cover"][0].setdefault("seams", document["cover"][0]["reliefs"])
     if kind.example == "strip.toml":
         document["loaded"][0]["torn"] = False
     return document

@@ -37,6 +37,7 @@ line_mm = [[0, 0, 0], [100, 0, 0]]
 keep_mm = [0, 0, 50]
 film_over = [{ keep_out = "emblem", reason = "The customer asked for it in writing." }]
 reliefs = [[[0, 0, 5], [9, 0, 5]], [[1, 0, 0], [2, 0, 0], [3, 1, 0]]]
+seams = [[[0, 0, 7], [8, 0, 7]]]
 
 [price]
 currency = "EUR"
@@ -73,7 +74,8 @@ def test_a_job_is_read_whole(tmp_path: Path) -> None:
         [[0, 0, 5], [9, 0, 5]],
         [[1, 0, 0], [2, 0, 0], [3, 1, 0]],
     ]
-    assert hood.reliefs == ()
+    assert [path.tolist() for path in door.seams] == [[[0, 0, 7], [8, 0, 7]]]
+    assert hood.reliefs == hood.seams == ()
     assert order.price.minutes == {"wash": 90.0}
 
 
@@ -106,6 +108,7 @@ def test_values_that_nobody_gave_are_said(tmp_path: Path) -> None:
         ("[9, 0, 5]], ", "[9, 0]], ", "reliefs”: path 1 must have two or more points"),
         ("[9, 0, 5]], ", '"x"], ', r"reliefs\[0\]\[1\]” must be a list"),
         ("reliefs = [[[", "reliefs = 1 # ", "list of paths"),
+        ("[[[0, 0, 7], ", "[[", "seams”: path 1 must have two or more points"),
         ("lay = 3", "lay = 0", "between 1 and 999"),
         ("lay = 3", "lay = 1.5", "whole number"),
         ("tax_rate = 0.2", "tax_rate = 20", "between 0 and 1"),

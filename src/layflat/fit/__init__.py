@@ -35,11 +35,20 @@ from layflat.fit.pairs import (
 from layflat.fit.pairs_mirror import Mirroring
 from layflat.fit.relief import Relief, Reliefs, propose_reliefs
 from layflat.fit.relief_cut import cut_relief
+from layflat.fit.seam_cut import (
+    OVERLAP_MM,
+    is_seam,
+    nearest_part,
+    seam_name,
+    split_region,
+    split_regions,
+)
 from layflat.fit.seen import Sight, creases, visibility
 from layflat.fit.wraps import edge_folds, geodesic_curvature, normal_curvature
 
 __all__ = [
     "HEAT_CAUTION",
+    "OVERLAP_MM",
     "STROKES",
     "TOLERANCE_MM",
     "Beyond",
@@ -73,14 +82,19 @@ __all__ = [
     "finger_sentences",
     "finger_zones",
     "geodesic_curvature",
+    "is_seam",
     "judge",
     "least_rectangle",
     "measure_flange",
+    "nearest_part",
     "normal_curvature",
     "plan_piece",
     "plan_results",
     "propose_reliefs",
+    "seam_name",
     "shared_flat",
     "shared_pattern",
+    "split_region",
+    "split_regions",
     "visibility",
 ]

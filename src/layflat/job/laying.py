@@ -37,7 +37,8 @@ def laying_order(
     """The names of *pieces*, of one job, in the order of laying.
 
     Those whose turn the job file gives come first, by their turns; equal turns and the rest
-    follow the rule.
+    follow the rule. Of two pieces of a panel that meet at a seam the one that reaches over it
+    comes later.
 
     Args:
         pieces: of one job.
@@ -55,7 +56,17 @@ def laying_order(
         level.sort(key=lambda piece: -round(piece.region.mesh.area_mm2 / _MM2_PER_DM2))
         ordered += level
     ordered.sort(key=lambda piece: math.inf if piece.cover.lay is None else piece.cover.lay)
-    return tuple(piece.name for piece in ordered)
+    return tuple(piece.name for piece in _under_first(ordered))
+
+
+def _under_first(ordered: list[Piece]) -> list[Piece]:
+    """*ordered*, but of one panel's pieces those last that reach over the others."""
+    of_panel: dict[str, list[Piece]] = {}
+    for piece in ordered:
+        of_panel.setdefault(piece.panel.name, []).append(piece)
+    for pieces in of_panel.values():
+        pieces.sort(key=lambda piece: piece.part)
+    return [of_panel[piece.panel.name].pop() for piece in ordered]
 
 
 def order_sentence(pieces: Sequence[Piece]) -> str:

@@ -40,6 +40,8 @@ class Cover:
         lay: the panel's turn in laying, from 1, or None: after those that have one (see
             `layflat.job.laying`).
         reliefs: paths of cuts from an edge of the piece inward, each (k, 3) float64, k >= 2.
+        seams: paths from edge to edge along which the panel is covered with more pieces than
+            one, each (k, 3) float64, k >= 2; see `layflat.fit.split_region`.
     """
 
     panel: str
@@ -49,6 +51,7 @@ class Cover:
     film_over: Mapping[str, str] = field(default_factory=dict)
     lay: int | None = None
     reliefs: tuple[FloatArray, ...] = ()
+    seams: tuple[FloatArray, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -209,6 +212,7 @@ def _cover(table: Settings) -> Cover:
         film_over=dict(_film_over(table)),
         lay=table.integer("lay", least=1, most=999) if "lay" in table else None,
         reliefs=_paths(table, "reliefs") if "reliefs" in table else (),
+        seams=_paths(table, "seams") if "seams" in table else (),
     )
     table.finish()
     return cover

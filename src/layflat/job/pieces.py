@@ -1,7 +1,9 @@
 """From a body and its covers to pieces of film: cut out, flattened, finished at the edges."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from layflat.base import LayflatError, MeshError, Progress, SettingError, part_of, silent
 from layflat.film import (
@@ -14,7 +16,14 @@ from layflat.film import (
     stretch_summary,
     to_flat,
 )
-from layflat.fit import cut_relief, edge_folds
+from layflat.fit import (
+    OVERLAP_MM,
+    cut_relief,
+    edge_folds,
+    is_seam,
+    nearest_part,
+    split_regions,
+)
 from layflat.job.order import Cover, FilmOrder
 from layflat.pattern import Depths, EdgeFinish, Finish, KeepOutShape, Pattern, from_flat
 from layflat.surface import (
@@ -34,10 +43,13 @@ from layflat.surface import (
 _ON_PIECE_MM = 5.0
 """A keep-out farther than this from the covered part of its panel does not concern it."""
 
+_ON_PART_MM = 0.1
+"""One of several pieces is concerned only by keep-outs on it; seams stay clear of the others."""
+
 
 @dataclass(frozen=True, eq=False)
 class Piece:
-    """One piece of film of a job.
+    """One piece of film of a job: that of a panel, or of a part of it beside a seam.
 
     Attributes:
         cover: what was ordered.
@@ -49,6 +61,7 @@ class Piece:
         pattern: the outline that is cut.
         notes: sentences on what was trimmed, merged or asks for care.
         wraps: the wrapped edges, with how deep their flaps may be place by place.
+        part: its number, from 1, among the pieces that cover its panel, or 0 if it is the only one.
     """
 
     cover: Cover
@@ -60,17 +73,23 @@ class Piece:
     pattern: Pattern
     notes: tuple[str, ...]
     wraps: tuple[tuple[Edge, Depths], ...] = ()
+    part: int = 0
 
     @property
     def name(self) -> str:
-        """The piece's name: its panel's."""
-        return self.panel.name
+        """The piece's name: its panel's, and its part's number if there are several."""
+        return part_name(self.panel.name, self.part)
+
+
+def part_name(panel: str, part: int) -> str:
+    """What the piece of a panel's part is called; 0 is the only one."""
+    return f"{panel} {part}" if part else panel
 
 
 def make_pieces(
     order: FilmOrder, mesh: Mesh, info: BodyInfo, film: Film, *, progress: Progress = silent
 ) -> tuple[Piece, ...]:
-    """The pieces of *order*, in its order.
+    """The pieces of *order*, in its order; a cover with seams has several.
 
     Args:
         order: what is covered, and how pieces end at edges.
@@ -86,11 +105,11 @@ def make_pieces(
     jobs = [(cover, known_panel(info, cover)) for cover in order.covers]
     count = len(jobs)
     body = prepare(mesh)
-    pieces = []
+    pieces: list[Piece] = []
     for i, (cover, panel) in enumerate(jobs):
         told = part_of(progress, start=i / count, end=(i + 1) / count, prefix=f"{panel.name}: ")
         try:
-            pieces.append(make_piece(order, cover, panel, body, film, progress=told))
+            pieces += make_parts(order, cover, panel, body, film, progress=told)
         except LayflatError as error:
             error.panel = panel.name
             raise
@@ -106,18 +125,38 @@ def make_piece(
     *,
     progress: Progress = silent,
 ) -> Piece:
-    """One piece, as `make_pieces` makes all."""
-    region = piece_region(cover, panel, body, progress=part_of(progress, start=0.0, end=0.5))
-    flat = flatten(
-        region.mesh,
-        film,
-        finger_aversion=order.finger_aversion,
-        progress=part_of(progress, start=0.5, end=0.8),
-    )
-    progress("drawing the pattern", 0.85)
-    piece = finish_piece(order, cover, panel, region, flat, body)
-    progress("done", 1.0)
+    """The piece of a cover without seams, as `make_pieces` makes all."""
+    (piece,) = make_parts(order, replace(cover, seams=()), panel, body, film, progress=progress)
     return piece
+
+
+def make_parts(
+    order: FilmOrder,
+    cover: Cover,
+    panel: Panel,
+    body: Mesh | Prepared,
+    film: Film,
+    *,
+    progress: Progress = silent,
+) -> tuple[Piece, ...]:
+    """The pieces of one cover, as `make_pieces` makes all: one, and one more for each seam."""
+    regions = part_regions(cover, panel, body, progress=part_of(progress, start=0.0, end=0.5))
+    pieces = []
+    for i, region in enumerate(regions):
+        told = part_of(
+            progress, start=0.5 + 0.5 * i / len(regions), end=0.5 + 0.5 * (i + 1) / len(regions)
+        )
+        flat = flatten(
+            region.mesh,
+            film,
+            finger_aversion=order.finger_aversion,
+            progress=part_of(told, start=0.0, end=0.6),
+        )
+        told("drawing the pattern", 0.7)
+        part = i + 1 if len(regions) > 1 else 0
+        pieces.append(finish_piece(order, cover, panel, region, flat, body, part=part))
+    progress("done", 1.0)
+    return tuple(pieces)
 
 
 def whole_region(
@@ -134,18 +173,45 @@ def whole_region(
     return region
 
 
-def piece_region(
+def part_regions(
     cover: Cover, panel: Panel, body: Mesh | Prepared, *, progress: Progress = silent
-) -> Region:
-    """The surface that *cover* covers, open along its reliefs.
+) -> tuple[Region, ...]:
+    """The surfaces of the pieces of *cover*: parted along its seams, open along its reliefs.
 
     Raises:
-        MeshError: it cannot be cut out, or a relief cannot be cut; says why.
+        MeshError: it cannot be cut out, or a seam or a relief cannot be cut; says why.
     """
-    region = whole_region(cover, panel, body, progress=progress)
+    return opened_parts(cover, panel, whole_region(cover, panel, body, progress=progress))
+
+
+def opened_parts(cover: Cover, panel: Panel, region: Region) -> tuple[Region, ...]:
+    """What `part_regions` gives, from the surface that *cover* covers.
+
+    Raises:
+        MeshError: a seam or a relief cannot be cut; says why.
+    """
+    parts = list(split_regions(region, cover.seams))
+    if cover.seams:
+        _require_past_keep_outs(cover, panel, parts)
     for path in cover.reliefs:
-        region = cut_relief(region, path)
-    return region
+        mine = nearest_part(parts, path)
+        parts[mine] = cut_relief(parts[mine], path)
+    return tuple(parts)
+
+
+def _require_past_keep_outs(cover: Cover, panel: Panel, parts: list[Region]) -> None:
+    """Refuse seams that lead through a keep-out or its clearance."""
+    for item in panel.keep_outs:
+        if item.name in cover.film_over:
+            continue
+        off = np.array([locate(part.mesh, item.points_mm).distances_mm for part in parts])
+        holds = (off <= off.min(axis=0) + _ON_PART_MM).all(axis=1)
+        beside = np.delete(off, int(holds.argmax()), axis=0)
+        if not holds.any() or float(beside.min()) < item.clearance_mm:
+            raise MeshError(
+                f"A seam on the panel “{panel.name}” leads through the keep-out “{item.name}” or "
+                f"nearer to it than its clearance of {item.clearance_mm:g} mm; draw it past it."
+            )
 
 
 def finish_piece(
@@ -155,28 +221,33 @@ def finish_piece(
     region: Region,
     flat: Flat,
     body: Mesh | Prepared,
+    *,
+    part: int = 0,
 ) -> Piece:
     """The piece of a region that has been laid flat.
 
     Args:
         order: says how pieces end at edges.
         cover, panel: whose piece it is.
-        region: see `piece_region`.
+        region: see `part_regions`.
         flat: its flat shape.
         body: the whole body, for what lies beyond its edges.
+        part: its number among the parts of its panel, from 1, or 0 if it is the only one.
 
     Raises:
         MeshError: the flat shape overlaps itself.
     """
     notes = list(flatten_warnings(flat))
     if overlaps(flat):
-        raise MeshError(f"The panel “{panel.name}” cannot be one piece: {notes[-1]}")
-    keep_outs = _kept_free(cover, panel, region, notes)
+        raise MeshError(
+            f"The panel “{part_name(panel.name, part)}” cannot be one piece: {notes[-1]}"
+        )
+    keep_outs = _kept_free(cover, panel, region, notes, part)
     finishes = edge_finishes(order, cover)
     made = from_flat(
         flat,
         region,
-        name=panel.name,
+        name=part_name(panel.name, part),
         finishes=finishes,
         folds=edge_folds(region, body, finishes),
         keep_outs=tuple(
@@ -192,8 +263,9 @@ def finish_piece(
         summary=stretch_summary(flat),
         keep_outs=keep_outs,
         pattern=made.pattern,
-        notes=(*notes, *made.notes),
+        notes=(*notes, *made.notes, *_seam_notes(region, panel, part)),
         wraps=made.wraps,
+        part=part,
     )
 
 
@@ -221,29 +293,56 @@ def _require_known(asked: set[str], known: set[str], sentence: str) -> None:
         raise SettingError(f"{sentence} “{unknown[0]}”; it has {listed}.")
 
 
-def _kept_free(cover: Cover, panel: Panel, region: Region, notes: list[str]) -> tuple[KeepOut, ...]:
+def _seam_notes(region: Region, panel: Panel, part: int) -> list[str]:
+    """A sentence on each seam of the piece that covers this part of a panel."""
+    names = {
+        edge.name for loop in region.loops for edge in loop.edges if is_seam(edge.kind, edge.name)
+    }
+    return [
+        f"{name.capitalize()}: here two pieces meet on the panel “{panel.name}”; the one with the "
+        f"lower number reaches {OVERLAP_MM:g} mm over the seam and is laid after the other, on top."
+        for name in sorted(names)
+        if part
+    ]
+
+
+def _kept_free(
+    cover: Cover, panel: Panel, region: Region, notes: list[str], part: int
+) -> tuple[KeepOut, ...]:
     """The keep-outs that the piece has to leave free."""
     kept = []
     for item in panel.keep_outs:
-        near = float(locate(region.mesh, item.points_mm).distances_mm.min()) < _ON_PIECE_MM
+        reach_mm = _ON_PART_MM if part else _ON_PIECE_MM
+        near = float(locate(region.mesh, item.points_mm).distances_mm.min()) < reach_mm
         if item.name in cover.film_over:
             reason = cover.film_over[item.name]
             notes.append(f"Film goes over the keep-out “{item.name}”, as ordered: {reason}")
         elif near:
             kept.append(item)
-        else:
+        elif not part:
             notes.append(f"The keep-out “{item.name}” lies outside the part that is covered.")
     return tuple(kept)
 
 
 def edge_finishes(order: FilmOrder, cover: Cover) -> Callable[[Edge], EdgeFinish]:
-    """How the piece ends at each edge: the cover's word for it, else the rule for its kind."""
-    return lambda edge: cover.finishes.get(edge.name, order.finishes[edge.kind])
+    """How the piece ends at each edge: the cover's word for it, else the rule for its kind.
+
+    Along a seam it ends where the seam says.
+    """
+
+    def finish(edge: Edge) -> EdgeFinish:
+        if is_seam(edge.kind, edge.name):
+            return EdgeFinish(Finish.FLUSH)
+        return cover.finishes.get(edge.name, order.finishes[edge.kind])
+
+    return finish
 
 
 def covered_words(piece: Piece) -> str:
     """What the piece covers, in the customer's words."""
     part = "up to the line agreed" if piece.cover.line_mm is not None else "the whole panel"
+    if piece.part:
+        part = f"{part}, part {piece.part}"
     edges = piece.pattern.edges
     wrapped = [r.name for r in edges if r.finish.finish is Finish.WRAP and r.name]
     if wrapped:

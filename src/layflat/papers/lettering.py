@@ -34,8 +34,11 @@ def one_line(text: str, *, most: int) -> str:
 def panel_title(name: str) -> str:
     """A panel's name as people read it: "fender-left" becomes "Fender, left".
 
+    A number behind it is that of one of its pieces: "fender-left 2" becomes "Fender, left 2".
     Files keep the name itself. A name that already holds a space or a capital is left alone.
     """
+    if part := re.fullmatch(r"(\S+) (\d+)", name):
+        return f"{panel_title(part[1])} {part[2]}"
     if any(sign.isspace() or sign.isupper() for sign in name):
         return name
     words = [word for word in re.split(r"[-_]+", name) if word]
