@@ -14,6 +14,7 @@ from layflat.fit import PiecePlan, Place, plan_piece, plan_results
 from layflat.fit.lay import lay
 from layflat.fit.lay_anchor import Anchor
 from layflat.fit.laying_plan import HeatKind
+from layflat.pattern import SQUARE, Depths, Fold, Reason
 from layflat.surface import Edge, EdgeKind, Loop, Mesh, Region, boundary_loops
 
 NAMES = ("near", "right", "far", "left")
@@ -211,3 +212,23 @@ def test_a_plan_can_be_written_down() -> None:
     assert results["steps"] == list(plan.steps)
     assert isinstance(plan.anchor, Place)
     assert [len(each["ends"]) for each in results["tapes"]] == [2] * len(plan.tapes)
+
+
+def test_the_parts_of_an_edge_are_one_wrap_at_its_worst_place() -> None:
+    region = sheet("plane", wide=31, high=21)
+    flat = flatten(region.mesh, generic_film())
+    far = region.loops[0].edges[2]
+    wraps = []
+    for turn in (0.02, 0.008, 0.001):
+        # Round an outer radius 1 / k a square fold crowds by k w / (1 + k w).
+        fold = Fold(np.full(3, turn), np.zeros(3), np.full(3, SQUARE), np.full(3, np.inf))
+        ends = np.array(((-100.0, 200.0), (0.0, 200.0), (100.0, 200.0)))
+        depth = np.full(3, 8.0)
+        wraps.append((far, Depths(ends, ends, depth, 8.0, (Reason.NONE,) * 3, fold)))
+    plan = plan_piece(flat, region, wraps=wraps)
+    (heat,) = plan.heats
+    assert heat.kind is HeatKind.WRAP
+    assert heat.strain == pytest.approx(-0.16 / 1.16)
+    assert (
+        "warm the wrap round “far” when the flat has set: it is crowded by up to 14 %" in heat.words
+    )

@@ -9,7 +9,7 @@ import pytest
 from job_workshop import raised, write_workshop
 from layflat.base import MeshError
 from layflat.film import generic_film
-from layflat.job import Piece, make_pieces, read_order
+from layflat.job import Piece, laying_advice, make_pieces, read_order
 from layflat.pattern import pattern_area_mm2, reliefs_of, to_polygon
 from layflat.surface import mend, read_mesh, read_panels
 
@@ -46,3 +46,10 @@ def test_a_relief_that_starts_inside_is_refused(tmp_path: Path) -> None:
     with pytest.raises(MeshError, match="“relief 1” must start on an edge") as caught:
         piece(tmp_path, ([(-130.0, 0.0), (-100.0, 0.0)],))
     assert caught.value.panel == "left"
+
+
+def test_the_parts_of_an_edge_are_one_wrap_and_a_relief_is_no_edge(tmp_path: Path) -> None:
+    cut = piece(tmp_path, PATHS)
+    advice = " ".join(laying_advice(cut))
+    assert "relief" not in advice.lower()
+    assert advice.count("front (") == 1

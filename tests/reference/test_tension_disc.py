@@ -48,9 +48,9 @@ THEORY = Path(__file__).parents[2] / "docs" / "theory-fit.md"
 class PulledDisc:
     """The energy of the disc on the sphere under a pull on its edge, as a function of u."""
 
-    def __init__(self, rings: int, pull: float) -> None:
+    def __init__(self, rings: int, pull: float, *, left: float = LEFT) -> None:
         mesh = disc(rings)
-        self.mesh, self.frames, self.law = mesh, frames_of_mesh(mesh), RelaxedLaw(NU, LEFT)
+        self.mesh, self.frames, self.law = mesh, frames_of_mesh(mesh), RelaxedLaw(NU, left)
         self.points = mesh.vertices_mm[:, 0] + 1j * mesh.vertices_mm[:, 1]
         # Frames have an axis of their own in each triangle; `along` turns it to the x axis.
         first = self.points[self.frames.corners[1]] - self.points[self.frames.corners[0]]
@@ -164,7 +164,7 @@ def test_stresses_in_the_core_and_in_the_fingers(alpha: float) -> None:
     """[GD] core Y(3L² - r²)/16R², 3Y(L² - r²)/16R²; fingers g W / r and nothing.
 
     Means over rings two triangles wide: in the fingers each single triangle carries what its
-    directions allow, and only their sum is in balance. Within 3 % of the greatest stress.
+    directions allow, and only their sum is in balance. Within 0.5 % of the greatest stress.
     """
     found, (_, inner) = held(alpha, RINGS[-1]), closed(alpha)
     ring = np.floor(found.radii * RINGS[-1] / 2).astype(int)
@@ -176,7 +176,7 @@ def test_stresses_in_the_core_and_in_the_fingers(alpha: float) -> None:
     most = 3 * inner**2 / 16
     for measured, want in ((found.radial, radial), (found.hoop, hoop)):
         mean = np.bincount(ring, measured) / count
-        assert np.abs(mean - want).max() < 0.03 * most
+        assert np.abs(mean - want).max() < 0.005 * most
 
 
 def test_below_the_threshold_nothing_fingers() -> None:
@@ -209,17 +209,20 @@ def table_rows(alpha: int) -> list[tuple[float, ...]]:
 
 
 def test_a_free_edge_fingers_all_over_and_keeps_its_meridians() -> None:
-    """[GD] g -> 0: u = -r³/6R², no stress, no energy."""
-    energy = PulledDisc(16, 0.0)
+    """[GD] g -> 0: u = -r³/6R² within 2 %, and next to none of the energy of a bearing disc.
+
+    That one is pi/384 (C. Majidi, R. S. Fearing, Proc. R. Soc. A 464 (2008) 1309-1317).
+    """
+    energy = PulledDisc(32, 0.0, left=1e-3)
     precondition = PinnedFactor(energy.frames.laplacian()).solve
     start = np.zeros_like(energy.points)
     u = descend(energy, start, precondition, max_steps=4000, each_step=quiet).points
     u = u - u.mean()
     r = np.abs(energy.points)
     outwards = (u * energy.points.conj()).real / np.maximum(r, 1e-9)
-    assert np.abs(outwards + r**3 / 6).max() < 0.04 / 6
+    assert np.abs(outwards + r**3 / 6).max() < 0.02 / 6
     bearing = np.pi / 384
-    assert energy.state(u).value < 0.01 * bearing
+    assert energy.state(u).value < 0.003 * bearing
 
 
 def test_a_deep_cap_that_cannot_push_is_azimuthal_equidistant() -> None:

@@ -198,20 +198,27 @@ def _stretched(flat: Flat) -> Iterator[Heat]:
 
 
 def _wrapped(flat: Flat, wraps: Sequence[tuple[Edge, Depths]]) -> Iterator[Heat]:
-    """Wraps that film does not go round cold, at their worst places."""
+    """Wraps that film does not go round cold, each edge at its worst place.
+
+    Reliefs part an edge; its parts are one wrap to the person who lays it.
+    """
+    worst: dict[str, tuple[float, Edge, Depths, int]] = {}
     for edge, depths in wraps:
         strain = np.where(np.isfinite(depths.mm), fold_strain(depths.fold, depths.mm), 0.0)
         strain = np.where(depths.mm > 0.0, strain, 0.0)
-        worst = int(np.argmax(np.abs(strain)))
-        most = float(strain[worst])
+        at = int(np.argmax(np.abs(strain)))
+        most = float(strain[at])
         if not WARM_FROM <= abs(most) < np.inf:
             continue
+        if edge.name not in worst or abs(most) > abs(worst[edge.name][0]):
+            worst[edge.name] = (most, edge, depths, at)
+    for most, edge, depths, at in worst.values():
         name = f"“{edge.name}”" if edge.name else "an edge"
         what = "crowded" if most < 0.0 else "stretched"
-        surface = to_surface(flat, depths.points[worst])[0]
+        surface = to_surface(flat, depths.points[at])[0]
         yield Heat(
             HeatKind.WRAP,
-            Place(depths.points[worst], surface),
+            Place(depths.points[at], surface),
             most,
             f"warm the wrap round {name} when the flat has set: it is {what} by up to "
             f"{100 * abs(most):.0f} %.",

@@ -13,7 +13,7 @@ import numpy as np
 
 from layflat.job.pieces import Piece
 from layflat.papers import panel_title
-from layflat.pattern import EdgeRecord, Finish
+from layflat.pattern import EdgeRecord, Finish, reliefs_of
 
 _RULE = (
     "From top to bottom, so that slip runs down over what is not laid yet; of equally high panels "
@@ -82,10 +82,16 @@ def laying_advice(piece: Piece) -> Iterator[str]:
     """What to mind in laying one piece, the places left free apart."""
     if max(np.ptp(piece.flat.points_mm, axis=0)) > _TWO_PEOPLE_MM:
         yield "Two people."
-    edges = piece.pattern.edges
-    wrapped = [r for r in edges if r.finish.finish is Finish.WRAP and r.name]
+    # A relief parts the edge that it starts at, and its own sides close on the car.
+    cuts = {slit.name for slit in reliefs_of(piece.region)}
+    edges = [record for record in piece.pattern.edges if record.name not in cuts]
+    wrapped: dict[str, float] = {}
+    for record in edges:
+        if record.finish.finish is Finish.WRAP and record.name:
+            depth_mm = record.finish.distance_mm
+            wrapped[record.name] = max(depth_mm, wrapped.get(record.name, 0.0))
     if wrapped:
-        listed = ", ".join(f"{r.name} ({r.finish.distance_mm:g}\u00a0mm)" for r in wrapped)
+        listed = ", ".join(f"{name} ({mm:g}\u00a0mm)" for name, mm in wrapped.items())
         yield f"Wrap after the flat has set: {listed}."
     most = max((_crowd(r) for r in edges if r.name), default=0.0)
     if most > _CROWDED:
