@@ -35,6 +35,7 @@ from layflat.fit.pairs import (
 from layflat.fit.pairs_mirror import Mirroring
 from layflat.fit.relief import Relief, Reliefs, propose_reliefs
 from layflat.fit.relief_cut import cut_relief
+from layflat.fit.seam import Seams, Split, propose_seams
 from layflat.fit.seam_cut import (
     OVERLAP_MM,
     is_seam,
@@ -43,6 +44,7 @@ from layflat.fit.seam_cut import (
     split_region,
     split_regions,
 )
+from layflat.fit.seam_outcome import Outcome, SeamRates
 from layflat.fit.seen import Sight, creases, visibility
 from layflat.fit.wraps import edge_folds, geodesic_curvature, normal_curvature
 
@@ -62,6 +64,7 @@ __all__ = [
     "HeatKind",
     "Judged",
     "Mirroring",
+    "Outcome",
     "Pair",
     "PiecePlan",
     "Place",
@@ -69,7 +72,10 @@ __all__ = [
     "Rectangle",
     "Relief",
     "Reliefs",
+    "SeamRates",
+    "Seams",
     "Sight",
+    "Split",
     "Sweep",
     "Tape",
     "blank_or_fitted",
@@ -91,6 +97,7 @@ __all__ = [
     "plan_piece",
     "plan_results",
     "propose_reliefs",
+    "propose_seams",
     "seam_name",
     "shared_flat",
     "shared_pattern",

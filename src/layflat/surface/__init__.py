@@ -15,7 +15,7 @@ from layflat.surface.mend import Mend, Mended, mend
 from layflat.surface.mesh import Mesh
 from layflat.surface.panel import BodyInfo, Edge, EdgeKind, KeepOut, KeepOutKind, Panel
 from layflat.surface.panels_file import panels_json, read_panels
-from layflat.surface.part import part_region
+from layflat.surface.part import LEAST_WIDTH_MM, part_region, parted_by
 from layflat.surface.prepare import Prepared, prepare
 from layflat.surface.read import UNITS_MM, ReadMesh, read_mesh
 from layflat.surface.region import Loop, Region
@@ -26,6 +26,7 @@ from layflat.surface.whole import whole_region
 
 __all__ = [
     "END_REACH_MM",
+    "LEAST_WIDTH_MM",
     "LINE_EDGE",
     "MAX_BYTES",
     "REACH_MM",
@@ -61,6 +62,7 @@ __all__ = [
     "mend",
     "panels_json",
     "part_region",
+    "parted_by",
     "prepare",
     "read_mesh",
     "read_panels",

@@ -110,15 +110,21 @@ def _on_boundary(region: Region, point: FloatArray, what: str, which: str) -> Fl
     return best
 
 
-def _left(split: Split, what: str) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """(m',) bool: the faces on the left of the line."""
-    table = edge_table(split.faces)
-    line, span = split.lines[0], len(split.vertices_mm)
-    if len(line) < 2:
-        raise MeshError(f"{what} starts and ends at one place; draw it across the panel.")
+def parted_by(faces: IntArray, line: IntArray) -> IntArray:
+    """(m,) int64: the number of the part that each face lies in if a line of edges parts them."""
+    table = edge_table(faces)
+    span = int(faces.max()) + 1
     steps = np.sort(np.stack([line[:-1], line[1:]], axis=1), axis=1)
     barrier = np.isin(table.ends[:, 0] * span + table.ends[:, 1], steps[:, 0] * span + steps[:, 1])
-    part = face_components(table, barrier=barrier)
+    return face_components(table, barrier=barrier)
+
+
+def _left(split: Split, what: str) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """(m',) bool: the faces on the left of the line."""
+    line = split.lines[0]
+    if len(line) < 2:
+        raise MeshError(f"{what} starts and ends at one place; draw it across the panel.")
+    part = parted_by(split.faces, line)
     parts = int(part.max()) + 1
     if parts == 1:
         raise MeshError(

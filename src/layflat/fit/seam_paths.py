@@ -1,0 +1,115 @@
+"""Where a seam might go: cheap paths across and along a panel, spread over it.
+
+The outer outline is taken as four sides, from the corners that reach farthest along the flat
+shape's diagonals. Between two opposite sides each place has a share, 0 at the one and 1 at the
+other, by its distances from both; a candidate keeps to shares near one of five. So candidates of a
+bent strip follow its bend. A step costs what it costs a relief: see `layflat.fit.relief_paths`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import dijkstra
+
+from layflat.base import FloatArray, IntArray
+from layflat.film import Flat
+from layflat.surface import Region, edge_table
+
+SHARES = (0.2, 0.35, 0.5, 0.65, 0.8)
+"""Where candidates lie between two sides."""
+
+_SPREAD = 0.12
+_Mask = np.ndarray[tuple[int], np.dtype[np.bool_]]
+
+
+@dataclass(frozen=True, eq=False)
+class SeamPath:
+    """One path that a seam might take.
+
+    Attributes:
+        path: (k,) int64, vertices from side to side.
+        cost_mm: its length, weighed by how well it is seen.
+        length_mm: its length along the mesh's edges.
+    """
+
+    path: IntArray
+    cost_mm: float
+    length_mm: float
+
+
+def seam_paths(region: Region, flat: Flat, sight: FloatArray, *, aversion: float) -> list[SeamPath]:
+    """The cheapest path at each share, across and along.
+
+    Args:
+        region, flat: the panel.
+        sight: (n,) float64, visibility less what creases hide of it.
+        aversion: how much dearer a seam in full sight is than a hidden one.
+    """
+    mesh = region.mesh
+    table = edge_table(mesh.faces)
+    rim = np.zeros(len(mesh.vertices_mm), np.bool_)
+    rim[table.ends[table.count == 1]] = True
+    both = np.concatenate((table.ends, table.ends[:, ::-1]))
+    length = np.linalg.norm(np.diff(mesh.vertices_mm[both], axis=1)[:, 0], axis=1)
+    cost = length * (1.0 + (aversion - 1.0) * sight[both].mean(axis=1))
+    sides = _sides(region, flat)
+    found = []
+    for first in (0, 1):
+        start, low, end, high = (sides[(first + i) % 4] for i in range(4))
+        away = [_distances(both, length, len(rim), side) for side in (low, high)]
+        share = away[0] / np.maximum(away[0] + away[1], 1e-12)
+        for middle in SHARES:
+            near = np.abs(share - middle) <= _SPREAD
+            path = _cheapest(both, cost, near, rim, start[1:-1], end[1:-1])
+            if path is not None:
+                steps = np.linalg.norm(np.diff(mesh.vertices_mm[path[0]], axis=0), axis=1)
+                found.append(SeamPath(path[0], path[1], float(steps.sum())))
+    return found
+
+
+def _sides(region: Region, flat: Flat) -> list[IntArray]:
+    """The four sides of the outer outline, one after the other, corners in both."""
+    ids = region.loops[0].vertices
+    middle = flat.points_mm - flat.points_mm.mean(axis=0)
+    axes = np.linalg.svd(middle, full_matrices=False)[2]
+    along = middle[ids] @ axes.T
+    along = along / np.maximum(np.ptp(along, axis=0), 1e-12)
+    corners = sorted(
+        {int(np.argmax(along @ turn)) for turn in ((1, 1), (-1, 1), (-1, -1), (1, -1))}
+    )
+    if len(corners) < 4:
+        corners = [len(ids) * i // 4 for i in range(4)]
+    whole = np.concatenate((ids, ids))
+    ends = [*corners[1:], corners[0] + len(ids)]
+    return [whole[a : b + 1] for a, b in zip(corners, ends, strict=True)]
+
+
+def _distances(both: IntArray, length: FloatArray, count: int, side: IntArray) -> FloatArray:
+    graph = csr_array((length, (both[:, 0], both[:, 1])), shape=(count, count))
+    return np.asarray(dijkstra(graph, indices=side, min_only=True), np.float64)
+
+
+def _cheapest(
+    both: IntArray, cost: FloatArray, near: _Mask, rim: _Mask, start: IntArray, end: IntArray
+) -> tuple[IntArray, float] | None:
+    """The cheapest path between two sides through places that are near, and its cost."""
+    begins, ends = np.zeros_like(rim), np.zeros_like(rim)
+    begins[start], ends[end] = True, True
+    begins, ends = begins & near, ends & near
+    a, b = both[:, 0], both[:, 1]
+    good = near[a] & near[b] & (~rim[a] | begins[a]) & (~rim[b] | ends[b]) & ~(rim[a] & rim[b])
+    if not begins.any() or not ends.any():
+        return None
+    graph = csr_array((cost[good], (a[good], b[good])), shape=(len(rim),) * 2)
+    total, before, _ = dijkstra(
+        graph, indices=np.flatnonzero(begins), min_only=True, return_predecessors=True
+    )
+    goals = np.flatnonzero(ends)
+    goal = int(goals[np.argmin(total[goals])])
+    if not np.isfinite(total[goal]):
+        return None
+    path = [goal]
+    while before[path[-1]] >= 0:
+        path.append(int(before[path[-1]]))
+    return np.array(path[::-1], np.int64), float(total[goal])
