@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import KDTree
 
 from layflat.base import FloatArray, InputError, MeshError, Progress, SettingError, frozen, silent
 from layflat.film import Flat, flatten
@@ -17,7 +18,14 @@ from layflat.fit.relief_paths import drawn
 from layflat.fit.relief_score import QUICK_STEPS, beyond_limits_mm2
 from layflat.fit.relief_words import OPEN_SHARE
 from layflat.fit.seam_cut import OVERLAP_MM, split_region, split_regions
-from layflat.fit.seam_outcome import Outcome, SeamRates, Seen, is_whole, outcome_of
+from layflat.fit.seam_outcome import (
+    Outcome,
+    SeamRates,
+    Seen,
+    is_whole,
+    outcome_of,
+    seam_lines,
+)
 from layflat.fit.seam_paths import SeamPath, seam_paths
 from layflat.fit.seen import Sight, creases, visibility
 from layflat.surface import LEAST_WIDTH_MM, Mesh, Prepared, Region, compact, parted_by
@@ -34,6 +42,9 @@ APART_MM = 40.0
 """Two seams whose ends are this near to each other are the same one."""
 
 _OPTIONS = 3
+_STRAIGHT = (0.05, 0.02, 0.01)
+_AS_PROMISED = 1.1
+_SPREAD = 0.12
 _OVER_LIMIT = 0.01
 
 
@@ -225,20 +236,21 @@ class _Search:
             progress(f"trying a seam, {i + 1} of {len(ways)}", 0.1 + 0.5 * i / len(ways))
             left = self._tried_mm2(way)
             if left is not None:
-                ranked.append((self._burden(left, now, way), i, way))
+                ranked.append((self._burden(left, now, way), i, way, left))
         ranked.sort()
         found: list[tuple[float, Split]] = []
         taken: list[FloatArray] = []
-        for number, (_, _, way) in enumerate(ranked):
+        for number, (_, _, way, promised) in enumerate(ranked):
             if len(found) == _OPTIONS:
                 break
             progress("laying both pieces", 0.6 + 0.4 * number / len(ranked))
-            if self._is_one_of(self._ends(way.path), taken):
+            spread = max(APART_MM, _SPREAD * float(np.sqrt(self.region.mesh.area_mm2)))
+            if self._is_one_of(self._ends(way.path), taken, near_mm=spread):
                 continue
-            split = self._made(way, whole)
+            split = self._made(way, whole, promised)
             if split is None:
                 continue
-            left = sum(beyond_limits_mm2(flat) for flat in split.flats)
+            left = _left_mm2(split)
             helps = left <= (1.0 - LEAST_GAIN) * now
             cures = (is_whole(self.flat) and whole.fits_roll) or split.outcome.fits_roll
             if needed and not (cures and (helps or not whole.fits_roll)):
@@ -257,11 +269,13 @@ class _Search:
         return np.asarray(self.region.mesh.vertices_mm[path[[0, -1]]])
 
     @staticmethod
-    def _is_one_of(ends: FloatArray, others: Sequence[FloatArray]) -> bool:
+    def _is_one_of(
+        ends: FloatArray, others: Sequence[FloatArray], *, near_mm: float = APART_MM
+    ) -> bool:
         for other in others:
             both = np.asarray(other, np.float64).reshape(-1, 3)[[0, -1]]
             for turned in (both, both[::-1]):
-                if np.linalg.norm(turned - ends, axis=1).max() < APART_MM:
+                if np.linalg.norm(turned - ends, axis=1).max() < near_mm:
                     return True
         return False
 
@@ -290,13 +304,23 @@ class _Search:
             total += beyond_limits_mm2(laid)
         return total
 
-    def _made(self, way: SeamPath, whole: Outcome) -> Split | None:
+    def _made(self, way: SeamPath, whole: Outcome, promised: float) -> Split | None:
         """The two pieces along a path, laid; None where it cannot be cut so."""
         side = float(np.sqrt(np.median(self.region.mesh.face_areas_mm2)))
+        # A seam is drawn as one clean line as far as that does not cost what it gains; only where
+        # a crease hides it does it follow that closely.
         creased = float(self.seen.crease[way.path].mean()) > 0.5
-        off = (0.1 if creased else 0.75) * side
-        few = way.path[drawn(self.flat.points_mm[way.path], off_mm=off)]
-        path = self.region.mesh.vertices_mm[few]
+        offs = [max(share * way.length_mm, 0.75 * side) for share in _STRAIGHT]
+        made = None
+        for off in [0.1 * side] if creased else sorted(set(offs), reverse=True):
+            few = way.path[drawn(self.flat.points_mm[way.path], off_mm=off)]
+            made = self._cut(self.region.mesh.vertices_mm[few], whole) or made
+            if made is not None and _left_mm2(made) <= _AS_PROMISED * promised:
+                break
+        return made
+
+    def _cut(self, path: FloatArray, whole: Outcome) -> Split | None:
+        """The two pieces along a path, laid; None where it cannot be cut."""
         try:
             regions = split_region(self.region, path)
             middles = [part.mesh.vertices_mm.mean(axis=0) for part in regions]
@@ -315,15 +339,19 @@ class _Search:
     ) -> Split:
         flats = tuple(flatten_again(part, self.flat) for part in regions)
         outcome = self.outcome(regions, flats)
-        hidden = self._hidden_by(paths, outcome)
+        hidden = self._hidden_by(regions, outcome)
         return Split(paths, hidden, outcome, regions, flats, _reasons(whole, outcome, hidden))
 
-    def _hidden_by(self, paths: tuple[FloatArray, ...], outcome: Outcome) -> str:
+    def _hidden_by(self, regions: tuple[Region, ...], outcome: Outcome) -> str:
         if outcome.visible_seam_mm > OPEN_SHARE * outcome.seam_mm:
             return "open paint"
-        points = np.concatenate(paths)
-        off = np.linalg.norm(self.seen.points_mm[:, None] - points[None], axis=2)
-        return "crease" if self.seen.crease[off.argmin(axis=0)].mean() > 0.5 else "out of sight"
+        points = np.concatenate([line for part in regions for _, line in seam_lines(part)])
+        creased = self.seen.crease[KDTree(self.seen.points_mm).query(points)[1]]
+        return "crease" if creased.mean() > 0.5 else "out of sight"
+
+
+def _left_mm2(split: Split) -> float:
+    return float(sum(beyond_limits_mm2(flat) for flat in split.flats))
 
 
 def _reasons(whole: Outcome, two: Outcome, hidden: str) -> tuple[str, ...]:

@@ -97,8 +97,12 @@ def outcome_of(
     # Of the two edges along each seam one is counted.
     seams: dict[str, tuple[float, float]] = {}
     for region in regions:
+        own: dict[str, tuple[float, float]] = {}
         for name, length, visible in _seams(region, seen):
-            seams.setdefault(name, (length, visible))
+            before = own.get(name, (0.0, 0.0))
+            own[name] = (before[0] + length, before[1] + visible)
+        for name, lengths in own.items():
+            seams.setdefault(name, lengths)
     seam, visible = (
         (sum(values) for values in zip(*seams.values(), strict=True)) if seams else (0.0, 0.0)
     )
@@ -136,19 +140,26 @@ def is_whole(flat: Flat) -> bool:
     return not overlaps(flat)
 
 
-def _seams(region: Region, seen: Seen) -> list[tuple[str, float, float]]:
-    """Name, length and visible length of each seam of a piece."""
-    tree, found = KDTree(seen.points_mm), []
+def seam_lines(region: Region) -> list[tuple[str, FloatArray]]:
+    """Name and points, each (k, 3), of each edge of a piece along a seam."""
+    found = []
     for loop in region.loops:
         for number, edge in enumerate(loop.edges):
             if is_seam(edge.kind, edge.name):
                 own = np.flatnonzero(loop.edge_of == number)
                 ids = np.append(loop.vertices[own], np.roll(loop.vertices, -1)[own[-1]])
-                points = region.mesh.vertices_mm[ids]
-                steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
-                near = tree.query(points)[1]
-                visible = visible_length_mm(steps, seen.visibility[near], seen.crease[near])
-                found.append((edge.name, float(steps.sum()), visible))
+                found.append((edge.name, region.mesh.vertices_mm[ids]))
+    return found
+
+
+def _seams(region: Region, seen: Seen) -> list[tuple[str, float, float]]:
+    """Name, length and visible length of each edge of a piece along a seam."""
+    tree, found = KDTree(seen.points_mm), []
+    for name, points in seam_lines(region):
+        steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
+        near = tree.query(points)[1]
+        visible = visible_length_mm(steps, seen.visibility[near], seen.crease[near])
+        found.append((name, float(steps.sum()), visible))
     return found
 
 
