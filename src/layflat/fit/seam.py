@@ -26,7 +26,7 @@ from layflat.fit.seam_outcome import (
     outcome_of,
     seam_lines,
 )
-from layflat.fit.seam_paths import SeamPath, seam_paths
+from layflat.fit.seam_paths import SeamPath, seam_paths, smoothed
 from layflat.fit.seen import Sight, creases, visibility
 from layflat.surface import LEAST_WIDTH_MM, Mesh, Prepared, Region, compact, parted_by
 
@@ -42,7 +42,8 @@ APART_MM = 40.0
 """Two seams whose ends are this near to each other are the same one."""
 
 _OPTIONS = 3
-_STRAIGHT = (0.05, 0.02, 0.01)
+_STRAIGHT = (0.05, 0.02)
+_STEP = 5.0
 _AS_PROMISED = 1.1
 _SPREAD = 0.12
 _OVER_LIMIT = 0.01
@@ -310,14 +311,23 @@ class _Search:
         # A seam is drawn as one clean line as far as that does not cost what it gains; only where
         # a crease hides it does it follow that closely.
         creased = float(self.seen.crease[way.path].mean()) > 0.5
-        offs = [max(share * way.length_mm, 0.75 * side) for share in _STRAIGHT]
+        points = self.region.mesh.vertices_mm[way.path]
+        if creased:
+            tries = [self._drawn(way, 0.1 * side)]
+        else:
+            tries = [self._drawn(way, max(share * way.length_mm, side)) for share in _STRAIGHT]
+            tries += [smoothed(points, step_mm=_STEP * side), self._drawn(way, 0.75 * side)]
         made = None
-        for off in [0.1 * side] if creased else sorted(set(offs), reverse=True):
-            few = way.path[drawn(self.flat.points_mm[way.path], off_mm=off)]
-            made = self._cut(self.region.mesh.vertices_mm[few], whole) or made
+        for number, path in enumerate(tries):
+            if made is None or number < len(tries) - 1:
+                made = self._cut(path, whole) or made
             if made is not None and _left_mm2(made) <= _AS_PROMISED * promised:
                 break
         return made
+
+    def _drawn(self, way: SeamPath, off_mm: float) -> FloatArray:
+        few = way.path[drawn(self.flat.points_mm[way.path], off_mm=off_mm)]
+        return np.asarray(self.region.mesh.vertices_mm[few])
 
     def _cut(self, path: FloatArray, whole: Outcome) -> Split | None:
         """The two pieces along a path, laid; None where it cannot be cut."""

@@ -113,3 +113,21 @@ def _cheapest(
     while before[path[-1]] >= 0:
         path.append(int(before[path[-1]]))
     return np.array(path[::-1], np.int64), float(total[goal])
+
+
+def smoothed(points_mm: FloatArray, *, step_mm: float) -> FloatArray:
+    """(j, 3) float64: a path along edges of a mesh without its zigzag, a point every *step_mm*.
+
+    Each point is the mean of the path round it, weighed by a bell half a step wide; the ends stay.
+    """
+    steps = np.linalg.norm(np.diff(points_mm, axis=0), axis=1)
+    place = np.concatenate(([0.0], np.cumsum(steps)))
+    count = max(int(place[-1] / step_mm), 1)
+    fine = np.linspace(0.0, place[-1], 16 * count + 1)
+    line = np.stack([np.interp(fine, place, points_mm[:, i]) for i in range(3)], axis=1)
+    # Turned over at its ends, the path runs on, so that the mean there is the end itself.
+    longer = np.concatenate((2 * line[0] - line[:0:-1], line, 2 * line[-1] - line[-2::-1]))
+    wanted = np.arange(0, len(line), 16) + len(line) - 1
+    away = np.arange(len(longer)) - wanted[:, None]
+    weight = np.exp(-0.5 * (away / 8.0) ** 2)
+    return np.asarray(weight @ longer / weight.sum(axis=1)[:, None])
