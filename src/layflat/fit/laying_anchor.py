@@ -19,6 +19,7 @@ LEAST_PULL = 0.002
 
 _PROBE_MM = 15.0
 _CLEARLY = 0.35
+_MIDDLE_MM = 20.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,7 +122,9 @@ def _first_end(direction: FloatArray, anchor: Place, up: FloatArray, forward: Fl
         if abs(float(direction @ known)) > _CLEARLY:
             return float(direction @ known)
     side = np.cross(up, forward)
-    return float(direction @ side) * (1.0 if float(anchor.surface_mm @ side) >= 0.0 else -1.0)
+    # Near the middle plane a scan's noise must not decide: the car's left is first.
+    is_right = float(anchor.surface_mm @ side) < -_MIDDLE_MM
+    return float(direction @ side) * (-1.0 if is_right else 1.0)
 
 
 def surface_direction(flat: Flat, at: Place, along: FloatArray) -> FloatArray:

@@ -289,7 +289,7 @@ def _steps(plan: PiecePlan) -> Iterator[str]:
         for tape in plan.tapes:
             yield tape.sentence
     else:
-        yield "No pull needs a tape: liner and car agree to 2 mm."
+        yield "No pull needs a tape: nowhere is film stretched by 2 mm between two marks."
     yield STROKES
     for sweep, words in zip(plan.sweeps, plan.wipes, strict=True):
         yield f"{sweep.number}: {words}"

@@ -91,7 +91,8 @@ def find_tapes(flat: Flat, region: Region, anchor: Place) -> tuple[Tape, ...]:
         if car - liner >= READ_MM:
             worth = (car - liner) * (_FROM_ANCHOR if other is marks[-1] else 1.0)
             found.append((worth, one, other, liner, car))
-    found.sort(key=lambda item: -item[0])
+    # Of pulls that are alike to a tape the names decide, and not a scan's noise.
+    found.sort(key=lambda item: (-round(item[0]), item[1].words, item[2].words))
     chosen: list[tuple[_Mark, _Mark, float, float]] = []
     for _, one, other, liner, car in found:
         if len(chosen) < MOST_TAPES and not any(

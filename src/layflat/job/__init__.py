@@ -7,7 +7,7 @@ from layflat.job.fitting import FittedPanel, Fitting, Front, fit_front
 from layflat.job.front import FrontResult, fit_job, front_results, write_front
 from layflat.job.laying import laying_advice, laying_order
 from layflat.job.order import Cover, FilmOrder, LayoutOrder, Order, PriceOrder, read_order
-from layflat.job.pieces import Piece, covered_words, make_piece, make_pieces
+from layflat.job.pieces import Piece, covered_words, make_piece, make_pieces, whole_region
 from layflat.job.recipe import JobResult, run_job, write_job
 from layflat.job.single import check_file, flatten_file, reading_notes
 from layflat.job.single_cut import cut_file
@@ -50,6 +50,7 @@ __all__ = [
     "run_job",
     "strip_file",
     "suffix_of",
+    "whole_region",
     "write_front",
     "write_job",
 ]

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from layflat.web.cover.choices import Choices
-from layflat.web.cover.choosing import edge_seen, extent_seen, panel_seen
+from layflat.web.cover.choosing import edge_seen, extent_seen, panel_seen, reliefs_seen
 from layflat.web.cover.models import Cover
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.people.models import Role, Shop
@@ -102,6 +102,23 @@ def test_inches_are_read_and_shown_in_a_shop_of_inches(
     left = now(cover).of("left")
     assert left is not None
     assert "rear" not in left.edges
+
+
+def test_a_cut_is_taken_by_one_of_two_who_choose(send: Send, cover: Cover) -> None:
+    send("whole", "left")
+    seen = reliefs_seen(now(cover), "left")
+    path = "[[-130.0,-140.0,880.0],[-130.0,-100.0,880.0]]"
+    assert "Left: relief cut 1 taken." in said(send("relief", "left", path=path, was=seen))
+    left = now(cover).of("left")
+    assert left is not None
+    assert len(left.reliefs) == 1
+    assert "changed the same" in said(send("no-relief", "left", path=path, was=seen))
+    assert "1 relief cut" in send("wrap-free", "left").content.decode()
+    send("no-relief", "left", path=path, was=reliefs_seen(now(cover), "left"))
+    send("reliefs-again", "left", was=reliefs_seen(now(cover), "left"))
+    left = now(cover).of("left")
+    assert left is not None
+    assert (left.reliefs, left.refused_reliefs) == ((), ())
 
 
 def test_double_taps_change_nothing_more(send: Send, cover: Cover) -> None:
@@ -244,6 +261,10 @@ BAD = [
     ("line", "right", {"line": LINE_TEXT, "keep": "7"}, "three coordinates"),
     ("line", "right", {"line": LINE_TEXT, "keep": ""}, "cannot be read"),
     ("line", "left", {"line": LINE_TEXT, "keep": KEEP_TEXT}, "Left"),
+    ("relief", "left", {"path": "[[0,0,0]]"}, "two points"),
+    ("relief", "left", {"path": ""}, "cannot be read"),
+    ("relief", "left", {"path": "[[0,0,1e9],[0,0,0]]"}, "cannot be read"),
+    ("no-relief", "right", {"path": "[[0,0,0],[0,9,0]]"}, "is bare"),
 ]
 
 

@@ -31,12 +31,15 @@ ENDINGS = st.just(EdgeFinish(Finish.FLUSH)) | st.builds(
 @st.composite
 def panel_choices(draw: st.DrawFn) -> PanelChoice:
     line = tuple(draw(st.just([]) | st.lists(POINTS, min_size=2, max_size=6)))
+    paths = st.lists(st.lists(POINTS, min_size=2, max_size=3).map(tuple), max_size=2).map(tuple)
     return PanelChoice(
         panel=draw(NAMES),
         line_mm=line,
         keep_mm=draw(POINTS) if line else None,
         edges=draw(st.dictionaries(NAMES, ENDINGS, max_size=3)),
         film_over=draw(st.dictionaries(NAMES, NAMES, max_size=2)),
+        reliefs=draw(paths),
+        refused_reliefs=draw(paths),
     )
 
 

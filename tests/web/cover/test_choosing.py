@@ -10,15 +10,18 @@ from layflat.base import InputError
 from layflat.pattern import EdgeFinish, Finish
 from layflat.surface import EdgeKind, locate
 from layflat.web.bodies.models import Revision
-from layflat.web.cover.choices import Choices, PanelChoice
+from layflat.web.cover.choices import MOST_RELIEFS, Choices, PanelChoice
 from layflat.web.cover.choosing import (
     cover_up_to,
     cover_whole,
     end_edge,
     film_over,
     finish_of,
+    forget_refused,
     leave_bare,
+    refuse_relief,
     stay_free,
+    take_relief,
     wanted_finish,
     wrap_free_edges,
 )
@@ -113,6 +116,55 @@ def test_a_keep_out_goes_under_film_with_its_reason_and_back(domes: Domes) -> No
     assert found is not None
     assert found.film_over == {emblem.name: "No radar."}
     assert stay_free(over, left, keep_out=emblem.name).choices == whole
+
+
+ONE = ((-130.0, -140.0, 880.0), (-130.0, -100.0, 880.0))
+OTHER = ((-130.0, 140.0, 880.0), (-130.0, 100.0, 880.0))
+
+
+def test_a_cut_is_taken_once_refused_and_given_up_with_its_part(domes: Domes) -> None:
+    left = panels_on(domes.revision).of("left")
+    with pytest.raises(InputError, match="is bare"):
+        take_relief(NONE, left, path=ONE)
+    whole = cover_whole(NONE, left).choices
+    both = take_relief(take_relief(whole, left, path=ONE).choices, left, path=OTHER)
+    assert both.says == "relief cut 2 taken"
+    assert take_relief(both.choices, left, path=ONE).choices == both.choices
+    refused = refuse_relief(both.choices, left, path=ONE).choices
+    choice = refused.of("left")
+    assert choice is not None
+    assert (choice.reliefs, choice.refused_reliefs) == ((OTHER,), (ONE,))
+    assert refuse_relief(refused, left, path=ONE).choices == refused
+    again = take_relief(refused, left, path=ONE).choices.of("left")
+    assert again is not None
+    assert (again.reliefs, again.refused_reliefs) == ((OTHER, ONE), ())
+    forgotten = forget_refused(refused, left).choices.of("left")
+    assert forgotten is not None
+    assert (forgotten.reliefs, forgotten.refused_reliefs) == ((OTHER,), ())
+    # As much as before: the cuts stay. Another part: they were for the part before.
+    assert cover_whole(refused, left).choices == refused
+    part = cover_up_to(refused, left, line_mm=LINE, keep_mm=KEEP).choices.of("left")
+    assert part is not None
+    assert (part.reliefs, part.refused_reliefs) == ((), ())
+
+
+def test_no_more_cuts_than_a_piece_bears(domes: Domes) -> None:
+    left = panels_on(domes.revision).of("left")
+    many = tuple(((float(i), 0.0, 0.0), (float(i), 9.0, 0.0)) for i in range(MOST_RELIEFS))
+    full = Choices((PanelChoice(panel="left", reliefs=many, refused_reliefs=many),))
+    for change in (take_relief, refuse_relief):
+        with pytest.raises(InputError, match="24 relief cuts at most"):
+            change(full, left, path=ONE)
+
+
+def test_cuts_of_another_revision_are_left_away_and_said(domes: Domes) -> None:
+    chosen = Choices((PanelChoice(panel="left", reliefs=(ONE,)),))
+    other = Revision.objects.get(pk=domes.revision.pk)
+    other.pk, other.number = None, 99
+    carried = carried_over(chosen, source=other, target=domes.revision, can_trace=lambda *_: True)
+    assert carried.choices == Choices((PanelChoice(panel="left"),))
+    (said,) = carried.left_out
+    assert "1 relief cut" in said
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ import shapely
 import trimesh
 from PIL import Image
 
-from job_workshop import JOB
+from job_workshop import JOB, raised
 from layflat.base import InputError, LayflatError, StoppedError, report_json, silent
 from layflat.job import Computed, JobResult, compute, read_order, run_job
 from layflat.pattern import pattern_json, read_pattern_json
@@ -112,6 +112,19 @@ def test_how_each_piece_is_laid_is_kept(domes: Domes) -> None:
     picture = kept(piece["plan"])
     assert picture.startswith(b"<svg")
     assert b">O</text>" in picture
+
+
+def test_a_cut_that_is_taken_is_made_and_a_refused_one_is_no_hindrance(domes: Domes) -> None:
+    path = tuple(map(tuple, raised([(-130.0, -140.0), (-130.0, -100.0)]).tolist()))
+    plain = found(domes, Choices((LEFT,)))["pieces"][0]
+    cut = found(
+        domes, Choices((dataclasses.replace(LEFT, reliefs=(path,), refused_reliefs=(path,)),))
+    )
+    (piece,) = cut["pieces"]
+    assert piece["area_mm2"] < plain["area_mm2"]
+    assert any("relief" in warning.lower() for warning in piece["warnings"])
+    assert plain["details"]["reliefs"]["proposals"] == []
+    assert piece["details"]["reliefs"]["sentences"]
 
 
 def test_what_an_outcome_says(domes: Domes) -> None:

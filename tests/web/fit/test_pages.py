@@ -14,6 +14,7 @@ from django.utils import timezone
 from layflat.web.cover.models import Cover, Outcome
 from layflat.web.files.store import path_of
 from layflat.web.fit.words import hardest_first, in_words
+from layflat.web.jobs.models import Job, Stage
 from layflat.web.people.models import Role, Shop
 from layflat.web.work.models import State
 from web.bodies.conftest import dome
@@ -258,3 +259,35 @@ def test_a_page_says_how_the_piece_is_laid(
     shop.inches = True
     shop.save()
     assert "309 mm" not in text(client.get(page))
+
+
+def test_cuts_are_proposed_taken_and_refused_from_the_page(
+    signed_in: Browser, outcome: Outcome
+) -> None:
+    piece, cover = outcome.pieces.get(), outcome.cover
+    path = [[0.0, 0.0, 1.0], [0.0, 9.0, 1.0]]
+    proposal = {"name": "R1", "path": path, "words": "9 mm inward from the edge “low”."}
+    piece.details["reliefs"] = {"proposals": [proposal], "sentences": ["Nothing is left."]}
+    piece.save()
+    cover.choices = {"panels": [{"panel": piece.panel}]}
+    cover.save()
+    Job.objects.filter(pk=cover.job_id).update(stage=Stage.COVER)
+    address = at("piece", cover, 1)
+    page = text(signed_in(Role.COUNTER).get(address))
+    for words in ("Relief cuts", "9 mm inward", "Take R1", "Not there", "Nothing is left."):
+        assert words in page, words
+    looking = text(signed_in(Role.INSTALLER).get(address))
+    assert "9 mm inward" in looking
+    assert "Take R1" not in looking
+    cover.choices = {"panels": [{"panel": piece.panel, "reliefs": [path]}]}
+    cover.save()
+    page = text(signed_in(Role.COUNTER).get(address))
+    assert page.count("<strong>R1</strong>") == 1
+    assert "Give R1 up" in page
+    cover.choices = {"panels": [{"panel": piece.panel, "refused_reliefs": [path]}]}
+    cover.save()
+    page = text(signed_in(Role.COUNTER).get(address))
+    assert "<strong>R1</strong>" not in page
+    assert "1 refused; none is proposed near it." in page
+    Job.objects.filter(pk=cover.job_id).update(stage=Stage.ACCEPTED)
+    assert "proposed again" not in text(signed_in(Role.COUNTER).get(address))

@@ -6,11 +6,12 @@ The JSON of choices is kept in the database and is an input of computations; it 
         {"panel": "hood",
          "line_mm": [[x, y, z], …], "keep_mm": [x, y, z],
          "edges": {"front": {"finish": "wrap", "distance_mm": 8.0}},
-         "film_over": {"emblem": "The customer has no radar behind it."}}]}
+         "film_over": {"emblem": "The customer has no radar behind it."},
+         "reliefs": [[[x, y, z], …], …], "refused_reliefs": [[[x, y, z], …], …]}]}
 
 Panels stand in the order of their names, so that equal choices are equal text. `line_mm` and
 `keep_mm` are left out for a whole panel, `edges` and `film_over` where nothing differs from the
-rules.
+rules, `reliefs` and `refused_reliefs` where there are none.
 """
 
 from collections.abc import Mapping
@@ -29,6 +30,7 @@ MOST_PANELS: Final = 200
 MOST_POINTS: Final = 200
 MOST_NAMES: Final = 100
 MOST_REASON: Final = 200
+MOST_RELIEFS: Final = 24
 FAR_MM: Final = 30_000.0
 _HUGE = 1e9
 LEAST_MM, MOST_MM = 0.1, 60.0
@@ -59,6 +61,8 @@ class PanelChoice:
         keep_mm: a point on the side of the line that is covered; None for all of it.
         edges: edges, by name, that end otherwise than `RULES` say.
         film_over: keep-outs, by name, that are covered all the same, with the reason.
+        reliefs: paths on the surface of cuts from an edge inward, in order.
+        refused_reliefs: paths of cuts that were proposed and refused; none is proposed near them.
     """
 
     panel: str
@@ -66,6 +70,8 @@ class PanelChoice:
     keep_mm: Point | None = None
     edges: Mapping[str, EdgeFinish] = field(default_factory=dict)
     film_over: Mapping[str, str] = field(default_factory=dict)
+    reliefs: tuple[tuple[Point, ...], ...] = ()
+    refused_reliefs: tuple[tuple[Point, ...], ...] = ()
 
     @property
     def is_whole(self) -> bool:
@@ -116,7 +122,14 @@ def _panel_json(choice: PanelChoice) -> dict[str, Any]:
         }
     if choice.film_over:
         found["film_over"] = dict(sorted(choice.film_over.items()))
+    for key, paths in _relief_keys(choice):
+        if paths:
+            found[key] = [[list(point) for point in path] for path in paths]
     return found
+
+
+def _relief_keys(choice: PanelChoice) -> tuple[tuple[str, tuple[tuple[Point, ...], ...]], ...]:
+    return ("reliefs", choice.reliefs), ("refused_reliefs", choice.refused_reliefs)
 
 
 def from_json(value: Any) -> Choices:
@@ -130,7 +143,8 @@ def from_json(value: Any) -> Choices:
 
 
 def _panel(value: Any) -> PanelChoice:
-    found = _dict(value, {"panel", "line_mm", "keep_mm", "edges", "film_over"})
+    known = {"panel", "line_mm", "keep_mm", "edges", "film_over", "reliefs", "refused_reliefs"}
+    found = _dict(value, known)
     line = tuple(point(item) for item in _list(found.get("line_mm", []), most=MOST_POINTS))
     keep = point(found["keep_mm"]) if "keep_mm" in found else None
     if len(line) == 1 or bool(line) != (keep is not None):
@@ -146,7 +160,25 @@ def _panel(value: Any) -> PanelChoice:
             _text(name, most=80): _text(reason, most=MOST_REASON)
             for name, reason in _items(found, "film_over")
         },
+        reliefs=_paths(found, "reliefs"),
+        refused_reliefs=_paths(found, "refused_reliefs"),
     )
+
+
+def relief_path(value: Any) -> tuple[Point, ...]:
+    """The path of a cut from its JSON.
+
+    Raises:
+        InputError: it is no list of two points or more, or beyond the bounds.
+    """
+    path = tuple(point(item) for item in _list(value, most=MOST_POINTS))
+    if len(path) < 2:
+        raise InputError("A cut needs two points or more, the first on an edge.")
+    return path
+
+
+def _paths(found: dict[str, Any], key: str) -> tuple[tuple[Point, ...], ...]:
+    return tuple(relief_path(item) for item in _list(found.get(key, []), most=MOST_RELIEFS))
 
 
 def ending(value: Any) -> EdgeFinish:

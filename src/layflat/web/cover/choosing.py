@@ -12,6 +12,7 @@ from layflat.surface import EdgeKind
 from layflat.web.cover.choices import (
     MAY_WRAP,
     MOST_REASON,
+    MOST_RELIEFS,
     RULES,
     WRAP_MM,
     Choices,
@@ -50,7 +51,7 @@ def cover_whole(choices: Choices, panel: PanelFacts) -> Changed:
         )
     before = choices.of(panel.name) or PanelChoice(panel=panel.name)
     return Changed(
-        choices.with_panel(replace(before, line_mm=(), keep_mm=None)), "covered as a whole"
+        choices.with_panel(_recut(before, line_mm=(), keep_mm=None)), "covered as a whole"
     )
 
 
@@ -59,8 +60,65 @@ def cover_up_to(
 ) -> Changed:
     """A panel up to a line that is drawn on it; its edges and keep-outs stay as chosen."""
     before = choices.of(panel.name) or PanelChoice(panel=panel.name)
-    after = replace(before, line_mm=tuple(line_mm), keep_mm=keep_mm)
+    after = _recut(before, line_mm=tuple(line_mm), keep_mm=keep_mm)
     return Changed(choices.with_panel(after), "covered up to a line")
+
+
+def _recut(
+    before: PanelChoice, *, line_mm: tuple[Point, ...], keep_mm: Point | None
+) -> PanelChoice:
+    """Another part of the panel; cuts that were made for the part before are given up."""
+    if (line_mm, keep_mm) == (before.line_mm, before.keep_mm):
+        return before
+    return replace(before, line_mm=line_mm, keep_mm=keep_mm, reliefs=(), refused_reliefs=())
+
+
+def take_relief(choices: Choices, panel: PanelFacts, *, path: tuple[Point, ...]) -> Changed:
+    """A cut from an edge inward, as it was proposed; nothing where it is taken already.
+
+    Raises:
+        InputError: the panel is bare, or has as many cuts as it may.
+    """
+    before = _covered(choices, panel)
+    _require_room(before.reliefs)
+    taken = before.reliefs if path in before.reliefs else (*before.reliefs, path)
+    refused = tuple(one for one in before.refused_reliefs if one != path)
+    after = replace(before, reliefs=taken, refused_reliefs=refused)
+    return Changed(choices.with_panel(after), f"relief cut {len(taken)} taken")
+
+
+def refuse_relief(choices: Choices, panel: PanelFacts, *, path: tuple[Point, ...]) -> Changed:
+    """A cut that shall not be made, taken before or only proposed; none is proposed near it.
+
+    Raises:
+        InputError: the panel is bare, or as many cuts are refused on it as may be.
+    """
+    before = _covered(choices, panel)
+    _require_room(before.refused_reliefs)
+    taken = tuple(one for one in before.reliefs if one != path)
+    old = before.refused_reliefs
+    refused = old if path in old else (*old, path)
+    after = replace(before, reliefs=taken, refused_reliefs=refused)
+    return Changed(choices.with_panel(after), "a relief cut refused")
+
+
+def forget_refused(choices: Choices, panel: PanelFacts) -> Changed:
+    """Refused cuts may be proposed again.
+
+    Raises:
+        InputError: the panel is bare.
+    """
+    before = _covered(choices, panel)
+    after = replace(before, refused_reliefs=())
+    return Changed(choices.with_panel(after), "refused relief cuts may be proposed again")
+
+
+def _require_room(paths: tuple[tuple[Point, ...], ...]) -> None:
+    if len(paths) >= MOST_RELIEFS:
+        raise InputError(
+            f"A panel has {MOST_RELIEFS} relief cuts at most; give one up first, or cover it with "
+            "several pieces."
+        )
 
 
 def leave_bare(choices: Choices, panel: PanelFacts) -> Changed:
@@ -203,6 +261,16 @@ def extent_seen(choices: Choices, panel: str) -> str:
     """A short word for how much of a panel is covered, which forms carry."""
     found = choices.of(panel)
     return _digest(None if found is None else [found.line_mm, found.keep_mm])
+
+
+def reliefs_seen(choices: Choices, panel: str) -> str:
+    """A short word for the cuts that are taken and refused on a panel, and how much it covers."""
+    found = choices.of(panel)
+    return _digest(
+        None
+        if found is None
+        else [found.line_mm, found.keep_mm, found.reliefs, found.refused_reliefs]
+    )
 
 
 def panel_seen(choices: Choices, panel: str) -> str:

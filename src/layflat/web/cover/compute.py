@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from layflat.base import (
     FitError,
+    FloatArray,
     InputError,
     LayflatError,
     Progress,
@@ -24,7 +25,7 @@ from layflat.papers import (
     summarise,
 )
 from layflat.pattern import pattern_area_mm2, pattern_json
-from layflat.surface import BodyInfo
+from layflat.surface import BodyInfo, Mesh
 from layflat.web.bodies.contents import panels_of
 from layflat.web.bodies.mended import MendedScan, mended_scan
 from layflat.web.bodies.words import KEEP_OUT_WORDS
@@ -36,6 +37,7 @@ from layflat.web.cover.order import DEFAULTS, film_order, usual_machine
 from layflat.web.cover.panels import surfaces_in
 from layflat.web.cover.planned import plan_files
 from layflat.web.cover.price import minutes_json
+from layflat.web.cover.relieved import refused_of, reliefs_json
 from layflat.web.cover.sentences import about_panel, without_places
 from layflat.web.files.models import StoredFile
 from layflat.web.files.store import keep
@@ -116,7 +118,9 @@ def compute_cover(inputs: Mapping[str, Any], progress: Progress) -> dict[str, An
     }
     for i, (number, piece) in enumerate(pieces):
         progress(f"drawing the {panel_in_sentence(piece.name)}", 0.75 + 0.13 * i / len(pieces))
-        found = _piece(number, piece, info, files)
+        found = _piece(
+            number, piece, info, scan.mesh, files, refused=refused_of(choices, piece.panel.name)
+        )
         found["details"]["lay"] = turns[piece.name]
         result["pieces"].append(found)
     progress("drawing the vehicle with its film", 0.88)
@@ -189,7 +193,15 @@ def _notes(computed: Computed) -> Iterator[str]:
     yield from computed.layout.notes
 
 
-def _piece(number: int, piece: Piece, info: BodyInfo, files: _Files) -> dict[str, Any]:
+def _piece(
+    number: int,
+    piece: Piece,
+    info: BodyInfo,
+    mesh: Mesh,
+    files: _Files,
+    *,
+    refused: tuple[FloatArray, ...],
+) -> dict[str, Any]:
     strain = summarise(piece.flat)
     made = fit_files(piece, forward=info.forward, up=info.up)
     found: dict[str, Any] = {
@@ -210,6 +222,7 @@ def _piece(number: int, piece: Piece, info: BodyInfo, files: _Files) -> dict[str
         "warnings": list(advice_for(piece, made.flat)),
     }
     found["details"]["plan"], plan = plan_files(piece, info)
+    found["details"]["reliefs"] = reliefs_json(piece, info, mesh, refused=refused)
     files.add(found, "plan", _Made(plan, f"{piece.name}-plan.svg", "image/svg+xml"))
     files.add(found, "surface", _Made(made.surface, f"{piece.name}.glb", "model/gltf-binary"))
     files.add(found, "flat", _Made(made.flat, f"{piece.name}.json", "application/json"))

@@ -141,8 +141,9 @@ class Piece(models.Model):
         details: {"edges": [{"name", "kind", "finish", "distance_mm", "length_mm"}],
             "free": [{"name", "word"}], "film_over": [{"name", "reason"}],
             "stretch_limit": float, "finger_limit": float, "lay": its place in the order of laying,
-            from 1, "plan": see `layflat.web.cover.planned`}; "lay" and "plan" are missing for what
-            was computed before they were kept.
+            from 1, "plan": see `layflat.web.cover.planned`, "reliefs": see
+            `layflat.web.cover.relieved`}; "lay", "plan" and "reliefs" are missing for what was
+            computed before they were kept.
         warnings: sentences in plain words on what laying asks for.
         surface: GLB with the surface "piece", vertices coloured by strain, in body millimetres.
         flat: JSON for the same triangles in the flat: see `layflat.web.cover.tasks`.

@@ -83,4 +83,5 @@ def _cover(choice: PanelChoice) -> Cover:
         keep_mm=frozen(np.array(choice.keep_mm)) if is_part else None,
         finishes=dict(choice.edges),
         film_over=dict(choice.film_over),
+        reliefs=tuple(frozen(np.array(path)) for path in choice.reliefs),
     )

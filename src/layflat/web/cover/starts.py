@@ -104,6 +104,13 @@ def _carried_panel(
             f"The line on the {facts.in_sentence} was drawn on another revision and traced anew "
             "here; look whether it lies right."
         )
+    if choice.reliefs:
+        count = len(choice.reliefs)
+        said.append(
+            f"{count} relief cut{'s' if count > 1 else ''} of the {facts.in_sentence} "
+            f"{'were' if count > 1 else 'was'} chosen on another revision and left away; look at "
+            "what is proposed here."
+        )
     edges = {}
     for name, finish in choice.edges.items():
         try:

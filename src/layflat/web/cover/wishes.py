@@ -7,7 +7,15 @@ from functools import partial
 from typing import Any
 
 from layflat.base import InputError
-from layflat.web.cover.choices import MOST_POINTS, Choices, PanelChoice, Point, from_json, point
+from layflat.web.cover.choices import (
+    MOST_POINTS,
+    Choices,
+    PanelChoice,
+    Point,
+    from_json,
+    point,
+    relief_path,
+)
 from layflat.web.cover.choosing import (
     Changed,
     cover_up_to,
@@ -17,10 +25,14 @@ from layflat.web.cover.choosing import (
     extent_seen,
     film_over,
     finish_of,
+    forget_refused,
     keep_out_seen,
     leave_bare,
     panel_seen,
+    refuse_relief,
+    reliefs_seen,
     stay_free,
+    take_relief,
     wanted_finish,
     wrap_free_edges,
 )
@@ -151,6 +163,21 @@ def _free(sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, _shop: Shop
     return Wish(panel.name, make, lambda choices: keep_out_seen(choices, panel.name, name))
 
 
+def _relief(sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, _shop: Shop) -> Wish:
+    make = partial(take_relief, panel=panel, path=relief_path(_json(sent.get("path", ""))))
+    return Wish(panel.name, make, lambda choices: reliefs_seen(choices, panel.name))
+
+
+def _no_relief(sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, _shop: Shop) -> Wish:
+    make = partial(refuse_relief, panel=panel, path=relief_path(_json(sent.get("path", ""))))
+    return Wish(panel.name, make, lambda choices: reliefs_seen(choices, panel.name))
+
+
+def _reliefs_again(_sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, _shop: Shop) -> Wish:
+    make = partial(forget_refused, panel=panel)
+    return Wish(panel.name, make, lambda choices: reliefs_seen(choices, panel.name))
+
+
 _READERS: dict[str, Callable[[Mapping[str, str], Cover, PanelFacts, Shop], Wish]] = {
     "whole": _whole,
     "bare": _bare,
@@ -161,6 +188,9 @@ _READERS: dict[str, Callable[[Mapping[str, str], Cover, PanelFacts, Shop], Wish]
     "wrap-free": _wrap_free,
     "over": _over,
     "free": _free,
+    "relief": _relief,
+    "no-relief": _no_relief,
+    "reliefs-again": _reliefs_again,
 }
 
 

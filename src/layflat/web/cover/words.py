@@ -56,6 +56,9 @@ def choice_in_words(choice: PanelChoice, panel: PanelFacts) -> str:
         parts.append(f"wrapped round: {', '.join(wrapped)}")
     if choice.film_over:
         parts.append(f"film over {', '.join(choice.film_over)}")
+    if choice.reliefs:
+        count = len(choice.reliefs)
+        parts.append(f"{count} relief cut{'s' if count > 1 else ''}")
     free = [item for item in panel.keep_outs if item.name not in choice.film_over]
     if free:
         parts.append(f"{len(free)} keep-out{'s' if len(free) > 1 else ''} free")
@@ -99,6 +102,10 @@ def _how(mine: PanelChoice | None, theirs: PanelChoice | None) -> str:
             parts.append("up to a line, not whole" if theirs.is_whole else "up to another line")
     if mine.edges != theirs.edges:
         parts.append("other edges")
+    if mine.reliefs != theirs.reliefs:
+        parts.append(
+            f"{len(mine.reliefs) or 'no'} relief cuts, not {len(theirs.reliefs) or 'none'}"
+        )
     if mine.film_over != theirs.film_over:
         parts.append("other keep-outs under film")
     return ", ".join(parts)

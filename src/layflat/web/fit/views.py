@@ -7,6 +7,8 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from layflat.web.cover.models import Cover
+from layflat.web.cover.views.common import keeps_counter
+from layflat.web.fit.cuts import cuts_context
 from layflat.web.fit.found import the_cover
 from layflat.web.fit.standing import Standing, standing_of
 from layflat.web.fit.words import edge_rows, hardest_first, in_words
@@ -43,6 +45,7 @@ def piece(request: HttpRequest, number: str, cover: int, piece: int) -> HttpResp
         "edges": edge_rows(shown.details),
         "before": pieces[place - 1] if place else None,
         "after": pieces[place + 1] if place + 1 < len(pieces) else None,
+        **cuts_context(found, shown, keeps_counter=keeps_counter(request)),
         "place": place + 1,
         "count": len(pieces),
     }
