@@ -22,6 +22,7 @@ from figures.flattening import flattening_picture
 from figures.jobs import designs, pieces
 from figures.knife import knife_picture
 from figures.offset import offset_picture
+from figures.plan import laying_plan_picture
 from figures.strain import strain_picture
 
 from layflat.base import write_text
@@ -40,6 +41,7 @@ PICTURES: Mapping[str, Callable[[], str]] = {
         covered=("hood", "fender-left", "fender-right", "lamp-left", "lamp-right"),
     ),
     "flattening": lambda: flattening_picture(pieces("coupe", ("fender-left",))[0]),
+    "plan": lambda: laying_plan_picture(pieces("coupe", ("fender-left",))[0]),
     "strain": lambda: strain_picture(pieces("van", ("bumper-front",))[0]),
     "layout": laid.laid_out_picture,
     "knife": knife_picture,
