@@ -17,7 +17,7 @@ from layflat.job import Cover, Fitting, Front, Order, fit_front, read_order
 from layflat.pattern import EdgeFinish, Finish
 from layflat.surface import BodyInfo, Mesh, mend, read_mesh, read_panels
 
-STEPS = {"region", "flat", "fingers", "piece", "blank", "plan", "reliefs"}
+STEPS = {"region", "flat", "fingers", "piece", "blank", "plan", "reliefs", "seams"}
 
 
 class Shop:
@@ -127,6 +127,35 @@ def test_one_panel_that_fails_costs_no_other(shop: Shop, kept: Path, front: Fron
     assert "must start on an edge" in why
     assert [panel.name for panel in found.panels] == ["right"]
     assert of(replace(front, panels=front.panels[1:])) == of(replace(found, failed=()))
+
+
+def test_a_seam_gives_two_pieces_each_with_all_steps(shop: Shop, kept: Path, front: Front) -> None:
+    path = raised([(-160.0, -140.0), (-160.0, 140.0)])
+    relief = raised([(-240.0, 10.0), (-190.0, 15.0)])
+    covers = [
+        replace(shop.order.covers[0], seams=(path,), reliefs=(relief,)),
+        shop.order.covers[1],
+    ]
+    parted = shop.fit(kept, covers=covers)
+    assert [panel.name for panel in parted.panels] == ["left 1", "left 2", "right"]
+    steps = STEPS - {"region", "seams"}
+    assert parted.made == dict.fromkeys(steps, 2) | {"parts": 1, "opened": 1}
+    assert [panel.reliefs.kept for panel in parted.panels] == [1, 0, 0]
+    assert [panel.seams is None for panel in parted.panels] == [True, True, False]
+    assert shop.fit(kept, covers=covers).made == {}
+    whole = front.panels[0].seams
+    assert whole is not None
+    assert not whole.needed
+    assert whole.sentences[0].startswith("One piece will do")
+
+
+def test_a_seam_through_a_keep_out_fails_its_panel_alone(shop: Shop, kept: Path) -> None:
+    path = raised([(-120.0, -140.0), (-120.0, 140.0)])
+    covers = [replace(shop.order.covers[0], seams=(path,)), shop.order.covers[1]]
+    found = shop.fit(kept, covers=covers)
+    ((name, why),) = found.failed
+    assert name == "left"
+    assert "through the keep-out “emblem”" in why
 
 
 @pytest.mark.parametrize("workers", [1, 2])

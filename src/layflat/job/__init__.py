@@ -3,7 +3,8 @@
 from layflat.job.blank import blank_of
 from layflat.job.compute import Computed, compute, computed_notes, computed_results, lay_out
 from layflat.job.done import Done, suffix_of
-from layflat.job.fitting import FittedPanel, Fitting, Front, fit_front
+from layflat.job.fitting import Front, fit_front
+from layflat.job.fitting_panel import FittedPanel, Fitting
 from layflat.job.front import FrontResult, fit_job, front_results, write_front
 from layflat.job.laying import laying_advice, laying_order
 from layflat.job.order import Cover, FilmOrder, LayoutOrder, Order, PriceOrder, read_order

@@ -16,8 +16,9 @@ from layflat.base import (
     write_folder,
 )
 from layflat.film import film_notes, flatten_report, limits_basis
-from layflat.fit import Judged, Reliefs, finger_sentences, plan_results
-from layflat.job.fitting import FittedPanel, Fitting, Front, fit_front
+from layflat.fit import Judged, Outcome, Reliefs, Seams, finger_sentences, plan_results
+from layflat.job.fitting import Front, fit_front
+from layflat.job.fitting_panel import FittedPanel, Fitting
 from layflat.job.laying import laying_advice, laying_order, leave_free, order_sentence
 from layflat.job.order import Order
 from layflat.job.places import place_picture
@@ -201,6 +202,7 @@ def _panel_results(panel: FittedPanel) -> dict[str, Any]:
             for zone in panel.fingers.zones
         ],
         "reliefs": _relief_results(panel.reliefs),
+        "seams": None if panel.seams is None else _seam_results(panel.seams),
         "blank": {
             "take_blank": panel.blank.take_blank,
             "costs_more": panel.blank.costs,
@@ -245,6 +247,37 @@ def _relief_results(reliefs: Reliefs) -> dict[str, Any]:
     }
 
 
+def _seam_results(seams: Seams) -> dict[str, Any]:
+    return {
+        "needed": seams.needed,
+        "whole": _outcome_results(seams.whole),
+        "options": [
+            {
+                "paths_mm": list(option.paths_mm),
+                "hidden_by": option.hidden_by,
+                "outcome": _outcome_results(option.outcome),
+                "reasons": list(option.reasons),
+            }
+            for option in seams.options
+        ],
+        "sentences": list(seams.sentences),
+    }
+
+
+def _outcome_results(outcome: Outcome) -> dict[str, Any]:
+    return {
+        "pieces": outcome.pieces,
+        "judged": _judged_results(outcome.judged),
+        "film_mm2": outcome.film_mm2,
+        "fits_roll": outcome.fits_roll,
+        "seam_mm": outcome.seam_mm,
+        "visible_seam_mm": outcome.visible_seam_mm,
+        "minutes": outcome.minutes,
+        "cost": outcome.cost,
+        "sentence": outcome.sentence,
+    }
+
+
 def _panel_lines(panel: FittedPanel) -> Iterator[str]:
     yield from finger_sentences(panel.fingers)
     for name, relief in _named(panel.reliefs):
@@ -252,6 +285,10 @@ def _panel_lines(panel: FittedPanel) -> Iterator[str]:
     if panel.reliefs.proposals:
         yield f"With all of them: {panel.reliefs.after.sentence}"
     yield from panel.reliefs.sentences
+    if panel.seams is not None:
+        yield from panel.seams.sentences
+        for number, option in enumerate(panel.seams.options, start=1):
+            yield f"Seam {number} of those that would help: {' '.join(option.reasons)}"
     yield panel.blank.sentence
 
 

@@ -1,6 +1,6 @@
 """From a body and its covers to pieces of film: cut out, flattened, finished at the edges."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -192,15 +192,19 @@ def opened_parts(cover: Cover, panel: Panel, region: Region) -> tuple[Region, ..
     """
     parts = list(split_regions(region, cover.seams))
     if cover.seams:
-        _require_past_keep_outs(cover, panel, parts)
+        require_past_keep_outs(cover, panel, parts)
     for path in cover.reliefs:
         mine = nearest_part(parts, path)
         parts[mine] = cut_relief(parts[mine], path)
     return tuple(parts)
 
 
-def _require_past_keep_outs(cover: Cover, panel: Panel, parts: list[Region]) -> None:
-    """Refuse seams that lead through a keep-out or its clearance."""
+def require_past_keep_outs(cover: Cover, panel: Panel, parts: Sequence[Region]) -> None:
+    """Refuse seams that lead through a keep-out or its clearance.
+
+    Raises:
+        MeshError: one does; says which.
+    """
     for item in panel.keep_outs:
         if item.name in cover.film_over:
             continue
