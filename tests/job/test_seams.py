@@ -12,8 +12,8 @@ from layflat.base import FloatArray, MeshError
 from layflat.film import generic_film
 from layflat.fit import OVERLAP_MM
 from layflat.job import Piece, covered_words, laying_order, make_pieces, read_order
-from layflat.pattern import Finish, pattern_area_mm2, reliefs_of
-from layflat.surface import mend, read_mesh, read_panels
+from layflat.pattern import EdgeFinish, Finish, pattern_area_mm2, reliefs_of
+from layflat.surface import EdgeKind, mend, read_mesh, read_panels
 
 SEAM = raised([(-160.0, -140.0), (-160.0, 140.0)])
 
@@ -21,6 +21,9 @@ SEAM = raised([(-160.0, -140.0), (-160.0, 140.0)])
 def pieces(folder: Path, **asked: tuple[FloatArray, ...]) -> tuple[Piece, ...]:
     order = read_order(write_workshop(folder))
     cover = replace(order.covers[0], **asked)  # type: ignore[arg-type]
+    # Lines across paint end short in this shop; seams do not.
+    finishes = {**order.finishes, EdgeKind.INNER: EdgeFinish(Finish.SHORT, 3.0)}
+    order = replace(order, finishes=finishes)
     body = mend(read_mesh(folder / "body.ply", unit="m").mesh).mesh
     info = read_panels(folder / "panels.json")
     return make_pieces(replace(order, covers=(cover,)), body, info, generic_film())

@@ -99,7 +99,7 @@ def test_a_plate_is_parted_by_closed_form_and_the_first_part_is_on_the_left() ->
     assert front.mesh.area_mm2 == pytest.approx(113.0 * 120.0, rel=1e-6)
 
 
-@pytest.mark.parametrize("tilt", [0.0, 30.0])
+@pytest.mark.parametrize("tilt", [0.0, 30.0, -30.0])
 @pytest.mark.parametrize("overlap_mm", [1.0, 3.0, 14.0])
 def test_an_overlap_adds_a_band_of_its_width(tilt: float, overlap_mm: float) -> None:
     path = np.array([[13.0 - tilt, -60.0, 0.0], [13.0 + tilt, 60.0, 0.0]])
