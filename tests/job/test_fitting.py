@@ -149,13 +149,16 @@ def test_a_seam_gives_two_pieces_each_with_all_steps(shop: Shop, kept: Path, fro
     assert whole.sentences[0].startswith("One piece will do")
 
 
-def test_a_seam_through_a_keep_out_fails_its_panel_alone(shop: Shop, kept: Path) -> None:
+def test_a_seam_through_a_keep_out_fails_its_panel_alone(
+    shop: Shop, kept: Path, front: Front
+) -> None:
     path = raised([(-120.0, -140.0), (-120.0, 140.0)])
     covers = [replace(shop.order.covers[0], seams=(path,)), shop.order.covers[1]]
     found = shop.fit(kept, covers=covers)
     ((name, why),) = found.failed
     assert name == "left"
     assert "through the keep-out “emblem”" in why
+    assert of(replace(front, panels=front.panels[1:])) == of(replace(found, failed=()))
 
 
 @pytest.mark.parametrize("workers", [1, 2])
