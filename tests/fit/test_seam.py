@@ -5,11 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from film.shapes import Height, cap, car_like, film_of, graph, level, sheet, wave
+from film.shapes import Height, cap, car_like, film_of, graph, level, ring, sheet, wave
 from layflat.base import InputError, MeshError, SettingError, StoppedError
 from layflat.film import Flat, flatten
 from layflat.fit import SeamRates, Seams, propose_seams, split_region, split_regions
 from layflat.fit.relief_score import beyond_limits_mm2
+from layflat.fit.seam_outcome import seam_lines
 from layflat.fit.seam_paths import seam_paths, smoothed
 from layflat.surface import Mesh, Region, whole_region
 
@@ -204,6 +205,18 @@ def test_paths_keep_to_what_is_hidden(cup: Region, cup_flat: Flat) -> None:
     hidden = np.where(np.abs(x - 12.0) < 14.0, 0.0, 1.0)
     ways = seam_paths(cup, cup_flat, hidden, aversion=50.0)
     assert min(way.cost_mm / way.length_mm for way in ways) < 15.0
+
+
+def test_seams_keep_away_from_openings() -> None:
+    region = whole_region(ring(lambda x, y: 0.002 * (x**2 + y**2), inner=25.0, outer=120.0))
+    two = propose_seams(region, laid(region), roll_mm=ROLL_MM, even_if_not_needed=True)
+    assert two.options
+    for option in two.options:
+        points = np.concatenate([part.mesh.vertices_mm for part in option.regions])
+        assert {len(part.loops) for part in option.regions} == {1, 2}
+        line = np.concatenate([line for _, line in seam_lines(option.regions[1])])
+        assert np.hypot(*line[:, :2].T).min() > 25.0 + 7.0
+        assert len(points) > len(region.mesh.vertices_mm)
 
 
 def test_a_smoothed_path_keeps_its_ends_and_loses_its_zigzag() -> None:

@@ -26,7 +26,7 @@ from layflat.fit.seam_outcome import (
     outcome_of,
     seam_lines,
 )
-from layflat.fit.seam_paths import SeamPath, seam_paths, smoothed
+from layflat.fit.seam_paths import CLEAR_MM, SeamPath, from_openings_mm, seam_paths, smoothed
 from layflat.fit.seen import Sight, creases, visibility
 from layflat.surface import LEAST_WIDTH_MM, Mesh, Prepared, Region, compact, parted_by
 
@@ -333,6 +333,9 @@ class _Search:
         """The two pieces along a path, laid; None where it cannot be cut."""
         try:
             regions = split_region(self.region, path)
+            lines = [line for _, line in seam_lines(regions[1])]
+            if from_openings_mm(self.region, np.concatenate(lines)).min() < 0.5 * CLEAR_MM:
+                return None
             middles = [part.mesh.vertices_mm.mean(axis=0) for part in regions]
             if (middles[0] - middles[1]) @ self.axis < 0.0:
                 # The piece in front, or above, lies on top: its edge faces away from the wind.

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
+from scipy.spatial import KDTree
 
 from layflat.base import FloatArray, IntArray
 from layflat.film import Flat
@@ -18,6 +19,10 @@ from layflat.surface import Region, edge_table
 
 SHARES = (0.2, 0.35, 0.5, 0.65, 0.8)
 """Where candidates lie between two sides."""
+
+CLEAR_MM = 15.0
+"""Candidates keep so far from openings: a narrower strip beside one is hard to lay, and lifts.
+Common practice, no source."""
 
 _SPREAD = 0.12
 _Mask = np.ndarray[tuple[int], np.dtype[np.bool_]]
@@ -54,18 +59,28 @@ def seam_paths(region: Region, flat: Flat, sight: FloatArray, *, aversion: float
     length = np.linalg.norm(np.diff(mesh.vertices_mm[both], axis=1)[:, 0], axis=1)
     cost = length * (1.0 + (aversion - 1.0) * sight[both].mean(axis=1))
     sides = _sides(region, flat)
+    clear = from_openings_mm(region, mesh.vertices_mm) >= CLEAR_MM
     found = []
     for first in (0, 1):
         start, low, end, high = (sides[(first + i) % 4] for i in range(4))
         away = [_distances(both, length, len(rim), side) for side in (low, high)]
         share = away[0] / np.maximum(away[0] + away[1], 1e-12)
         for middle in SHARES:
-            near = np.abs(share - middle) <= _SPREAD
+            near = clear & (np.abs(share - middle) <= _SPREAD)
             path = _cheapest(both, cost, near, rim, start[1:-1], end[1:-1])
             if path is not None:
                 steps = np.linalg.norm(np.diff(mesh.vertices_mm[path[0]], axis=0), axis=1)
                 found.append(SeamPath(path[0], path[1], float(steps.sum())))
     return found
+
+
+def from_openings_mm(region: Region, points_mm: FloatArray) -> FloatArray:
+    """(k,) float64: how far points are from the nearest vertex of an opening; far without one."""
+    openings = [loop.vertices for loop in region.loops[1:]]
+    if not openings:
+        return np.full(len(points_mm), np.inf)
+    tree = KDTree(region.mesh.vertices_mm[np.concatenate(openings)])
+    return np.asarray(tree.query(points_mm)[0], np.float64)
 
 
 def _sides(region: Region, flat: Flat) -> list[IntArray]:
