@@ -86,7 +86,7 @@ class Story:
         page.get_by_label("Phone").fill("+43 1 555-01")
         page.get_by_label("Plate").fill("LW 204 K")
         page.get_by_label("Body in the library").press_sequentially(body.lower())
-        page.locator("#bodies-found").get_by_text(body).click()
+        page.locator("#bodies-found").get_by_text(re.compile(f"{body}$")).click()
         page.get_by_label("Wishes").fill("Both sides, or one if that is too dear.")
         self.axe(page)
         page.get_by_role("button", name="Open the job").last.click()

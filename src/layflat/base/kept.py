@@ -129,13 +129,13 @@ class Kept:
         except (_NotKeptError, OSError) as error:
             self.notes.append(f"A kept result ({step}) was damaged and computed anew: {error}.")
         else:
-            with suppress(OSError):
-                os.utime(path)
+            _mark_used(path)
             self.found[step] = self.found.get(step, 0) + 1
             return result
         result = self._make(step, compute)
         try:
             write_bytes(path, _written(result))
+            _mark_used(path)
         except OutputError as error:
             self.notes.append(f"A result ({step}) could not be kept: {error}")
         self._make_room(path)
@@ -170,6 +170,13 @@ class Kept:
                 with suppress(OSError):
                     path.unlink()
                 held -= size
+
+
+def _mark_used(path: Path) -> None:
+    """Now, to the nanosecond: the file system's own clock may stand still for some milliseconds."""
+    now = time.time_ns()
+    with suppress(OSError):
+        os.utime(path, ns=(now, now))
 
 
 @cache

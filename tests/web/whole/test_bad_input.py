@@ -89,7 +89,7 @@ def test_drawings_that_are_shown_run_and_load_nothing(
         assert "script-src 'self'" not in policy, name
         assert answer.headers["X-Content-Type-Options"] == "nosniff"
         assert b"<script" not in answer.content
-    assert found == 2
+    assert found == 3
 
 
 # What each claims is far beyond what it holds: the formats' own headers (PLY; binary STL; glTF 2.0,
