@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from film.strip_rows import LOADS_G, strip_test
-from layflat.base import SettingError
+from layflat.base import CheckError, SettingError
 from layflat.film import (
     StripTest,
     Unloaded,
@@ -179,6 +179,12 @@ def test_rows_that_bend_otherwise_than_the_law_are_told_so() -> None:
     assert fit.odds < 0.01
     assert fit.widened > 1.0
     assert "otherwise than the law can" in fit.notes[0]
+
+
+def test_a_fit_that_does_not_settle_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("layflat.film.strip_test_fit._STEPS", 1)
+    with pytest.raises(CheckError, match="did not settle in 1 steps"):
+        fit_strip(strip_test(bent, seed=1))
 
 
 def test_rows_that_hardly_tell_a_modulus_are_refused() -> None:

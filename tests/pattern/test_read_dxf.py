@@ -16,6 +16,7 @@ from layflat.pattern import (
     Drawing,
     Mark,
     MarkKind,
+    OpenQuestionsError,
     Pattern,
     Text,
     bounds,
@@ -77,15 +78,23 @@ def test_small_gaps_are_closed_and_said(tmp_path: Path) -> None:
     ("units", "factor"), [(1, 25.4), (4, 1.0), (5, 10.0), (6, 1000.0), (2, 304.8)]
 )
 def test_the_unit_of_the_file_counts(units: int, factor: float, tmp_path: Path) -> None:
-    drawing = read_drawing(written(tmp_path, square, units=units))
-    assert bounds(drawing.patterns[0].outline)[2] == pytest.approx(50.0 * factor)
+    def small(space: Modelspace) -> None:
+        corners = [(x / 5, y / 5) for x, y in SQUARE] if factor > 100 else SQUARE
+        corners = [(x / 5, y / 5) for x, y in corners] if factor > 900 else corners
+        space.add_lwpolyline(corners, close=True, dxfattribs=OUTLINE)
+
+    drawing = read_drawing(written(tmp_path, small, units=units))
+    side = {304.8: 10.0, 1000.0: 2.0}.get(factor, 50.0)
+    assert bounds(drawing.patterns[0].outline)[2] == pytest.approx(side * factor)
 
 
-def test_a_file_without_a_unit_is_taken_for_mm_and_said(tmp_path: Path) -> None:
+def test_the_unit_of_a_file_without_one_is_asked(tmp_path: Path) -> None:
     path = written(tmp_path, square, units=0)
-    drawing = read_drawing(path)
+    with pytest.raises(OpenQuestionsError, match="names no unit"):
+        read_drawing(path)
+    drawing = read_drawing(path, answers={"unit": "mm"})
     assert bounds(drawing.patterns[0].outline)[2] == 50.0
-    assert any("no unit" in note for note in drawing.notes)
+    assert any("1 unit is 1 mm" in note for note in drawing.notes)
     inches = read_drawing(path, unit="in")
     assert bounds(inches.patterns[0].outline)[2] == pytest.approx(1270.0)
 
@@ -148,7 +157,7 @@ def test_what_is_no_line_is_left_out_and_said(tmp_path: Path) -> None:
 
 BAD: dict[str, tuple[str, list[Draw]]] = {
     "open": (r"open at \(50.00, 50.00\)", [lines((0, 0), (50, 0), (50, 50), (0, 50), (0, 1))]),
-    "three ends": ("3 line ends meet", [lines((0, 0), (50, 0), (50, 50), (0, 0), (9, 9))]),
+    "three ends": ("3 line ends meet", [lines((0, 0), (50, 0), (50, 50), (0, 0), (-9, 9))]),
     "crossing": (
         r"touches itself at \(25.00, 25.00\)",
         [
@@ -161,7 +170,10 @@ BAD: dict[str, tuple[str, list[Draw]]] = {
         "encloses no area",
         [lambda s: s.add_lwpolyline([(0, 0), (50, 0)], close=True, dxfattribs=OUTLINE)],
     ),
-    "twice": ("drawn twice", [square, square]),
+    "twice": (
+        "drawn twice",
+        [square, lambda s: s.add_lwpolyline(SQUARE, close=True, dxfattribs=CUTOUT)],
+    ),
     "overlap": (
         "overlap at",
         [square, lambda s: s.add_circle((50, 25), 10, dxfattribs=OUTLINE)],

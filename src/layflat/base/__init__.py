@@ -27,6 +27,7 @@ from layflat.base.kept import Kept
 from layflat.base.progress import Progress, part_of, silent
 from layflat.base.report import Report, report_json
 from layflat.base.settings import Settings, read_settings
+from layflat.base.words import counted
 
 __all__ = [
     "CheckError",
@@ -44,6 +45,7 @@ __all__ = [
     "SettingError",
     "Settings",
     "StoppedError",
+    "counted",
     "digest",
     "file_sha256",
     "frozen",

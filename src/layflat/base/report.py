@@ -19,7 +19,7 @@ class Report:
     """One report.
 
     Attributes:
-        kind: what was done: flatten, nest, cut, job, fit, cover, check or strip.
+        kind: what was done: flatten, nest, cut, job, fit, cover, check, strip or send.
         inputs: the files that went in, name to SHA-256.
         results: what came out; plain values, units in the names.
         seed: the seed of the search, if there was one.

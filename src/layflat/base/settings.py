@@ -140,6 +140,19 @@ class Settings:
         inner = Settings(rows, where=self.where)
         return tuple(inner.numbers(name, least=least, most=most) for name in rows)
 
+    def texts(self, key: str, *, most: int = 200) -> tuple[str, ...]:
+        """A list of texts, each of 1 to *most* characters.
+
+        Raises:
+            SettingError: it is missing, or holds something else.
+        """
+        value = self._take(key, None)
+        if not isinstance(value, list):
+            raise SettingError(f"{self.where}: “{key}” must be a list of texts, not {value!r}.")
+        items = {f"{key}[{i}]": item for i, item in enumerate(value)}
+        inner = Settings(items, where=self.where)
+        return tuple(inner.text(name, most=most) for name in items)
+
     def paths(
         self, key: str, *, least: float, most: float
     ) -> tuple[tuple[tuple[float, ...], ...], ...]:

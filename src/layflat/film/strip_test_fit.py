@@ -12,18 +12,20 @@ G. Scetta et al., arXiv 2104.02504, abstract), and at the stretches of laid film
 of rubber: s = E (e - c e² + ...) has c = q here, c = 1 for neo-Hooke, c = 1 to 2 for Mooney-Rivlin.
 
 Three numbers are fitted: 1/E, q/E and the marked length itself, which was read off the tape like
-every other. What a reading can be off by at most, a, counts as a rectangular distribution of
-standard deviation a/sqrt(3) (JCGM 100:2008, 4.3.7). Width and thickness are wrong alike in all
-rows: they are added to the uncertainty of E after the fit.
+every other, by the trust-region method of M. A. Branch, T. F. Coleman, Y. Li (SIAM J. Sci. Comput.
+21 (1999) 1-23, from memory; scipy's `least_squares`). What a reading can be off by at most, a,
+counts as a rectangular distribution of standard deviation a/sqrt(3) (JCGM 100:2008, 4.3.7). Width
+and thickness are wrong alike in all rows: they are added to the uncertainty of E after the fit.
 """
 
 import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import least_squares
 from scipy.special import chdtrc, ndtri, stdtrit
 
-from layflat.base import FloatArray, SettingError, frozen
+from layflat.base import CheckError, FloatArray, SettingError, frozen
 from layflat.film.strip_test import StripTest
 
 LEAST_ODDS = 0.01
@@ -35,6 +37,7 @@ _BETTER = (
 )
 _FINE_ODDS = 0.05
 _STEPS = 100
+_TOLERANCE = 1e-12
 _ROUNDS = 3
 _MODULUS_MPA = (0.1, 10_000.0)
 
@@ -97,6 +100,7 @@ def fit_strip(test: StripTest) -> StripFit:
 
     Raises:
         SettingError: the rows fit no modulus that a film can have, or hardly tell one.
+        CheckError: the fit does not settle.
     """
     strip = test.strip
     stress = np.array([strip.stress_mpa(row.load_g) for row in test.loaded])
@@ -148,10 +152,11 @@ class _Best:
 
 
 def _fit(test: StripTest, stress: FloatArray, read: FloatArray) -> _Best:
-    """Gauss-Newton, its steps halved while they do not help; weights follow the slope."""
+    """Least squares whose weights follow the slope, the covariance from the model's slopes."""
     reading = test.strip.reading_mm / math.sqrt(3.0)
     pull = test.strip.stress_mpa(test.strip.load_error_g) / math.sqrt(3.0)
-    values = np.array([(read[-1] / read[0] - 1.0) / stress[-1], 0.0, read[0]])
+    first = max((read[-1] / read[0] - 1.0) / stress[-1], 1.0 / _MODULUS_MPA[1])
+    values = np.array([first, 0.0, read[0]])
     deviation = np.full(len(read), reading)
     for _ in range(_ROUNDS):
         values = _least_squares(values, stress, read, deviation)
@@ -166,26 +171,33 @@ def _fit(test: StripTest, stress: FloatArray, read: FloatArray) -> _Best:
 def _least_squares(
     values: FloatArray, stress: FloatArray, read: FloatArray, deviation: FloatArray
 ) -> FloatArray:
-    def misfit(at: FloatArray) -> float:
-        if at[0] <= 0.0 or at[1] * stress[-1] >= 1.0:
-            return math.inf  # the law has no such stretch
-        return float(np.sum(((read - _model(at, stress)[0]) / deviation) ** 2))
+    """The three numbers of least misfit, from *values* on."""
 
-    least = misfit(values)
-    for _ in range(_STEPS):
-        lengths, slopes = _model(values, stress)
-        step = np.linalg.lstsq(
-            slopes / deviation[:, None], (read - lengths) / deviation, rcond=None
-        )[0]
-        size = 1.0
-        while size > 1e-9 and misfit(values + size * step) > least:
-            size *= 0.5
-        values = values + size * step if size > 1e-9 else values
-        now = misfit(values)
-        if size <= 1e-9 or least - now <= 1e-12 * (1.0 + now):
-            break
-        least = now
-    return values
+    def off(at: FloatArray) -> FloatArray:
+        return np.asarray((_model(at, stress)[0] - read) / deviation)
+
+    def slopes(at: FloatArray) -> FloatArray:
+        return np.asarray(_model(at, stress)[1] / deviation[:, None])
+
+    # Outside of its bounds the law has no such stretch; this method stays strictly inside of them.
+    found = least_squares(
+        off,
+        values,
+        slopes,
+        method="trf",
+        bounds=([0.0, -np.inf, -np.inf], [np.inf, 1.0 / stress.max(), np.inf]),
+        x_scale="jac",
+        ftol=_TOLERANCE,
+        xtol=_TOLERANCE,
+        gtol=_TOLERANCE,
+        max_nfev=_STEPS,
+    )
+    if not found.success:
+        raise CheckError(
+            f"The fit of the strip test did not settle in {_STEPS} steps; look for a reading that "
+            "contradicts the others."
+        )
+    return np.asarray(found.x)
 
 
 def _model(values: FloatArray, stress: FloatArray) -> tuple[FloatArray, FloatArray]:

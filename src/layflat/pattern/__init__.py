@@ -5,8 +5,11 @@ from layflat.pattern.curve import (
     corners,
     curve_area_mm2,
     curve_length_mm,
+    element_lengths_mm,
+    points_along,
     reverse,
     sample,
+    tangent_turns,
     transform,
 )
 from layflat.pattern.drawing import Drawing, Layer, Text
@@ -24,7 +27,14 @@ from layflat.pattern.fold import (
     fold_strain,
 )
 from layflat.pattern.from_flat import KeepOutShape, Made, from_flat
+from layflat.pattern.mend_record import (
+    Choice,
+    Mending,
+    OpenQuestionsError,
+    Question,
+)
 from layflat.pattern.notches import Notch
+from layflat.pattern.owners import unique_name
 from layflat.pattern.piece import (
     Curve,
     EdgeFinish,
@@ -34,7 +44,7 @@ from layflat.pattern.piece import (
     MarkKind,
     Pattern,
 )
-from layflat.pattern.read import read_drawing
+from layflat.pattern.read import Reading, inspect_drawing, read_drawing, read_drawings
 from layflat.pattern.relief import (
     TIP_RADIUS_MM,
     Slit,
@@ -43,7 +53,13 @@ from layflat.pattern.relief import (
     relief_notes,
     reliefs_of,
 )
-from layflat.pattern.shape import coarse_polygon, pattern_area_mm2, place, to_polygon
+from layflat.pattern.shape import (
+    coarse_polygon,
+    pattern_area_mm2,
+    pattern_cut_mm,
+    place,
+    to_polygon,
+)
 from layflat.pattern.stored import pattern_json, read_pattern_json
 from layflat.pattern.svg_write import svg_text
 from layflat.pattern.wrap_depth import WINDOW_DEPTHS, Depths
@@ -54,6 +70,7 @@ __all__ = [
     "TIP_RADIUS_MM",
     "UNSEEN",
     "WINDOW_DEPTHS",
+    "Choice",
     "Curve",
     "Depths",
     "Drawing",
@@ -67,8 +84,12 @@ __all__ = [
     "Made",
     "Mark",
     "MarkKind",
+    "Mending",
     "Notch",
+    "OpenQuestionsError",
     "Pattern",
+    "Question",
+    "Reading",
     "Reason",
     "Slit",
     "Text",
@@ -82,14 +103,19 @@ __all__ = [
     "depth_by_stretch",
     "dxf_text",
     "edge_vertices",
+    "element_lengths_mm",
     "fit_curve",
     "fold_strain",
     "from_flat",
+    "inspect_drawing",
     "opening_mm",
     "pattern_area_mm2",
+    "pattern_cut_mm",
     "pattern_json",
     "place",
+    "points_along",
     "read_drawing",
+    "read_drawings",
     "read_pattern_json",
     "relief_name",
     "relief_notes",
@@ -97,7 +123,9 @@ __all__ = [
     "reverse",
     "sample",
     "svg_text",
+    "tangent_turns",
     "to_polygon",
     "transform",
+    "unique_name",
     "wrap_limits",
 ]

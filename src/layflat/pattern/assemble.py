@@ -1,12 +1,12 @@
 """From the strokes and words of a file to checked patterns.
 
 Every reader collects a `Sketch`; `assemble` joins its strokes, checks the loops as geometry
-and puts holes, marks and names to their pieces. Nothing is mended without a note, and what
-makes no sense is refused with its place.
+and puts holes, marks and names to their pieces. What is mended is said, what is unsure is asked,
+and what makes no sense is refused with its place.
 """
 
 import re
-from collections import Counter
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -16,49 +16,66 @@ from shapely import LinearRing, Polygon, STRtree
 from layflat.base import DrawingError
 from layflat.pattern.curve import curve_area_mm2, reverse, sample
 from layflat.pattern.drawing import Drawing, Layer
-from layflat.pattern.loops import ClosedLoop, close_loops, place_of
+from layflat.pattern.loops import ClosedLoop, place_of
+from layflat.pattern.mend_doubles import SAME_LINE_MM
+from layflat.pattern.mend_loops import close_loops
+from layflat.pattern.mend_parts import (
+    apart_mm,
+    without_doubled_loops,
+    without_dust,
+    without_small,
+)
+from layflat.pattern.mend_record import Findings
 from layflat.pattern.owners import marks_of, patterns_of
 from layflat.pattern.sketch import Part, Sketch
 
 _CHECK_DEVIATION_MM = 0.005
 _LEAST_AREA_MM2 = 0.01
 _MOST_LOOPS = 20_000
+_MOST_NESTED = 32
 _MOST_TEXTS = 10_000
 _MOST_LETTERS = 1_000
-_SAME_PLACE_MM = 1e-6
 
 
-def assemble(sketch: Sketch, *, where: str, join_mm: float) -> Drawing:
+def assemble(sketch: Sketch, *, findings: Findings, join_mm: float, close_mm: float) -> Drawing:
     """A checked drawing from what a reader found.
 
     Args:
         sketch: strokes, words and points in mm.
-        where: the file's name, for messages.
-        join_mm: line ends no farther apart than this are joined.
+        findings: told of what was mended, asked what is unsure.
+        join_mm: line ends no farther apart than this are one point.
+        close_mm: gaps up to this are closed where there is no doubt.
 
     Raises:
-        DrawingError: a loop is open, crosses or touches itself, has no area, is drawn twice,
-            lies across another; a hole lies in no piece; or there is no piece at all.
+        DrawingError: a loop crosses or touches itself, has no area, lies across another; a hole
+            lies in no piece; or there is no piece at all.
     """
+    where = findings.where
     _check_texts(sketch, where)
-    notes = list(sketch.notes)
+
+    def parts_of(layer: str) -> list[Part]:
+        return _parts(sketch, layer, findings=findings, join_mm=join_mm, close_mm=close_mm)
+
+    def single_parts_of(layer: Layer) -> list[Part]:
+        return without_doubled_loops(parts_of(layer), layer, findings)
+
     if sketch.strokes.get(Layer.OUTLINE):
-        outlines = _parts(sketch, Layer.OUTLINE, where=where, join_mm=join_mm, notes=notes)
-        holes = _parts(sketch, Layer.CUTOUT, where=where, join_mm=join_mm, notes=notes)
-        _note_other_layers(sketch, notes)
+        outlines, holes = single_parts_of(Layer.OUTLINE), single_parts_of(Layer.CUTOUT)
+        _note_other_layers(sketch, findings.notes)
     else:
-        outlines, holes = _parts_by_nesting(sketch, where=where, join_mm=join_mm, notes=notes)
-    _refuse_doubles(outlines + holes, where)
+        outlines, holes = _parts_by_nesting(sketch, parts_of, findings)
+    _refuse_doubles(outlines, holes, where)
+    outlines = without_small(outlines, findings)
     _refuse_overlaps(outlines, holes, where)
-    stock = _parts(sketch, Layer.STOCK, where=where, join_mm=join_mm, notes=notes)
+    stock = single_parts_of(Layer.STOCK)
     marks, texts = marks_of(sketch)
-    patterns, marks, texts = patterns_of(outlines, marks, texts, notes)
+    patterns, marks, texts = patterns_of(outlines, marks, texts, findings.notes)
     return Drawing(
         patterns=patterns,
         stock=tuple(part.loop.curve for part in stock),
         marks=tuple(marks),
         texts=tuple(texts),
-        notes=tuple(notes),
+        notes=(*(item.sentence for item in findings.mended), *findings.notes),
     )
 
 
@@ -82,21 +99,20 @@ def _note_other_layers(sketch: Sketch, notes: list[str]) -> None:
 
 
 def _parts(
-    sketch: Sketch, layer: str, *, where: str, join_mm: float, notes: list[str]
+    sketch: Sketch, layer: str, *, findings: Findings, join_mm: float, close_mm: float
 ) -> list[Part]:
     """The closed loops of a layer, each checked by itself and turned counter-clockwise."""
-    strokes = sketch.strokes.get(layer, [])
-    loops = close_loops(strokes, layer=layer, join_mm=join_mm)
+    loops = close_loops(
+        sketch.strokes.get(layer, []),
+        layer=layer,
+        join_mm=join_mm,
+        close_mm=close_mm,
+        findings=findings,
+    )
     if len(loops) > _MOST_LOOPS:
-        raise DrawingError(f"{where}: layer {layer} holds more than {_MOST_LOOPS} loops.")
-    joined = [loop for loop in loops if loop.widest_gap_mm > _SAME_PLACE_MM]
-    if joined:
-        widest = max(loop.widest_gap_mm for loop in joined)
-        notes.append(
-            f"Layer {layer}: gaps in {len(joined)} loop(s) were closed; the widest was "
-            f"{widest:.3g} mm."
-        )
-    return [_checked(loop, layer=layer, where=where) for loop in loops]
+        raise DrawingError(f"{findings.where}: layer {layer} holds more than {_MOST_LOOPS} loops.")
+    loops = without_dust(loops, layer, findings)
+    return [_checked(loop, layer=layer, where=findings.where) for loop in loops]
 
 
 def _checked(loop: ClosedLoop, *, layer: str, where: str) -> Part:
@@ -122,51 +138,48 @@ def _checked(loop: ClosedLoop, *, layer: str, where: str) -> Part:
 
 
 def _parts_by_nesting(
-    sketch: Sketch, *, where: str, join_mm: float, notes: list[str]
+    sketch: Sketch, parts_of: Callable[[str], list[Part]], findings: Findings
 ) -> tuple[list[Part], list[Part]]:
     """Outlines and holes of a drawing without our layers, told apart by how they nest."""
     known = set(Layer)
     layers = [name for name in sketch.strokes if name not in known]
-    found = [
-        part
-        for name in layers
-        for part in _parts(sketch, name, where=where, join_mm=join_mm, notes=notes)
-    ]
+    found = [part for name in layers for part in parts_of(name)]
     if not found:
         raise DrawingError(
-            f"{where} holds no closed line on layer {Layer.OUTLINE}, nor on another layer that "
-            "could be a piece; draw each piece as one closed loop."
+            f"{findings.where} holds no closed line on layer {Layer.OUTLINE}, nor on another layer "
+            "that could be a piece; draw each piece as one closed loop."
         )
-    _refuse_doubles(found, where)
+    found = without_doubled_loops(found, ", ".join(layers), findings)
     tree = STRtree([part.polygon for part in found])
-    depth = Counter(
-        int(inner)
-        for inner, outer in zip(*tree.query([p.polygon for p in found], "within"), strict=True)
-        if inner != outer
-    )
+    depth = []
+    for part in found:
+        around = len(tree.query(part.polygon, "within")) - 1
+        if around > _MOST_NESTED:
+            raise DrawingError(
+                f"{findings.where}: more than {_MOST_NESTED} loops lie one in the other at "
+                f"{place_of(part.loop.curve.points_mm[0])}; remove those that are no pieces."
+            )
+        depth.append(around)
     outlines = [part for i, part in enumerate(found) if depth[i] % 2 == 0]
     holes = [part for i, part in enumerate(found) if depth[i] % 2 == 1]
-    notes.append(
+    findings.notes.append(
         f"There is no layer {Layer.OUTLINE}: the {len(outlines)} outermost loop(s) of layer(s) "
         f"{', '.join(layers)} were taken for pieces and the {len(holes)} inside them for cut-outs."
     )
     return outlines, holes
 
 
-def _refuse_doubles(parts: list[Part], where: str) -> None:
-    """Refuse a loop that is drawn twice: it would be cut twice."""
-    polygons = [part.polygon for part in parts]
-    tree = STRtree(polygons)
-    for one, two in zip(*tree.query(polygons, "intersects"), strict=True):
-        if one >= two:
-            continue
-        a, b = polygons[one], polygons[two]
-        slack = 0.02 * min(a.length, b.length)
-        if abs(a.area - b.area) <= slack and a.symmetric_difference(b).area <= slack:
-            raise DrawingError(
-                f"{where}: a loop is drawn twice at {place_of(np.array(a.exterior.coords[0]))} "
-                f"({parts[one].loop.source} and {parts[two].loop.source}); remove one."
-            )
+def _refuse_doubles(outlines: list[Part], holes: list[Part], where: str) -> None:
+    """Refuse a cut-out that is the whole piece: nothing would be left of it."""
+    tree = STRtree([part.polygon for part in outlines])
+    for hole in holes:
+        for i in tree.query(hole.polygon, "intersects").tolist():
+            if apart_mm(hole, outlines[i]) <= SAME_LINE_MM:
+                raise DrawingError(
+                    f"{where}: a loop is drawn twice at {place_of(hole.loop.curve.points_mm[0])}, "
+                    f"as a piece ({outlines[i].loop.source}) and as a cut-out "
+                    f"({hole.loop.source}); remove one."
+                )
 
 
 def _refuse_overlaps(outlines: list[Part], holes: list[Part], where: str) -> None:
@@ -183,18 +196,25 @@ def _refuse_overlaps(outlines: list[Part], holes: list[Part], where: str) -> Non
         outlines[owner].holes.append(hole)
     for part in outlines:
         inner = [hole.polygon for hole in part.holes]
-        pairs = zip(*STRtree(inner).query(inner, "intersects"), strict=True) if inner else ()
-        for one, two in pairs:
-            if one < two:
-                raise DrawingError(
-                    f"{where}: the cut-outs {part.holes[one].loop.source} and "
-                    f"{part.holes[two].loop.source} touch or overlap; join them into one."
-                )
+        for one, two in _touching(inner):
+            raise DrawingError(
+                f"{where}: the cut-outs {part.holes[one].loop.source} and "
+                f"{part.holes[two].loop.source} touch or overlap; join them into one."
+            )
     films = [Polygon(p.polygon.exterior, [h.polygon.exterior for h in p.holes]) for p in outlines]
-    for one, two in zip(*STRtree(films).query(films, "intersects"), strict=True):
-        if one < two and films[one].intersection(films[two]).area > _LEAST_AREA_MM2:
+    for one, two in _touching(films):
+        if films[one].intersection(films[two]).area > _LEAST_AREA_MM2:
             at = films[one].intersection(films[two]).representative_point()
             raise DrawingError(
                 f"{where}: the pieces {outlines[one].loop.source} and {outlines[two].loop.source} "
                 f"overlap at {place_of(np.array([at.x, at.y]))}; move them apart."
             )
+
+
+def _touching(polygons: list[Polygon]) -> Iterator[tuple[int, int]]:
+    """Pairs of polygons that have a point in common, found one after the other."""
+    if polygons:
+        tree = STRtree(polygons)
+        for one, polygon in enumerate(polygons):
+            others = tree.query(polygon, "intersects")
+            yield from ((one, int(two)) for two in np.sort(others) if two > one)

@@ -16,6 +16,8 @@ from layflat.pattern.piece import Curve
 
 _SMALL_ANGLE = 1e-2
 _FLAT_BULGE = 1e-12
+_QUARTERS = 5
+"""How many of the four directions of the axes an arc can pass: a full turn's, both ends."""
 
 
 def _chords(curve: Curve) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -55,24 +57,27 @@ def curve_area_mm2(curve: Curve) -> float:
     return shoelace + float(np.sum(squared * np.where(small, series, exact))) / 8.0
 
 
-def _along(curve: Curve, element: int, parts: FloatArray) -> FloatArray:
-    """Points of one element at the given parts (0 to 1) of its included angle.
+def points_along(curve: Curve, element: IntArray, parts: FloatArray) -> FloatArray:
+    """(n, 2) float64: points of elements (n,) at the parts (n,), 0 to 1, of their angles.
 
     The point at the angle φ from the start lies at the distance c sin(φ/2) / sin(θ/2) in the
     direction of the chord turned by (φ - θ)/2: no centre is needed, so that nearly straight
     arcs lose no digits.
+
+    Args:
+        curve: the curve.
+        element: (n,) int64, which elements.
+        parts: (n,) float64, how far along each.
     """
     start = curve.points_mm[element]
     chord = curve.points_mm[(element + 1) % len(curve.points_mm)] - start
-    half = 2.0 * math.atan(float(curve.bulges[element]))
-    if abs(half) < _FLAT_BULGE:
-        straight: FloatArray = start + parts[:, None] * chord
-        return straight
-    scale = np.sin(half * parts) / math.sin(half)
-    turn = half * (parts - 1.0)
-    x = chord[0] * np.cos(turn) - chord[1] * np.sin(turn)
-    y = chord[0] * np.sin(turn) + chord[1] * np.cos(turn)
-    points: FloatArray = start + scale[:, None] * np.column_stack((x, y))
+    half = 2.0 * np.arctan(curve.bulges[element])
+    flat = np.abs(half) < _FLAT_BULGE
+    scale = np.where(flat, parts, np.sin(half * parts) / np.sin(np.where(flat, 1.0, half)))
+    turn = np.where(flat, 0.0, half * (parts - 1.0))
+    cos, sin = scale * np.cos(turn), scale * np.sin(turn)
+    x, y = chord[:, 0], chord[:, 1]
+    points: FloatArray = start + np.column_stack((x * cos - y * sin, x * sin + y * cos))
     return points
 
 
@@ -100,13 +105,9 @@ def sample_elements(curve: Curve, *, deviation_mm: float) -> tuple[FloatArray, I
         step = 4.0 * np.arcsin(np.sqrt(np.minimum(0.5 * deviation_mm / radii, 0.5)))
         counts = np.where(angles > _FLAT_BULGE, np.ceil(angles / step - 1e-9), 1.0)
     counts = np.maximum(np.nan_to_num(counts, nan=1.0), 1.0).astype(np.int64)
-    pieces = [
-        _along(curve, element, np.arange(count) / count)
-        if count > 1
-        else curve.points_mm[element : element + 1]
-        for element, count in enumerate(counts)
-    ]
-    return np.vstack(pieces), np.repeat(np.arange(len(counts)), counts)
+    element = np.repeat(np.arange(len(counts)), counts)
+    number = np.arange(len(element)) - np.repeat(np.cumsum(counts) - counts, counts)
+    return points_along(curve, element, number / counts[element]), element
 
 
 def sample(curve: Curve, *, deviation_mm: float) -> FloatArray:
@@ -130,16 +131,18 @@ def bounds(curves: Curve | Iterable[Curve]) -> tuple[float, float, float, float]
     for curve in (curves,) if isinstance(curves, Curve) else curves:
         extremes.append(curve.points_mm)
         _, chords, angles = _chords(curve)
-        for element in np.flatnonzero(np.abs(angles) > _FLAT_BULGE):
-            theta = float(angles[element])
-            # The direction from the centre to the start lies a right angle from the tangent.
-            tangent = math.atan2(chords[element, 1], chords[element, 0]) - 0.5 * theta
-            first = tangent - math.copysign(0.5 * math.pi, theta)
-            low, high = sorted((first, first + theta))
-            quarters = np.arange(math.ceil(low / (0.5 * math.pi)), high / (0.5 * math.pi))
-            parts = (quarters * 0.5 * math.pi - first) / theta
-            if len(parts):
-                extremes.append(_along(curve, int(element), parts))
+        arcs = np.flatnonzero(np.abs(angles) > _FLAT_BULGE)
+        theta = angles[arcs]
+        # The direction from the centre to the start lies a right angle from the tangent.
+        tangent = np.arctan2(chords[arcs, 1], chords[arcs, 0]) - 0.5 * theta
+        first = tangent - np.copysign(0.5 * np.pi, theta)
+        low = np.ceil(np.minimum(first, first + theta) / (0.5 * np.pi))
+        quarters = low[:, None] + np.arange(_QUARTERS)
+        which, _ = within = np.nonzero(
+            quarters * 0.5 * np.pi < np.maximum(first, first + theta)[:, None]
+        )
+        parts = (quarters[within] * 0.5 * np.pi - first[which]) / theta[which]
+        extremes.append(points_along(curve, arcs[which], parts))
     if not extremes:
         raise InputError("There is no curve to take the bounds of.")
     points = np.vstack(extremes)

@@ -1,7 +1,5 @@
 """Drawings in from DXF, within bounds, every entity judged and nothing dropped in silence."""
 
-import math
-import struct
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -11,150 +9,125 @@ from typing import Any
 import numpy as np
 from ezdxf.document import Drawing as Document
 from ezdxf.entities.dxfentity import DXFEntity
-from ezdxf.filemanagement import readfile
-from ezdxf.lldxf.const import DXFError
+from ezdxf.xclip import XClip
 
-from layflat.base import DrawingError, FloatArray, read_bytes
+from layflat.base import DrawingError
 from layflat.pattern.drawing import Layer, Text
+from layflat.pattern.dxf_lines import Drawn, drawn
+from layflat.pattern.dxf_open import (
+    BAD_FILE,
+    damaged,
+    legible,
+    open_dxf,
+    paper_entities,
+    unit_of_dxf,
+)
 from layflat.pattern.dxf_write import APP_NAME
-from layflat.pattern.loops import Stroke
+from layflat.pattern.loops import Stroke, place_of
+from layflat.pattern.mend_hidden import Hidden
+from layflat.pattern.mend_record import REFUSE, Findings
 from layflat.pattern.piece import MarkKind
 from layflat.pattern.sketch import Sketch
-from layflat.pattern.units import UNITS_MM
 
-_MOST_BYTES = 40_000_000
-_MOST_ENTITIES = 200_000
 _MOST_UNFOLDED = 50_000
 """Entities out of blocks: each costs many times what one costs that stands in the file."""
 
 _MOST_POINTS = 2_000_000
-_MOST_SPLINE_NUMBERS = 30_000
-_MOST_SPLINE_DEGREE = 20
 _MOST_DEPTH = 8
-_MM_PER_UNIT = {
-    1: 25.4,
-    2: 304.8,
-    3: 1_609_344.0,
-    4: 1.0,
-    5: 10.0,
-    6: 1000.0,
-    7: 1e6,
-    8: 25.4e-6,
-    9: 25.4e-3,
-    10: 914.4,
-    13: 1e-3,
-    14: 100.0,
-    15: 1e4,
-    16: 1e5,
-}
-"""Millimetres per unit by DXF's number in $INSUNITS."""
-
-_BINARY = b"AutoCAD Binary DXF"
-_BINARY_RECORD = b"\0\0\0"
-"""A string's end and the two bytes of group code 0."""
-
-_BAD_FILE = (
-    DXFError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError,
-    AssertionError, StopIteration, EOFError, struct.error,
-)  # fmt: skip
-"""What the library lets through when a file is damaged."""
+_NEVER_PLOTTED = "DEFPOINTS"
+_LEVEL_MM = 0.01
+"""A line that rises by less lies flat."""
 
 
-def read_dxf(path: Path, *, unit: str | None, deviation_mm: float) -> Sketch:
-    """What the model space of the DXF file at *path* holds.
+class DxfSource:
+    """An opened DXF file; see `layflat.pattern.mend_units.Source`."""
 
-    Args:
-        path: the file.
-        unit: the unit of a file that names none; None means mm, with a note.
-        deviation_mm: how far the chords that stand for splines and ellipses may lie from them.
+    units: tuple[str, ...] = ("mm", "in", "cm", "m", "ft")
 
-    Raises:
-        DrawingError: the file is no DXF, is damaged, too large, or holds an entity that
-            cannot be a flat line.
-        InputError: the file cannot be read.
-    """
-    _refuse_many(read_bytes(path, max_bytes=_MOST_BYTES), where=path.name)
-    try:
-        document = readfile(path)
-        auditor = document.audit()
-    except OSError as error:
-        raise DrawingError(f"{path.name} is not a DXF file: {error}.") from error
-    except _BAD_FILE as error:
-        raise _damaged(path, error) from error
-    reader = _Reader(where=path.name, deviation_mm=deviation_mm)
-    reader.factor = _factor(document, unit, reader.sketch.notes)
-    if auditor.fixes:
-        reader.sketch.notes.append(f"{len(auditor.fixes)} fault(s) of the file were mended.")
-    try:
-        reader.read(document.modelspace(), layer=None, depth=0)
-    except DrawingError:
-        raise
-    except _BAD_FILE as error:
-        raise _damaged(path, error) from error
-    reader.finish()
-    return reader.sketch
+    def __init__(self, path: Path, findings: Findings) -> None:
+        """Open the file at *path*; *findings* is told what the library mended.
+
+        Raises:
+            DrawingError: the file is no DXF, is damaged or too large.
+            InputError: the file cannot be read.
+        """
+        self.document = open_dxf(path, findings)
+        unit = unit_of_dxf(self.document)
+        self.stated_mm, self.doubt = unit.mm, unit.doubt
+
+    def sketch(self, findings: Findings, *, deviation_mm: float) -> Sketch:
+        """What the model space holds, in mm.
+
+        Raises:
+            DrawingError: an entity is damaged, too large, or cannot be a flat line.
+        """
+        reader = _Reader(findings, deviation_mm, *_hidden_layers(self.document))
+        try:
+            reader.read(self.document.modelspace(), layer=None, depth=0, hidden="")
+        except DrawingError:
+            raise
+        except BAD_FILE as error:
+            raise damaged(findings.where, error) from error
+        reader.finish(paper=dict(paper_entities(self.document)))
+        return reader.sketch
 
 
-def _damaged(path: Path, error: Exception) -> DrawingError:
-    words = str(error).rstrip(".")
-    return DrawingError(f"{path.name} is damaged and cannot be read as DXF: {words}.")
-
-
-def _refuse_many(data: bytes, *, where: str) -> None:
-    """Count the records of a file before the library takes it in, which it does slowly."""
-    if data.startswith(_BINARY):
-        count = data.count(_BINARY_RECORD)
-    else:
-        # Lines come in pairs, a group code and a value; every record begins with code 0.
-        count = sum(1 for code in data.splitlines()[::2] if code.strip() == b"0")
-    if count > _MOST_ENTITIES:
-        raise DrawingError(f"{where} holds {count} records; at most {_MOST_ENTITIES} are read.")
-
-
-def _factor(document: Document, unit: str | None, notes: list[str]) -> float:
-    """Millimetres per drawing unit; what was assumed is noted."""
-    number = int(document.header.get("$INSUNITS", 0))
-    if number in _MM_PER_UNIT:
-        if unit is not None and UNITS_MM[unit] != _MM_PER_UNIT[number]:
-            notes.append(f"The file names its own unit; the unit “{unit}” was not used.")
-        return _MM_PER_UNIT[number]
-    if number != 0:
-        raise DrawingError(f"The drawing's unit ($INSUNITS {number}) is none for a piece of film.")
-    if unit is None:
-        notes.append("The file names no unit; its numbers were taken for millimetres.")
-        return 1.0
-    return UNITS_MM[unit]
+def _hidden_layers(document: Document) -> tuple[dict[str, str], set[str]]:
+    """Why layers are not seen, by name in capitals; and those of them that are frozen."""
+    hidden, frozen = {}, set()
+    for layer in document.layers:
+        name = str(layer.dxf.name).upper()
+        if layer.is_frozen():
+            hidden[name] = "frozen"
+            frozen.add(name)
+        elif layer.is_off():
+            hidden[name] = "switched off"
+    return hidden, frozen
 
 
 @dataclass
 class _Reader:
     """Walks through entities and collects strokes, words and points."""
 
-    where: str
+    findings: Findings
     deviation_mm: float
-    factor: float = 1.0
+    hidden_layers: dict[str, str]
+    frozen: set[str]
     sketch: Sketch = field(default_factory=Sketch)
+    hidden: Hidden = field(default_factory=Hidden)
     skipped: Counter[str] = field(default_factory=Counter)
     flattened: Counter[str] = field(default_factory=Counter)
+    sloping: list[tuple[str, Stroke, float]] = field(default_factory=list)
     unfolded: int = 0
     points: int = 0
     heights: int = 0
 
-    def read(self, entities: Iterable[DXFEntity], *, layer: str | None, depth: int) -> None:
+    def read(
+        self, entities: Iterable[DXFEntity], *, layer: str | None, depth: int, hidden: str
+    ) -> None:
         """Take in the entities; those of a block on layer 0 take the layer of its insertion."""
         for entity in entities:
             self.unfolded += depth > 0
             if self.unfolded > _MOST_UNFOLDED:
                 raise DrawingError(
-                    f"{self.where}: its blocks unfold to more than {_MOST_UNFOLDED} entities; "
-                    "draw its pieces without blocks."
+                    f"{self.findings.where}: its blocks unfold to more than {_MOST_UNFOLDED} "
+                    "entities; draw its pieces without blocks."
                 )
-            own = str(entity.dxf.get("layer", "0"))
-            self._one(entity, layer if layer and own == "0" else own, depth)
+            own = legible(str(entity.dxf.get("layer", "0")))
+            self._one(entity, layer if layer and own == "0" else own, depth, hidden)
 
-    def finish(self) -> None:
-        """Note what was left out, flattened or projected."""
-        notes = self.sketch.notes
+    def finish(self, *, paper: dict[str, int]) -> None:
+        """Settle what is hidden or slopes, and say what was left out, flattened or projected."""
+        notes = self.findings.notes
+        self.hidden.settle(self.sketch, self.findings)
+        self._settle_slopes()
+        for name, count in paper.items():
+            if not self.sketch.strokes:
+                raise DrawingError(
+                    f"{self.findings.where} is drawn in paper space only (“{name}”); move the "
+                    "pieces to model space, at full size."
+                )
+            notes.append(f"Paper space “{name}” was not read; it holds {count} entities.")
         if self.skipped:
             kinds = ", ".join(f"{count} {kind}" for kind, count in sorted(self.skipped.items()))
             notes.append(f"Not read, since they are no lines, arcs or texts: {kinds}.")
@@ -164,162 +137,156 @@ class _Reader:
         if self.heights:
             notes.append(f"Heights (z) of {self.heights} entities were dropped.")
 
-    def _one(self, entity: DXFEntity, layer: str, depth: int) -> None:
+    def _one(self, entity: DXFEntity, layer: str, depth: int, hidden: str) -> None:
         kind = entity.dxftype()
         source = f"{kind} {entity.dxf.get('handle') or 'in a block'}"
+        hidden = hidden or self._why_hidden(entity, layer)
         if kind == "INSERT":
-            self._insert(entity, layer, depth, source)
+            inside = (
+                hidden if layer.upper() in self.frozen or entity.dxf.get("invisible", 0) else ""
+            )
+            self._insert(entity, layer, depth, source, inside)
         elif kind in ("TEXT", "MTEXT", "ATTRIB"):
-            self._text(entity)
+            self._text(entity, layer, hidden)
         elif kind == "POINT" and layer.upper() == Layer.MARK:
             x, y, _ = entity.dxf.location
-            self.sketch.points.append(np.array([x, y]) * self.factor)
-        elif kind in _DRAWERS:
-            for points, bulges, closed in _DRAWERS[kind](self, entity, source):
-                self._stroke(entity, layer, points, bulges, closed, source)
+            self.sketch.points.append(np.array([x, y]) * self.findings.unit_mm)
         else:
-            self.skipped[kind] += 1
+            deviation = self.deviation_mm / self.findings.unit_mm
+            lines = drawn(entity, source, deviation=deviation)
+            if lines is None:
+                self.skipped["mesh" if kind == "POLYLINE" else kind] += 1
+                return
+            for line in lines:
+                self._stroke(entity, layer, line, source, hidden)
 
-    def _insert(self, entity: Any, layer: str, depth: int, source: str) -> None:
+    def _why_hidden(self, entity: DXFEntity, layer: str) -> str:
+        if layer.upper() == _NEVER_PLOTTED:
+            return f"layer {layer}, which is never plotted"
+        state = self.hidden_layers.get(layer.upper())
+        if state:
+            return f"layer {layer}, which is {state}"
+        return "entities that are set invisible" if entity.dxf.get("invisible", 0) else ""
+
+    def _insert(self, entity: Any, layer: str, depth: int, source: str, hidden: str) -> None:
+        where = self.findings.where
         if depth >= _MOST_DEPTH:
-            raise DrawingError(f"{self.where}: {source} nests blocks deeper than {_MOST_DEPTH}.")
+            raise DrawingError(f"{where}: {source} nests blocks deeper than {_MOST_DEPTH}.")
         if entity.mcount > _MOST_UNFOLDED:
-            raise DrawingError(f"{self.where}: {source} repeats its block {entity.mcount} times.")
-        for one in entity.multi_insert() if entity.mcount > 1 else (entity,):
-            self.read(one.virtual_entities(), layer=layer, depth=depth + 1)
-        self.read(entity.attribs, layer=layer, depth=depth + 1)
+            raise DrawingError(f"{where}: {source} repeats its block {entity.mcount} times.")
+        if depth == 0 and self._clipped_away(entity, source):
+            return
 
-    def _text(self, entity: Any) -> None:
+        def lost(_: DXFEntity, why: str) -> None:
+            self.skipped[f"part of {source} ({legible(why)[:60]})"] += 1
+
+        for one in entity.multi_insert() if entity.mcount > 1 else (entity,):
+            inside = one.virtual_entities(skipped_entity_callback=lost)
+            self.read(inside, layer=layer, depth=depth + 1, hidden=hidden)
+        self.read(entity.attribs, layer=layer, depth=depth + 1, hidden=hidden)
+
+    def _clipped_away(self, entity: Any, source: str) -> bool:
+        """Whether a block of which the drawing shows a window only is left out."""
+        if not (entity.has_extension_dict and XClip(entity).has_clipping_path):
+            return False
+        at = np.array(tuple(entity.dxf.insert))[:2] * self.findings.unit_mm
+        answer = self.findings.ask(
+            "clip",
+            f"The block {source} at {place_of(at)} is clipped: the drawing shows a part of it.",
+            {
+                "whole": "It is read as a whole.",
+                "leave-out": "It is left out.",
+                REFUSE: "The drawing is not read, and trimmed where it was drawn.",
+            },
+            default="whole",
+            at=at,
+        )
+        words = "was read as a whole" if answer == "whole" else "was left out"
+        self.findings.mend("clip", f"The clipped block {source} {words}.", at=at)
+        return answer == "leave-out"
+
+    def _text(self, entity: Any, layer: str, hidden: str) -> None:
+        words = legible(entity.plain_text().replace("\n", " "))
         if entity.dxftype() == "MTEXT":
-            words, point = entity.plain_text(), entity.dxf.insert
+            point = entity.dxf.insert
             height = entity.dxf.get("char_height", 2.5)
         else:
-            words = entity.plain_text()
             _, first, second = entity.get_placement()
             point = first if second is None else (first + second) / 2
             height = entity.dxf.get("height", 2.5)
-        place = np.array([point[0], point[1]]) * self.factor
-        if words.strip() and np.isfinite(place).all():
-            self.sketch.texts.append(Text(place, words, float(height) * self.factor))
+        place = np.array([point[0], point[1]]) * self.findings.unit_mm
+        if not words.strip():
+            return
+        if not np.isfinite([*place, height]).all():
+            raise DrawingError(f"The text “{words[:40]}” holds a number that is not finite.")
+        text = Text(place, words, float(height) * self.findings.unit_mm)
+        if hidden:
+            self.hidden.texts[hidden].append((layer, text))
+        else:
+            self.sketch.texts.append(text)
 
-    def _stroke(
-        self,
-        entity: Any,
-        layer: str,
-        points: FloatArray,
-        bulges: FloatArray,
-        closed: bool,
-        source: str,
-    ) -> None:
-        points = np.asarray(points, dtype=np.float64)
-        self.points += len(points)
+    def _stroke(self, entity: Any, layer: str, line: Drawn, source: str, hidden: str) -> None:
+        self.points += len(line.points)
         if self.points > _MOST_POINTS:
-            raise DrawingError(f"{self.where} holds more than {_MOST_POINTS} points.")
-        if len(points) < 2:
+            raise DrawingError(f"{self.findings.where} holds more than {_MOST_POINTS} points.")
+        if len(line.points) < 2:
             self.skipped[f"{entity.dxftype()} of one point"] += 1
             return
-        if points.shape[1] > 2 and np.abs(points[:, 2]).max() > 0:
-            self.heights += 1
+        self.flattened[entity.dxftype()] += line.free
+        self.flattened += Counter()
         kind, label = MarkKind.ALIGN, ""
         if entity.has_xdata(APP_NAME):
-            value = str(entity.get_xdata(APP_NAME)[0].value)
+            value = legible(str(entity.get_xdata(APP_NAME)[0].value))
             if layer.upper() != Layer.MARK:
                 label = value
             elif value in set(MarkKind):
                 kind = MarkKind(value)
-        flat = points[:, :2] * self.factor
-        self.sketch.add(layer, Stroke(flat, np.asarray(bulges), closed, source, kind, label))
-
-    def line(self, entity: Any, _source: str) -> Iterable[Any]:
-        """A LINE, in world coordinates."""
-        yield np.array([entity.dxf.start, entity.dxf.end]), np.zeros(1), False
-
-    def arc(self, entity: Any, source: str) -> Iterable[Any]:
-        """An ARC or a CIRCLE; an arc of more than a half circle comes in two halves."""
-        whole = entity.dxftype() == "CIRCLE"
-        start = 0.0 if whole else math.radians(entity.dxf.start_angle)
-        sweep = 2.0 * math.pi
-        if not whole:
-            sweep = math.radians((entity.dxf.end_angle - entity.dxf.start_angle) % 360.0) or sweep
-        closed = whole or sweep >= 2.0 * math.pi
-        count = 2 if sweep > math.pi else 1
-        angles = start + sweep * np.arange(count if closed else count + 1) / count
-        x, y, z = entity.dxf.center
-        radius = float(entity.dxf.radius)
-        points = np.column_stack(
-            (x + radius * np.cos(angles), y + radius * np.sin(angles), np.full(len(angles), z))
-        )
-        bulges = np.full(count, math.tan(sweep / count / 4.0))
-        yield *self._to_world(entity, points, bulges, source), closed
-
-    def lwpolyline(self, entity: Any, source: str) -> Iterable[Any]:
-        """An LWPOLYLINE with its bulges."""
-        rows = np.array(entity.get_points("xyb"), dtype=np.float64).reshape(-1, 3)
-        points = np.column_stack((rows[:, :2], np.full(len(rows), entity.dxf.elevation)))
-        bulges = rows[:, 2] if entity.closed else rows[:-1, 2]
-        yield *self._to_world(entity, points, bulges, source), bool(entity.closed)
-
-    def polyline(self, entity: Any, source: str) -> Iterable[Any]:
-        """A POLYLINE, in the plane or in space; a mesh is no line."""
-        if not (entity.is_2d_polyline or entity.is_3d_polyline):
-            raise DrawingError(f"{self.where}: {source} is a mesh, not a line.")
-        frame = 16
-        vertices = [v for v in entity.vertices if not v.dxf.flags & frame]
-        points = np.array([v.dxf.location for v in vertices], dtype=np.float64).reshape(-1, 3)
-        bulges = np.array([v.dxf.get("bulge", 0.0) for v in vertices], dtype=np.float64)
-        closed = bool(entity.is_closed)
-        bulges = bulges if closed else bulges[:-1]
-        if entity.is_3d_polyline:
-            yield points, np.zeros_like(bulges), closed
-        else:
-            yield *self._to_world(entity, points, bulges, source), closed
-
-    def free_form(self, entity: Any, source: str) -> Iterable[Any]:
-        """A SPLINE or an ELLIPSE as chords."""
-        for name in ("center", "major_axis", "ratio"):
-            if entity.dxf.hasattr(name) and not np.isfinite(entity.dxf.get(name)).all():
-                raise DrawingError(f"{self.where}: {source} holds a number that is not finite.")
-        if entity.dxftype() == "SPLINE":
-            numbers = np.concatenate(
-                [
-                    np.ravel(np.array(part, dtype=np.float64))
-                    for part in (
-                        entity.control_points,
-                        entity.knots,
-                        entity.weights,
-                        entity.fit_points,
-                    )
-                ]
+        flat = line.points[:, :2] * self.findings.unit_mm
+        stroke = Stroke(flat, line.bulges, line.closed, source, kind, label)
+        if hidden:
+            self.hidden.strokes[hidden].append((layer, stroke))
+            return
+        rise = float(np.ptp(line.points[:, 2])) * self.findings.unit_mm
+        if rise > _LEVEL_MM:
+            self.sloping.append((layer, stroke, rise))
+            return
+        self.heights += bool(np.abs(line.points[:, 2]).max() > 0)
+        if line.fitted:
+            self.findings.mend(
+                "fit-points",
+                f"{source} is given only by points that it passes; a smooth curve was laid "
+                f"through them, from {place_of(flat[0])}. Other programs "
+                "may bend it differently in between.",
+                at=flat[0],
             )
-            sizes = len(numbers) > _MOST_SPLINE_NUMBERS or entity.dxf.degree > _MOST_SPLINE_DEGREE
-            if sizes or not np.isfinite(numbers).all():
-                raise DrawingError(f"{self.where}: {source} is too large or not finite.")
-        points = np.array([tuple(p) for p in entity.flattening(self.deviation_mm / self.factor)])
-        self.flattened[entity.dxftype()] += 1
-        closed = len(points) > 3 and bool(
-            np.linalg.norm(points[0] - points[-1]) * self.factor < 1e-6
+        self.sketch.add(layer, stroke)
+
+    def _settle_slopes(self) -> None:
+        """Ask about lines that rise out of the plane: seen from above they are shorter."""
+        if not self.sloping:
+            return
+        layer, first, _ = self.sloping[0]
+        rise = max(rise for _, _, rise in self.sloping)
+        at = first.points_mm[0]
+        if not np.isfinite([*at, rise]).all():
+            raise DrawingError(f"{first.source} holds a number that is not finite.")
+        answer = self.findings.ask(
+            "height",
+            f"{len(self.sloping)} line(s) rise out of the drawing's plane, by up to {rise:.4g} mm; "
+            f"the first ({first.source}, layer {layer}) begins at {place_of(at)}.",
+            {
+                "flat": "They are taken as seen from above, where they look shorter.",
+                "leave-out": "They are left out.",
+                REFUSE: "The drawing is not read, and laid flat where it was drawn.",
+            },
+            default="flat",
         )
-        points = points[:-1] if closed else points
-        yield points, np.zeros(len(points) - (0 if closed else 1)), closed
-
-    def _to_world(
-        self, entity: Any, points: FloatArray, bulges: FloatArray, source: str
-    ) -> tuple[FloatArray, FloatArray]:
-        """From the entity's own plane to the drawing's; a plane seen from below mirrors it."""
-        normal = np.array(entity.dxf.get("extrusion", (0.0, 0.0, 1.0)), dtype=np.float64)
-        if abs(normal[0]) > 1e-9 or abs(normal[1]) > 1e-9 or normal[2] == 0.0:
-            raise DrawingError(f"{self.where}: {source} does not lie in the plane of the drawing.")
-        if normal[2] > 0:
-            return points, bulges
-        return points * np.array([-1.0, 1.0, -1.0]), -bulges
-
-
-_DRAWERS = {
-    "LINE": _Reader.line,
-    "ARC": _Reader.arc,
-    "CIRCLE": _Reader.arc,
-    "LWPOLYLINE": _Reader.lwpolyline,
-    "POLYLINE": _Reader.polyline,
-    "ELLIPSE": _Reader.free_form,
-    "SPLINE": _Reader.free_form,
-}
+        words = "taken as seen from above" if answer == "flat" else "left out"
+        self.findings.mend(
+            "height",
+            f"{len(self.sloping)} line(s) that rise by up to {rise:.4g} mm were {words}.",
+            at=at,
+            measure_mm=rise,
+        )
+        for layer, stroke, _ in self.sloping if answer == "flat" else ():
+            self.sketch.add(layer, stroke)

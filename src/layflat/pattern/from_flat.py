@@ -11,7 +11,7 @@ from shapely import LinearRing, MultiPolygon, Point, Polygon, set_precision, uni
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
-from layflat.base import CheckError, FloatArray, InputError, frozen
+from layflat.base import CheckError, FloatArray, InputError, counted, frozen
 from layflat.film import Flat
 from layflat.pattern.curve import sample
 from layflat.pattern.edges import FlatLoop, flat_loop
@@ -251,7 +251,9 @@ def _one_part(shape: BaseGeometry, name: str, notes: list[str]) -> Polygon:
             "through. Stop less short there, or cover the parts as panels of their own."
         )
     if len(parts) > 1:
-        notes.append(f"{len(parts) - 1} crumb(s) of less than {_CRUMB_MM2:g} mm² were left out.")
+        notes.append(
+            f"Left out: {counted(len(parts) - 1, 'crumb')} of less than {_CRUMB_MM2:g} mm²."
+        )
     holes = [ring for ring in parts[0].interiors if Polygon(ring).area > _SEAM_MM2]
     return orient(Polygon(parts[0].exterior, holes))
 
@@ -267,8 +269,8 @@ def _note_necks(piece: Polygon, notes: list[str]) -> None:
     if narrow:
         place = narrow[0].representative_point()
         notes.append(
-            f"The film is narrower than {_NECK_MM:g} mm in {len(narrow)} place(s), first near "
-            f"x {place.x:.0f}, y {place.y:.0f} mm: weed with care."
+            f"The film is narrower than {_NECK_MM:g} mm in {counted(len(narrow), 'place')}, "
+            f"first near x {place.x:.0f}, y {place.y:.0f} mm: weed with care."
         )
 
 

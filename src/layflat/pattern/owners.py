@@ -60,7 +60,7 @@ def patterns_of(
         outline = part.loop.curve
         patterns.append(
             Pattern(
-                name=_unique(names.get(i, f"piece {i + 1}"), taken),
+                name=unique_name(names.get(i, f"piece {i + 1}"), taken),
                 outline=outline,
                 cut_outs=tuple(reverse(hole.loop.curve) for hole in part.holes),
                 marks=tuple(own_marks.get(i, ())),
@@ -111,8 +111,13 @@ def _name(text: str) -> str:
     return " ".join(words)[:_NAME_LETTERS].rstrip()
 
 
-def _unique(name: str, taken: set[str]) -> str:
-    """*name*, or with the least number behind it that nobody has."""
+def unique_name(name: str, taken: set[str]) -> str:
+    """*name*, or with the least number behind it that nobody has.
+
+    Args:
+        name: as it is wished.
+        taken: the names that there are; the new one is added.
+    """
     candidate, number = name, 1
     while candidate in taken:
         number += 1

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 from shapely import Polygon
 
-from layflat.pattern.curve import curve_area_mm2, sample, transform, turn_points
+from layflat.pattern.curve import curve_area_mm2, curve_length_mm, sample, transform, turn_points
 from layflat.pattern.piece import Mark, Pattern
 
 
@@ -44,6 +44,11 @@ def pattern_area_mm2(pattern: Pattern) -> float:
     """The exact area of the film in the piece: the outline's less that of its cut-outs, mm²."""
     holes = sum(abs(curve_area_mm2(hole)) for hole in pattern.cut_outs)
     return abs(curve_area_mm2(pattern.outline)) - holes
+
+
+def pattern_cut_mm(pattern: Pattern) -> float:
+    """How long the cuts round the piece are, its outline's and its cut-outs', in mm."""
+    return sum(curve_length_mm(curve) for curve in (pattern.outline, *pattern.cut_outs))
 
 
 def place(

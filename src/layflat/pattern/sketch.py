@@ -20,13 +20,11 @@ class Sketch:
         strokes: lines by layer name, upper case.
         texts: words with their places.
         points: places marked by a point on layer MARK.
-        notes: sentences for a person.
     """
 
     strokes: dict[str, list[Stroke]] = field(default_factory=dict)
     texts: list[Text] = field(default_factory=list)
     points: list[FloatArray] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
 
     def add(self, layer: str, stroke: Stroke) -> None:
         """Take a stroke in.
@@ -34,12 +32,14 @@ class Sketch:
         Raises:
             DrawingError: it is not finite, or absurdly far out.
         """
-        extent = np.abs(stroke.points_mm)
-        if not np.isfinite(extent).all() or not np.isfinite(stroke.bulges).all():
+        if not np.isfinite(stroke.points_mm).all() or not np.isfinite(stroke.bulges).all():
             raise DrawingError(f"{stroke.source} holds a number that is not finite.")
-        if extent.max() > _MOST_MM:
+        chords = np.diff(stroke.points_mm, axis=0, append=stroke.points_mm[:1])
+        bellies = 0.5 * np.abs(stroke.bulges) * np.hypot(*chords.T)[: len(stroke.bulges)]
+        extent = np.abs(stroke.points_mm).max() + bellies.max(initial=0.0)
+        if extent > _MOST_MM:
             raise DrawingError(
-                f"{stroke.source} reaches {extent.max() / 1000:.0f} m from the origin; is the "
+                f"{stroke.source} reaches {extent / 1000:.0f} m from the origin; is the "
                 "drawing's unit right?"
             )
         self.strokes.setdefault(layer.upper(), []).append(stroke)

@@ -9,12 +9,13 @@ import re
 from xml.etree.ElementTree import Element
 
 from layflat.base import DrawingError
-from layflat.pattern.units import UNITS_MM
+from layflat.pattern.mend_units import Unit
 
 PX_MM = 25.4 / 96.0
 """One CSS pixel, which is SVG's user unit where nothing else is said."""
 
 _PHYSICAL_MM = {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72.0, "pc": 25.4 / 6.0, "q": 0.25}
+_UNEVEN = 1.001
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _LENGTH = re.compile(rf"\s*({_NUMBER})\s*([A-Za-z]*|%)\s*")
 
@@ -42,8 +43,8 @@ def plain_length(words: str) -> float | None:
     return size * _PHYSICAL_MM[unit] / PX_MM if unit in _PHYSICAL_MM else None
 
 
-def mm_per_unit(root: Element, *, unit: str | None, where: str, notes: list[str]) -> float:
-    """Millimetres per user unit of the drawing; what was assumed is noted.
+def unit_of_svg(root: Element, *, where: str, notes: list[str]) -> Unit:
+    """Millimetres per user unit of the drawing, and why that may be wrong.
 
     A width or height with a physical unit, over the view box, gives the scale; without a view
     box the user unit is the CSS pixel. If width and height ask for different scales the drawing
@@ -52,7 +53,7 @@ def mm_per_unit(root: Element, *, unit: str | None, where: str, notes: list[str]
     Raises:
         DrawingError: the view box or the size is no size, or asks for a distortion.
     """
-    box = _view_box(root, where)
+    box = view_box(root, where)
     scales, physical = [], False
     for side, name in enumerate(("width", "height")):
         split = _split(root.get(name, ""))
@@ -64,28 +65,37 @@ def mm_per_unit(root: Element, *, unit: str | None, where: str, notes: list[str]
         if not (size > 0 and math.isfinite(size)):
             raise DrawingError(f"{where}: its {name} “{root.get(name)}” is not above 0.")
         physical = physical or word in _PHYSICAL_MM
-        scales.append(size * _PHYSICAL_MM.get(word, PX_MM) / box[side] if box else PX_MM)
-    uneven = bool(scales) and max(scales) > min(scales) * (1.0 + 1e-6)
-    if uneven and root.get("preserveAspectRatio", "").strip().startswith("none"):
-        raise DrawingError(f"{where} is stretched differently in width and height; mend its size.")
-    if not physical and unit is not None:
-        return UNITS_MM[unit]
-    if unit is not None:
-        notes.append(f"The file names its own unit; the unit “{unit}” was not used.")
+        scales.append(size * _PHYSICAL_MM.get(word, PX_MM) / box[2 + side] if box else PX_MM)
+    if bool(scales) and max(scales) > min(scales) * (1.0 + 1e-6):
+        if root.get("preserveAspectRatio", "").strip().startswith("none"):
+            raise DrawingError(
+                f"{where} is stretched differently in width and height; mend its size."
+            )
+        if max(scales) > min(scales) * _UNEVEN:
+            notes.append(
+                f"Width and height ask for different scales ({min(scales):.4g} and "
+                f"{max(scales):.4g} mm a unit); the lesser counts, as SVG has it."
+            )
+    doubt = ""
     if not physical:
-        notes.append("The file states no physical size; its pixels were taken for 1/96 inch (CSS).")
+        doubt = "The file states no physical size; its units may be pixels of 1/96 inch (CSS)."
     elif box is None:
         notes.append("The file has no view box; its user units were taken for 1/96 inch (CSS).")
-    return min(scales, default=PX_MM)
+    return Unit(min(scales, default=PX_MM), doubt)
 
 
-def _view_box(root: Element, where: str) -> tuple[float, float] | None:
-    """Width and height of the view box, if there is one."""
-    words = root.get("viewBox")
+def view_box(element: Element, where: str) -> tuple[float, float, float, float] | None:
+    """The view box of an element, if it has one: its least x and y, its width and height.
+
+    Raises:
+        DrawingError: it has no area.
+    """
+    words = element.get("viewBox")
     if words is None:
         return None
     parts = re.fullmatch(rf"\s*{_NUMBER}(?:[\s,]+{_NUMBER}){{3}}\s*", words)
-    sizes = [float(part) for part in re.findall(_NUMBER, words)[2:]] if parts else []
-    if not sizes or not all(size > 0 and math.isfinite(size) for size in sizes):
+    sizes = [float(part) for part in re.findall(_NUMBER, words)] if parts else []
+    if not sizes or not all(size > 0 and math.isfinite(size) for size in sizes[2:]):
         raise DrawingError(f"{where}: its view box “{words[:60]}” has no area.")
-    return sizes[0], sizes[1]
+    x, y, width, height = sizes
+    return x, y, width, height

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layflat.base import CheckError, FloatArray, IntArray, MeshError, Progress, silent
+from layflat.base import CheckError, FloatArray, IntArray, MeshError, Progress, counted, silent
 from layflat.surface.mesh import Mesh
 from layflat.surface.panel import Edge, Panel
 from layflat.surface.prepare import BoolArray, Prepared, prepare
@@ -169,7 +169,7 @@ def _outline_points(edges: Sequence[Edge], name: str) -> FloatArray:
         raise MeshError(f"{name} has an edge without a point.")
     points = np.concatenate([edge.points_mm for edge in edges])
     if len(points) < 3:
-        raise MeshError(f"{name} has {len(points)} point(s); at least three are needed.")
+        raise MeshError(f"{name} has {counted(len(points), 'point')}; at least three are needed.")
     if not np.isfinite(points).all():
         raise MeshError(f"{name} has a point that is not a finite number.")
     return points

@@ -12,7 +12,6 @@ import warnings
 from typing import Any
 
 import numpy as np
-import trimesh
 
 from layflat.base import FloatArray, IntArray, MeshError
 from layflat.surface.glb_tree import GlbTree, checked_tree
@@ -88,6 +87,8 @@ def _chunks(data: bytes, where: str) -> tuple[bytes, bytes]:
 
 def _by_trimesh(tree: GlbTree, blob: bytes, where: str) -> list[tuple[FloatArray, IntArray]]:
     """The objects of the scene, each where its nodes put it."""
+    import trimesh  # read only here, since it is large
+
     text = json.dumps(tree.tree).encode()
     text += b" " * (-len(text) % 4)
     blob += b"\0" * (-len(blob) % 4)

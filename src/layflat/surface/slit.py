@@ -10,6 +10,7 @@ from layflat.surface.insert import insert_places
 from layflat.surface.locate import locate
 from layflat.surface.mesh import Mesh
 from layflat.surface.panel import Edge, EdgeKind
+from layflat.surface.parted import nearest_on_boundary
 from layflat.surface.place import Places, simplices
 from layflat.surface.region import Loop, Region
 from layflat.surface.settle import settle
@@ -82,16 +83,8 @@ def _with_tip(mesh: Mesh, tip: FloatArray) -> tuple[Mesh, FloatArray]:
 
 
 def _on_boundary(region: Region, point: FloatArray, what: str) -> FloatArray:
-    """The place of the boundary nearest to *point*."""
-    best, least = point, np.inf
-    for loop in region.loops:
-        start = region.mesh.vertices_mm[loop.vertices]
-        along = np.roll(start, -1, axis=0) - start
-        share = np.einsum("ij,ij->i", point - start, along) / np.einsum("ij,ij->i", along, along)
-        near = start + np.clip(share, 0, 1)[:, None] * along
-        gap = np.linalg.norm(near - point, axis=1)
-        if gap.min() < least:
-            best, least = near[int(gap.argmin())], float(gap.min())
+    """The place of the boundary nearest to *point*, if it is near enough."""
+    best, least = nearest_on_boundary(region, point)
     if least > SLIT_START_REACH_MM:
         raise MeshError(
             f"{what} must start on an edge of the panel: {spot(point)} lies {least:.1f} mm from "

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from layflat.base import IntArray, MeshError
+from layflat.base import IntArray, MeshError, counted
 
 
 @dataclass(frozen=True, eq=False)
@@ -206,7 +206,7 @@ def require_sheet(faces: IntArray, *, what: str) -> list[IntArray]:
     handles, odd = divmod(2 - len(loops) - euler_characteristic(faces, table), 2)
     if handles or odd:
         raise MeshError(
-            f"{what} has {handles or 1} handle(s), like a tube that joins two places of it; "
+            f"{what} has {counted(handles or 1, 'handle')}, as a tube joins two places; "
             "only a sheet with or without holes can be laid flat. Split it by another outline."
         )
     return loops
