@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely import LinearRing, MultiLineString, distance, points
 
 from film.shapes import cap, film_of, graph, level, moved, wave
 from layflat.base import FloatArray, SettingError
@@ -18,7 +19,7 @@ from layflat.fit.fingers import (
     finger_sentences,
     finger_zones,
 )
-from layflat.surface import Mesh
+from layflat.surface import Mesh, boundary_loops
 
 RADIUS = 1000.0
 RINGS = 20
@@ -135,6 +136,44 @@ def test_film_pressed_along_one_line(poisson_ratio: float) -> None:
     assert np.allclose(np.abs(zone.flat_direction), (0, 1), atol=1e-9)
     assert np.allclose(np.abs(zone.direction_mm), (0, 1, 0), atol=1e-9)
     assert zone.area_mm2 == pytest.approx(240 * 100 * 0.97 ** (1 - poisson_ratio), rel=1e-9)
+
+
+def held_rows(low: float, high: float, *, hole: bool) -> Flat:
+    """Rows 8 mm high on the liner, 8.4 mm on the car, 3 % too long from y = *low* to *high*."""
+    sheet = graph(level, width=240, depth=96, across=25, along=13)
+    corners = sheet.vertices_mm[sheet.faces]
+    off = np.abs(corners - [[60.0, 0.0, 0.0]]).max(axis=1)
+    inside = (off[:, 0] < 31) & (off[:, 1] < 17)
+    used, faces = np.unique(sheet.faces[~(inside & hole)], return_inverse=True)
+    x, y = sheet.vertices_mm[used, :2].T
+    flat = Mesh(sheet.vertices_mm[used], faces.reshape(-1, 3))
+    return held_flat(
+        flat, np.where((y > low) & (y < high), 0.97 * x, x), 1.05 * y, poisson_ratio=0.0
+    )
+
+
+def test_the_depth_by_hand() -> None:
+    """Six rows from the edge to the middle line, which two corners of a triangle lie on."""
+    (zone,) = finger_zones(held_rows(-50.0, 50.0, hole=False), limit=0.01)
+    assert zone.depth_mm == pytest.approx(8.4 * (6 - 1 / 3), abs=1e-3)
+
+
+@pytest.mark.parametrize("hole", [False, True])
+@pytest.mark.parametrize("rows", [(-50.0, -15.0), (-5.0, 5.0), (-50.0, 50.0)])
+def test_the_depth_is_that_of_the_farthest_triangle_from_any_edge(
+    rows: tuple[float, float], hole: bool
+) -> None:
+    """Shapely's distances to the boundary, on the car; the greatest mean of three corners."""
+    flat = held_rows(*rows, hole=hole)
+    mesh = flat.mesh
+    rims = [LinearRing(mesh.vertices_mm[loop][:, :2]) for loop in boundary_loops(mesh.faces)]
+    assert len(rims) == 1 + hole
+    away = np.asarray(distance(points(mesh.vertices_mm[:, :2]), MultiLineString(rims)))
+    zones = finger_zones(flat, limit=0.01)
+    assert zones
+    for zone in zones:
+        by_hand = away[mesh.faces[zone.faces]].mean(axis=1).max()
+        assert zone.depth_mm == pytest.approx(by_hand, abs=0.3)
 
 
 def test_pull_across_lets_film_bear_more_or_less() -> None:

@@ -1,23 +1,26 @@
 """How a piece is laid: holds, pulls that a tape can check, sweeps that cover all film, heat."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from shapely import Polygon
+from shapely import LinearRing, Point, Polygon
 
 from layflat.base import FloatArray, IntArray
-from layflat.film import Flat, flatten, generic_film
+from layflat.film import Flat, flatten, generic_film, to_surface
 from layflat.film.frames import frames_of_mesh
 from layflat.film.strain import strain_of_frames
 from layflat.fit import PiecePlan, Place, plan_piece, plan_results
 from layflat.fit.lay import lay
 from layflat.fit.lay_anchor import Anchor
+from layflat.fit.laying_anchor import surface_direction
 from layflat.fit.laying_plan import HeatKind
 from layflat.pattern import SQUARE, Depths, Fold, Reason
 from layflat.surface import Edge, EdgeKind, Loop, Mesh, Region, boundary_loops
 
 NAMES = ("near", "right", "far", "left")
+MIRROR = np.array([1.0, -1.0, 1.0])
 
 
 def grid(wide: int, high: int, step: float) -> tuple[FloatArray, IntArray, IntArray]:
@@ -51,6 +54,36 @@ def sheet(shape: str, *, wide: int = 41, high: int = 25, step: float = 20.0) -> 
     if shape == "saddle":
         points[:, 2] = (x**2 - y**2) / 2400
     return region_of(points, faces, rim, [wide - 1, high - 1, wide - 1, high - 1])
+
+
+def skewed(*, across: bool = False) -> Region:
+    """A crooked panel that no plane mirrors, long along the car or across it."""
+    points, faces, rim = grid(31, 19, 20.0)
+    x, y = points[:, 0].copy(), points[:, 1].copy()
+    points[:, 1] += 0.3 * x
+    points[:, 2] = (1e-3 * x**3 - x**2 - 0.5 * x * y - 0.8 * y**2) / 1200
+    if across:
+        points = np.column_stack((-points[:, 1], points[:, 0], points[:, 2]))
+    return region_of(points, faces, rim, [30, 18, 30, 18])
+
+
+def moved_by(region: Region, shift: tuple[float, float, float]) -> Region:
+    mesh = Mesh(region.mesh.vertices_mm + np.array(shift), region.mesh.faces)
+    return Region(mesh, region.loops)
+
+
+def image(region: Region, *, noise_mm: float = 0.0) -> Region:
+    """The panel on the car's other side, numbered otherwise."""
+    dice = np.random.default_rng(7)
+    points = region.mesh.vertices_mm * MIRROR
+    order = dice.permutation(len(points))
+    back = np.argsort(order)
+    faces = dice.permutation(back[region.mesh.faces][:, ::-1])
+    points = points[order] + dice.normal(size=points.shape) * [0.0, 0.0, noise_mm]
+    (loop,) = region.loops
+    around = back[np.roll(loop.vertices[::-1], 1)]
+    edge_of = len(loop.edges) - 1 - loop.edge_of[::-1]
+    return Region(Mesh(points, faces), (Loop(around, edge_of, loop.edges[::-1]),))
 
 
 def flat_with(region: Region, points: FloatArray) -> Flat:
@@ -169,6 +202,9 @@ def test_a_ring_is_laid_whole() -> None:
         for tape in plan.tapes
     )
     assert flat.converged
+    # The middle lies in the opening, the anchor well inside the film beside it.
+    rims = [LinearRing(flat.points_mm[loop.vertices]) for loop in whole.loops]
+    assert min(Point(plan.anchor.flat_mm).distance(rim) for rim in rims) > 25.0
 
 
 def _rim_of_hole(faces: IntArray, outer: IntArray) -> IntArray:
@@ -191,6 +227,130 @@ def test_the_order_of_vertices_and_the_car_s_place_change_nothing() -> None:
     assert again.anchor.surface_mm == pytest.approx(plan.anchor.surface_mm + shift)
     assert again.pull.along == pytest.approx(plan.pull.along)
     assert [tape.sentence for tape in again.tapes] == [tape.sentence for tape in plan.tapes]
+
+
+def on_car(flat: Flat, plan: PiecePlan) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The anchor, the first pull and the middles of the sweeps, on the car."""
+    middles = np.array([to_surface(flat, sweep.middle_mm)[0] for sweep in plan.sweeps])
+    pull = surface_direction(flat, plan.anchor, plan.pull.along)
+    return plan.anchor.surface_mm, pull, middles
+
+
+def sides_swapped(words: str) -> str:
+    swapped = {"car's left": "car's right", "car's right": "car's left"}
+    return re.sub("|".join(swapped), lambda found: swapped[found[0]], words)
+
+
+def require_mirrored(
+    one: tuple[Flat, PiecePlan], other: tuple[Flat, PiecePlan], *, off_mm: float
+) -> None:
+    plan, imaged = one[1], other[1]
+    (anchor, pull, middles), images = on_car(*one), on_car(*other)
+    assert np.linalg.norm(anchor - images[0] * MIRROR) < off_mm
+    assert pull @ (images[1] * MIRROR) > 0.99
+    assert len(middles) == len(images[2])
+    assert np.linalg.norm(middles - images[2] * MIRROR, axis=1).max() < off_mm
+    assert [sides_swapped(words) for words in plan.wipes] == list(imaged.wipes)
+    assert [tape.letters for tape in plan.tapes] == [tape.letters for tape in imaged.tapes]
+    assert [tape.where for tape in plan.tapes] == [tape.where for tape in imaged.tapes]
+    for tape, there in zip(plan.tapes, imaged.tapes, strict=True):
+        lengths = (there.liner_mm, there.car_mm)
+        assert (tape.liner_mm, tape.car_mm) == pytest.approx(lengths, abs=off_mm)
+
+
+@pytest.mark.parametrize("across", [False, True])
+def test_a_mirrored_panel_has_a_mirrored_plan(across: bool) -> None:
+    left = moved_by(skewed(across=across), (900.0, 700.0, 400.0))
+    found = planned(left)
+    assert len(found[1].sweeps) == 6
+    assert found[1].tapes
+    require_mirrored(found, planned(image(left)), off_mm=0.01)
+    # A scan's noise may move the anchor to the next triangle, and nothing else.
+    require_mirrored(found, planned(image(left, noise_mm=0.03)), off_mm=15.0)
+
+
+def test_where_no_end_is_the_outer_one_the_longer_is_laid_first() -> None:
+    """Across the middle of the car, one end stretched, so that the anchor is nearer the other."""
+    points, faces, rim = grid(11, 41, 20.0)
+    middle = moved_by(region_of(points, faces, rim, [10, 40, 10, 40]), (0.0, 8.0, 0.0))
+    for panel, longer in ((middle, 1.0), (image(middle), -1.0)):
+        y = panel.mesh.vertices_mm[:, 1] * longer
+        short = np.where(y > 360.0, 360.0 + (y - 360.0) / 1.08, y) * longer
+        flat, plan = planned(
+            panel, flat_with(panel, np.column_stack((panel.mesh.vertices_mm[:, 0], short)))
+        )
+        assert abs(plan.anchor.surface_mm[1]) < 20.0
+        assert surface_direction(flat, plan.anchor, plan.pull.along)[1] * longer > 0.99
+
+
+def test_of_like_parts_the_upper_is_wiped_first_then_the_one_ahead_then_the_outer() -> None:
+    """On a plane nothing is too much, and only their places tell the four parts apart."""
+    region = sheet("plane")
+    up, ahead, left = np.eye(3)[[2, 0, 1]]
+    # Flat on the car's right: no part is upper, two are ahead, and of those one is farther out.
+    right = moved_by(region, (0.0, -500.0, 0.0))
+    flat, plan = planned(right)
+    middles = on_car(flat, plan)[2][2:] - plan.anchor.surface_mm
+    assert np.sign(middles @ ahead).tolist() == [1.0, 1.0, -1.0, -1.0]
+    assert np.sign(middles @ left).tolist() == [-1.0, 1.0, -1.0, 1.0]
+    # Upright on its side: the upper two come first.
+    turned = region.mesh.vertices_mm[:, [0, 2, 1]] * [1.0, -1.0, 1.0] + [0.0, 700.0, 0.0]
+    flat, plan = planned(Region(Mesh(turned, region.mesh.faces), region.loops))
+    middles = on_car(flat, plan)[2][2:] - plan.anchor.surface_mm
+    assert np.sign(middles @ up).tolist() == [1.0, 1.0, -1.0, -1.0]
+    assert np.sign(middles @ ahead).tolist() == [1.0, -1.0, 1.0, -1.0]
+
+
+def too_long(region: Region, *, at: tuple[float, float], by: float) -> Flat:
+    """Film on a plane that is too long along x round a place."""
+    x, y = region.mesh.vertices_mm[:, :2].T
+    near = np.exp(-(((x - at[0]) / 60) ** 2) - ((y - at[1]) / 60) ** 2)
+    return flat_with(region, np.column_stack((x + by * (x - at[0]) * near, y)))
+
+
+def test_the_part_with_film_too_much_is_wiped_last() -> None:
+    region = sheet("plane")
+    # It reaches into the part behind as well; most of it is ahead and on the left.
+    _, plan = planned(region, too_long(region, at=(60.0, 190.0), by=0.08))
+    assert [sweep.excess_mm > 1.0 for sweep in plan.sweeps] == [False] * 5 + [True]
+    assert plan.sweeps[-1].excess_mm == sum(sweep.excess_mm for sweep in plan.sweeps)
+    assert plan.wipes[0] == "From O to the front: one band as wide as the squeegee."
+    assert plan.wipes[1] == "From O to the rear: one band as wide as the squeegee."
+    last = f"{plan.sweeps[-1].excess_mm:.0f} mm too much film"
+    assert plan.wipes[-1].startswith("To the front of O: from the band to the car's left. " + last)
+    assert not any("too much" in words for words in plan.wipes[:-1])
+
+
+def test_strokes_go_from_laid_film_to_the_edge() -> None:
+    _, plan = planned(sheet("plane"))
+    for sweep in plan.sweeps:
+        assert (sweep.middle_mm - plan.anchor.flat_mm) @ sweep.along > 0.0
+        assert len(sweep.arrows) == (1 if sweep.is_first else 3)
+        for start, end in sweep.arrows - plan.anchor.flat_mm:
+            assert 0.0 <= start @ sweep.along < 80.0
+            assert end @ sweep.along > 120.0
+
+
+@pytest.mark.parametrize(("wide", "two"), [(49, False), (53, True)])
+def test_a_piece_longer_than_a_metre_wants_two_people(wide: int, two: bool) -> None:
+    _, plan = planned(sheet("plane", wide=wide, high=11))
+    assert plan.two_people == two
+    assert plan.hold[0].startswith("Two people. ") == two
+
+
+def test_marks_stand_inside_the_film_and_no_two_tapes_tell_the_same() -> None:
+    flat, plan = planned(sheet("sphere", wide=41, high=41))
+    outline = LinearRing(flat.points_mm[sheet("sphere", wide=41, high=41).loops[0].vertices])
+    ends = np.array([[end.flat_mm for end in tape.ends] for tape in plan.tapes])
+    assert min(Point(end).distance(outline) for end in ends.reshape(-1, 2)) > 5.0
+    gains = [tape.car_mm - tape.liner_mm for tape in plan.tapes]
+    assert gains[0] == max(gains)
+    for i, tape in enumerate(plan.tapes):
+        for other in ends[:i]:
+            apart = min(
+                np.linalg.norm(ends[i] - turn, axis=1).sum() for turn in (other, other[::-1])
+            )
+            assert apart > 0.4 * tape.liner_mm
 
 
 def test_heat_is_where_strain_says_so() -> None:

@@ -88,7 +88,8 @@ def test_a_dent_is_found_with_its_depth_its_place_and_its_size(depth_mm: float) 
     assert found.outline.greatest_mm < 0.02
     assert not found.shared
     assert "need a pattern each: their surfaces differ by" in found.sentence
-    assert f"y {found.surface.where_mm[1]:.0f}" in found.sentence
+    x, y, z = found.surface.where_mm
+    assert f"({x:.0f}, {y:.0f}, {z:.0f}) mm on" in found.sentence
 
 
 def test_an_outline_that_is_cut_otherwise_is_found() -> None:

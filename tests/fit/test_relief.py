@@ -11,7 +11,7 @@ from layflat.film import Flat, flatten, overlaps
 from layflat.fit import Reliefs, cut_relief, propose_reliefs
 from layflat.fit.relief_cut import carried, flatten_again
 from layflat.fit.relief_mirror import find_mirror
-from layflat.fit.relief_score import beyond_limits_mm2
+from layflat.fit.relief_score import beyond_limits_mm2, cut_paths
 from layflat.pattern import reliefs_of
 from layflat.surface import Edge, EdgeKind, Loop, Mesh, Region, whole_region
 
@@ -117,6 +117,10 @@ def test_what_was_refused_is_not_proposed_again(found: Reliefs, region: Region, 
     assert other.proposals
     near = starts([r.path_mm for r in other.proposals])[:, None] - starts(refused)
     assert np.linalg.norm(near, axis=-1).min() > 15.0
+    # Nor one that ends where a refused one did, wherever that came from.
+    tip = found.proposals[0].path_mm[-1]
+    away = propose_reliefs(region, flat, most=1, refused=[np.array([[0.0, 0.0, 500.0], tip])])
+    assert all(np.linalg.norm(r.path_mm[-1] - tip) > 9.0 for r in away.proposals)
 
 
 def test_a_pair_of_which_one_was_refused_stands_alone_and_says_so(
@@ -191,8 +195,13 @@ def test_none_where_film_is_missing_and_the_reason_is_said() -> None:
     assert any("seam" in s or "Fingers are left" in s for s in nothing.sentences)
     # The cut that a person may draw there all the same does overlap.
     start = np.array([0.0, -120.0, -(120.0**2) / 300.0])
-    cut = cut_relief(bent, np.array([start, [0.0, 0.0, 0.0]]))
-    assert overlaps(flatten_again(cut, laid)) != ()
+    path = np.array([start, [0.0, 0.0, 0.0]])
+    assert overlaps(flatten_again(cut_relief(bent, path), laid)) != ()
+    # A search that tries it passes it over, and says why.
+    notes: list[str] = []
+    assert cut_paths(bent, laid, [path], notes) is None
+    (note,) = notes
+    assert note.startswith("A place was passed over: its cut would have to overlap in the flat")
 
 
 def test_open_paint_is_not_cut_for_what_warmth_takes_up() -> None:
@@ -241,7 +250,7 @@ def test_it_can_be_watched_and_stopped(region: Region, flat: Flat) -> None:
 
 
 def test_bad_input_is_refused_in_a_sentence(region: Region, flat: Flat) -> None:
-    with pytest.raises(SettingError, match="between 1 and 1000"):
+    with pytest.raises(SettingError, match=r"cuts in sight is 0\.5; it must lie between 1 and"):
         propose_reliefs(region, flat, aversion=0.5)
     with pytest.raises(SettingError, match="not be negative"):
         propose_reliefs(region, flat, most=-1)

@@ -252,7 +252,7 @@ def test_wherever_the_car_stands_the_seams_are_the_same() -> None:
 
 
 def test_what_makes_no_sense_is_refused(cup: Region, cup_flat: Flat) -> None:
-    with pytest.raises(SettingError, match="between 1 and 1000"):
+    with pytest.raises(SettingError, match=r"seams in sight is 0\.5; it must lie between 1 and"):
         propose_seams(cup, cup_flat, roll_mm=ROLL_MM, aversion=0.5)
     with pytest.raises(SettingError, match="more than 0"):
         propose_seams(cup, cup_flat, roll_mm=0.0)

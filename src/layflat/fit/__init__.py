@@ -12,6 +12,9 @@ from layflat.fit.fingers import (
 )
 from layflat.fit.flange import Beyond, Flange, measure_flange
 from layflat.fit.judged import Judged, judge
+from layflat.fit.lay import lay
+from layflat.fit.lay_anchor import Anchor
+from layflat.fit.lay_result import Laid
 from layflat.fit.laying_anchor import Place, Pull
 from layflat.fit.laying_plan import (
     HEAT_CAUTION,
@@ -21,20 +24,23 @@ from layflat.fit.laying_plan import (
     PiecePlan,
     plan_piece,
     plan_results,
+    wants_two_people,
 )
 from layflat.fit.laying_sweeps import Sweep
 from layflat.fit.laying_tape import Tape
-from layflat.fit.pairs import (
-    TOLERANCE_MM,
-    Difference,
-    Pair,
-    compare_pair,
+from layflat.fit.pairs import TOLERANCE_MM, TOLERANCES_MM, Difference, Pair, compare_pair
+from layflat.fit.pairs_edges import MatchedEdges
+from layflat.fit.pairs_mirror import Mirroring
+from layflat.fit.pairs_shared import (
     shared_flat,
     shared_pattern,
+    shared_region,
+    shared_wraps,
+    with_edges_of,
 )
-from layflat.fit.pairs_mirror import Mirroring
 from layflat.fit.relief import Relief, Reliefs, propose_reliefs
 from layflat.fit.relief_cut import cut_relief
+from layflat.fit.relief_sight import seen_length_mm
 from layflat.fit.seam import Seams, Split, propose_seams
 from layflat.fit.seam_cut import (
     OVERLAP_MM,
@@ -52,7 +58,9 @@ __all__ = [
     "HEAT_CAUTION",
     "OVERLAP_MM",
     "STROKES",
+    "TOLERANCES_MM",
     "TOLERANCE_MM",
+    "Anchor",
     "Beyond",
     "BlankOrFitted",
     "BlankRates",
@@ -63,6 +71,8 @@ __all__ = [
     "Heat",
     "HeatKind",
     "Judged",
+    "Laid",
+    "MatchedEdges",
     "Mirroring",
     "Outcome",
     "Pair",
@@ -90,6 +100,7 @@ __all__ = [
     "geodesic_curvature",
     "is_seam",
     "judge",
+    "lay",
     "least_rectangle",
     "measure_flange",
     "nearest_part",
@@ -99,9 +110,14 @@ __all__ = [
     "propose_reliefs",
     "propose_seams",
     "seam_name",
+    "seen_length_mm",
     "shared_flat",
     "shared_pattern",
+    "shared_region",
+    "shared_wraps",
     "split_region",
     "split_regions",
     "visibility",
+    "wants_two_people",
+    "with_edges_of",
 ]

@@ -90,6 +90,7 @@ class BlankOrFitted:
         costs: what the blank costs more than the fitted piece (negative: less).
         can_lie: whether a rectangle can be laid, by the strain of the fitted piece.
         take_blank: the proposal.
+        against: what speaks against any blank, whatever it costs; a sentence each.
         sentence: the proposal, for a person.
         reasons: what it rests on, a sentence each, with the assumptions.
         caution: what to mind with a knife on a car.
@@ -107,6 +108,7 @@ class BlankOrFitted:
     costs: float
     can_lie: bool
     take_blank: bool
+    against: tuple[str, ...]
     sentence: str
     reasons: tuple[str, ...]
     caution: str = CAUTION
@@ -196,6 +198,7 @@ def blank_or_fitted(
         costs=costs,
         can_lie=_can_lie(flat),
         take_blank=take,
+        against=tuple(against),
         sentence=_sentence(pattern.name, rectangle, against, costs),
         reasons=tuple(reasons),
     )

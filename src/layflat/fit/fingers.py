@@ -111,7 +111,7 @@ def find_fingers(flat: Flat, *, limit: float | None = None) -> Fingers:
     if not len(pressed):
         return Fingers((), limit, 0, 0.0)
     areas = flat.mesh.face_areas_mm2[pressed]
-    zone_of = _joined(flat.mesh.faces[pressed])
+    zone_of = parts_of(flat.mesh.faces[pressed])
     zone_area = np.bincount(zone_of, areas)
     small = zone_area < SPECK_MM2
     field = _Field.of(flat, limit)
@@ -127,8 +127,8 @@ def compression(flat: Flat) -> FloatArray:
     return np.asarray(-np.expm1((e2 + nu * e1) / (1.0 - nu * nu)))
 
 
-def _joined(faces: IntArray) -> IntArray:
-    """(k,) a number for each set of faces that hang together.
+def parts_of(faces: IntArray) -> IntArray:
+    """(k,) a number, from 0, for each set of triangles that hang together.
 
     By corners, not by sides: where cells are split along one diagonal, strain differs a little
     between their halves, and the border of a zone is a row of teeth.

@@ -16,6 +16,7 @@ from layflat.base import FloatArray, InputError, Progress, SettingError, part_of
 from layflat.film import (
     MAX_FINGER_AVERSION,
     MAX_STEPS,
+    RELATIVE_TOLERANCE,
     ComplexArray,
     Film,
     Flat,
@@ -40,6 +41,16 @@ HANGING_SHARE = 0.01
 
 MOST_HANGING = 0.75
 """A piece of which more than this part hangs beyond the surface is not for this surface."""
+
+RELAXED_TOLERANCE = 2e-8
+"""Balance of film that cannot push, where it may hang slack: twenty times that of the plain law.
+
+Strains are then within 1e-4 of where they would end. Slack film, whose place nothing but
+`SLACK_STIFFNESS` decides, would wander on by a millimetre or two.
+"""
+
+_RELAXED_SOFTNESS = 2.0
+"""Film that pulls one way only, as a whole: as soft as this the descent takes the fewest steps."""
 
 _REST_STEPS = 15
 _CLEAR_SPACINGS = 2.0
@@ -92,6 +103,9 @@ def lay(
     """
     piece = checked_piece(piece)
     rule = _law(film, law, finger_aversion)
+    tolerance, softness = RELATIVE_TOLERANCE, 1.0
+    if law == "relaxed":
+        tolerance, softness = RELAXED_TOLERANCE, _RELAXED_SOFTNESS
     if spacing_mm is not None and not (math.isfinite(spacing_mm) and spacing_mm > 0.0):
         raise SettingError(f"The spacing is {spacing_mm:g} mm; it must be more than zero.")
     if max_steps < 0:
@@ -110,11 +124,16 @@ def lay(
     )
     places = motion.of(mesh.points_mm)
     _let_hang(energy, places, mesh.spacing_mm)
-    precondition = energy.hold.preconditioner(energy.frames)
+    precondition = energy.hold.preconditioner(energy.frames, softness=softness)
 
     def rest(places: ComplexArray) -> ComplexArray:
         return slide(
-            energy, places, precondition, max_steps=_REST_STEPS, each_step=_drawing(progress)
+            energy,
+            places,
+            precondition,
+            max_steps=_REST_STEPS,
+            tolerance=tolerance,
+            each_step=_drawing(progress),
         ).laying.places
 
     places = drawn_in(energy, places, held.places, rest) if held.names else places
@@ -124,6 +143,7 @@ def lay(
         places,
         precondition,
         max_steps=max_steps,
+        tolerance=tolerance,
         each_step=lambda step, near: told(f"laying, step {step}", near),
     )
     return laid(

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layflat.film import RELATIVE_TOLERANCE, STRAIN_FLOOR, ComplexArray, Preconditioner
+from layflat.film import STRAIN_FLOOR, ComplexArray, Preconditioner
 from layflat.fit.lay_energy import LayEnergy, Laying
 
 _MEMORY = 16
@@ -50,6 +50,7 @@ def slide(
     precondition: Preconditioner,
     *,
     max_steps: int,
+    tolerance: float,
     each_step: Callable[[int, float], None],
 ) -> Slide:
     """Let the film slide from *start* until it is in balance.
@@ -59,6 +60,7 @@ def slide(
         start: (n,) complex, its places.
         precondition: an approximate inverse of the second derivative.
         max_steps: limit of steps.
+        tolerance: film is in balance once a step promises less than this part of `Laying.scale`.
         each_step: told the number of the step and how near the end is (0 to 1); may raise.
     """
     floor = STRAIN_FLOOR**2 * float(energy.frames.areas.sum())
@@ -74,7 +76,7 @@ def slide(
             direction = -energy.hold.moves(precondition(now.gradient), now.places)
             slope = _dot(now.gradient, direction)
         promise = -0.5 * slope
-        goal = RELATIVE_TOLERANCE * now.scale + floor
+        goal = tolerance * now.scale + floor
         first = max(first, promise)
         each_step(len(energies) - 1, _nearness(promise, first, goal))
         if promise <= goal:

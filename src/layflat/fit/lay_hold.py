@@ -46,8 +46,13 @@ class Hold:
             result -= motion * _dot(motion, self.mass * direction)
         return result
 
-    def preconditioner(self, frames: Frames) -> Preconditioner:
-        """The inverse Laplacian of the flat piece, with a slight tether against drifting."""
+    def preconditioner(self, frames: Frames, *, softness: float = 1.0) -> Preconditioner:
+        """The inverse Laplacian of the flat piece, with a slight tether against drifting.
+
+        Args:
+            frames: its triangles.
+            softness: how many times less stiff it is than film that bears pulls both ways.
+        """
         tether = _TETHER / float(frames.areas.sum())
         matrix = frames.laplacian() + sp.diags_array(tether * self.mass)
         free = np.flatnonzero(self._free)
@@ -55,7 +60,7 @@ class Hold:
 
         def apply(gradient: ComplexArray) -> ComplexArray:
             result = np.zeros_like(gradient)
-            result[free] = factor.solve_complex(gradient[free])
+            result[free] = softness * factor.solve_complex(gradient[free])
             return result
 
         return apply

@@ -4,10 +4,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
-from layflat.base import FloatArray, IntArray, frozen
+from layflat.base import FloatArray, frozen
 from layflat.film import Flat, to_surface
 from layflat.fit.fingers import edge_distance_mm
 
@@ -18,6 +16,8 @@ LEAST_PULL = 0.002
 """With less difference between its mean strains a piece has no line that it is pulled along."""
 
 _PROBE_MM = 15.0
+_LEANS = 0.2
+_NO_LONGER = 0.05
 _CLEARLY = 0.35
 _MIDDLE_MM = 20.0
 
@@ -89,7 +89,8 @@ def find_pull(flat: Flat, anchor: Place, *, up: FloatArray, forward: FloatArray)
         flat: the piece.
         anchor: its first hold.
         up, forward: (3,) unit vectors of the body: of two equal ends the one ahead is laid first,
-            else the upper one, else the one farther from the car's middle.
+            else the upper one, else the one farther from the car's middle; on that middle the
+            longer one.
     """
     areas = flat.triangle_areas_mm2
     d = flat.strain.direction
@@ -110,21 +111,33 @@ def find_pull(flat: Flat, anchor: Place, *, up: FloatArray, forward: FloatArray)
         spread = np.einsum("m,mi,mj->ij", areas, centres, centres)
         along = np.linalg.eigh(spread)[1][:, 1]
     lean = float(areas @ (centres @ along)) / float(areas @ np.abs(centres @ along))
-    if abs(lean) < 0.2:
-        lean = _first_end(surface_direction(flat, anchor, along), anchor, up, forward)
+    if abs(lean) < _LEANS:
+        lean = _first_end(surface_direction(flat, anchor, along), anchor, up, forward, lean=lean)
     along = along if lean >= 0.0 else -along
     return Pull(along, math.expm1(float(along @ mean @ along)), pulled)
 
 
-def _first_end(direction: FloatArray, anchor: Place, up: FloatArray, forward: FloatArray) -> float:
-    """Positive where *direction* leads to the end that is laid first."""
+def _first_end(
+    direction: FloatArray, anchor: Place, up: FloatArray, forward: FloatArray, *, lean: float
+) -> float:
+    """Positive where *direction* leads to the end that is laid first; *lean* of two like ends."""
     for known in (forward, up):
         if abs(float(direction @ known)) > _CLEARLY:
             return float(direction @ known)
+    if abs(float(anchor.surface_mm @ np.cross(up, forward))) <= _MIDDLE_MM and (
+        abs(lean) > _NO_LONGER
+    ):
+        # Near the middle plane no end is the outer one: the longer is first.
+        return lean
+    return float(direction @ outwards(anchor, up=up, forward=forward))
+
+
+def outwards(anchor: Place, *, up: FloatArray, forward: FloatArray) -> FloatArray:
+    """(3,) the direction away from the car's middle at a first hold; the car's left next to it."""
     side = np.cross(up, forward)
-    # Near the middle plane a scan's noise must not decide: the car's left is first.
+    # Near the middle plane a scan's noise must not decide.
     is_right = float(anchor.surface_mm @ side) < -_MIDDLE_MM
-    return float(direction @ side) * (-1.0 if is_right else 1.0)
+    return np.asarray(-side if is_right else side)
 
 
 def surface_direction(flat: Flat, at: Place, along: FloatArray) -> FloatArray:
@@ -132,12 +145,3 @@ def surface_direction(flat: Flat, at: Place, along: FloatArray) -> FloatArray:
     ends = to_surface(flat, at.flat_mm + np.outer((-_PROBE_MM, _PROBE_MM), along))
     step = ends[1] - ends[0]
     return np.asarray(step / max(float(np.linalg.norm(step)), 1e-12))
-
-
-def parts_of(faces: IntArray) -> IntArray:
-    """(k,) a number for each set of triangles that hang together by their corners."""
-    count = int(faces.max()) + 1
-    rows, columns = faces[:, :2].ravel(), faces[:, 1:].ravel()
-    graph = coo_array((np.ones(len(rows), np.int8), (rows, columns)), shape=(count, count))
-    of_vertex = connected_components(graph, directed=False)[1]
-    return np.asarray(np.unique(of_vertex[faces[:, 0]], return_inverse=True)[1], dtype=np.int64)

@@ -9,13 +9,12 @@ import numpy as np
 
 from layflat.base import FloatArray
 from layflat.film import Flat, to_surface
-from layflat.fit.fingers import Fingers, find_fingers
+from layflat.fit.fingers import Fingers, find_fingers, parts_of
 from layflat.fit.laying_anchor import (
     Place,
     Pull,
     find_anchor,
     find_pull,
-    parts_of,
     place_of,
     surface_direction,
 )
@@ -39,7 +38,9 @@ WARM_FROM: Final = 0.01
 
 _LEAST_MM2 = 400.0
 _MOST_HEATS = 4
+
 _TWO_PEOPLE_MM = 1000.0
+"""One person's hands hold no longer piece at both ends (common practice, no source)."""
 
 
 class HeatKind(StrEnum):
@@ -64,6 +65,11 @@ class Heat:
     at: Place
     strain: float
     words: str
+
+    @property
+    def sentence(self) -> str:
+        """What to do there, as a sentence."""
+        return f"{self.words[0].upper()}{self.words[1:]}"
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -118,11 +124,11 @@ def plan_piece(
     """
     fingers = fingers or find_fingers(flat)
     anchor, calm = find_anchor(flat)
-    pull = find_pull(flat, anchor, up=np.asarray(up), forward=np.asarray(forward))
-    sweeps = find_sweeps(flat, anchor, pull, fingers.zones)
+    sides = _Sides(np.asarray(up), np.asarray(forward))
+    pull = find_pull(flat, anchor, up=sides.up, forward=sides.forward)
+    sweeps = find_sweeps(flat, anchor, pull, fingers.zones, up=sides.up, forward=sides.forward)
     tapes = find_tapes(flat, region, anchor)
     heats = (*_stretched(flat), *_wrapped(flat, wraps))
-    sides = _Sides(np.asarray(up), np.asarray(forward))
     plan = PiecePlan(
         anchor=anchor,
         anchor_strain=calm,
@@ -130,9 +136,14 @@ def plan_piece(
         sweeps=sweeps,
         tapes=tapes,
         heats=heats,
-        two_people=bool(np.ptp(flat.points_mm, axis=0).max() > _TWO_PEOPLE_MM),
+        two_people=wants_two_people(flat),
     )
     return replace(plan, hold=tuple(_hold(plan)), wipes=tuple(_wipes(flat, plan, sides)))
+
+
+def wants_two_people(flat: Flat) -> bool:
+    """Whether a piece is longer than what one person's hands hold at both ends."""
+    return bool(np.ptp(flat.points_mm, axis=0).max() > _TWO_PEOPLE_MM)
 
 
 def plan_results(plan: PiecePlan) -> dict[str, Any]:
@@ -294,6 +305,6 @@ def _steps(plan: PiecePlan) -> Iterator[str]:
     for sweep, words in zip(plan.sweeps, plan.wipes, strict=True):
         yield f"{sweep.number}: {words}"
     for heat in plan.heats:
-        yield f"{heat.words[0].upper()}{heat.words[1:]}"
+        yield heat.sentence
     if plan.heats:
         yield HEAT_CAUTION

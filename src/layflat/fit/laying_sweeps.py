@@ -7,14 +7,15 @@ import numpy as np
 
 from layflat.base import FloatArray, IntArray, frozen
 from layflat.film import Flat
-from layflat.fit.fingers import FingerZone
-from layflat.fit.laying_anchor import Place, Pull, parts_of
+from layflat.fit.fingers import FingerZone, parts_of
+from layflat.fit.laying_anchor import Place, Pull, outwards
 
 HAND_MM = 120.0
 """Width of the first wiped band: that of a squeegee or a hand. Common practice, no source."""
 
 _ARROWS = (0.15, 0.5, 0.85)
 _INSET = 0.9
+_UP_AHEAD_OUT = np.array((1.0, 0.5, 0.25))
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,13 +50,27 @@ class Sweep:
 
 
 def find_sweeps(
-    flat: Flat, anchor: Place, pull: Pull, zones: Sequence[FingerZone]
+    flat: Flat,
+    anchor: Place,
+    pull: Pull,
+    zones: Sequence[FingerZone],
+    *,
+    up: FloatArray,
+    forward: FloatArray,
 ) -> tuple[Sweep, ...]:
     """From the anchor along the pull to both ends, then outwards from that band.
 
     Of the four parts beside the band those with the least film too much come first, so that what
-    is too much is worked towards an edge that is still free. All film is in one sweep, and each
-    hangs together with what earlier ones laid.
+    is too much is worked towards an edge that is still free; of those with as much the upper, since
+    slip runs down, before the one ahead, and that before the outer one. All film is in one sweep,
+    and each hangs together with what earlier ones laid.
+
+    Args:
+        flat: the piece.
+        anchor: its first hold.
+        pull: its first line.
+        zones: where it fingers.
+        up, forward: (3,) unit vectors of the body.
     """
     across = np.array((-pull.along[1], pull.along[0]))
     own = flat.points_mm[flat.mesh.faces].mean(axis=1) - anchor.flat_mm
@@ -69,7 +84,15 @@ def find_sweeps(
     ]
     excess = [_excess(zones, mask) for mask, _ in beside]
     areas = flat.triangle_areas_mm2
-    order = sorted(range(4), key=lambda i: (round(excess[i], 1), -round(areas[beside[i][0]].sum())))
+    centres = flat.mesh.vertices_mm[flat.mesh.faces].mean(axis=1)
+    before = _UP_AHEAD_OUT @ np.stack((up, forward, outwards(anchor, up=up, forward=forward)))
+
+    def turn(number: int) -> tuple[float, float]:
+        own_areas, own_centres = (values[beside[number][0]] for values in (areas, centres))
+        middle = own_areas @ own_centres / max(own_areas.sum(), 1e-9)
+        return round(excess[number], 1), -float(middle @ before)
+
+    order = sorted(range(4), key=turn)
     wanted = [*sides, *(beside[i] for i in order)]
     laid = _laid_in_turn(flat, [mask for mask, _ in wanted], seed=int(np.argmin(np.hypot(s, t))))
     sweeps: list[Sweep] = []

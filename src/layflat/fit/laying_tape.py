@@ -20,7 +20,7 @@ from shapely.ops import nearest_points
 from layflat.base import FloatArray
 from layflat.film import Flat
 from layflat.fit.laying_anchor import Place
-from layflat.surface import Loop, Region
+from layflat.surface import Edge, Loop, Region
 
 READ_MM = 2.0
 """A smaller difference is not read off a tape in wet gloves. Common practice, no source."""
@@ -33,6 +33,7 @@ _LENGTHS_MM = (100.0, 1500.0)
 _CORNER_DEG = 25.0
 _FROM_ANCHOR = 1.3
 _ALIKE = 0.25
+_UNNAMED = "an edge"
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,7 +93,7 @@ def find_tapes(flat: Flat, region: Region, anchor: Place) -> tuple[Tape, ...]:
             worth = (car - liner) * (_FROM_ANCHOR if other is marks[-1] else 1.0)
             found.append((worth, one, other, liner, car))
     # Of pulls that are alike to a tape the names decide, and not a scan's noise.
-    found.sort(key=lambda item: (-round(item[0]), item[1].words, item[2].words))
+    found.sort(key=lambda item: (-round(item[0]), item[1].words, item[2].words, -item[0]))
     chosen: list[tuple[_Mark, _Mark, float, float]] = []
     for _, one, other, liner, car in found:
         if len(chosen) < MOST_TAPES and not any(
@@ -149,7 +150,8 @@ def _marks(flat: Flat, region: Region, outline: Polygon, tree: KDTree) -> Iterat
     if inside.is_empty:
         return
     seen: set[int] = set()
-    for at, words in _named_points(flat, region.loops[0]):
+    # By their words: whichever way round an outline runs, mirror images have the same marks.
+    for at, words in sorted(_named_points(flat, region.loops[0]), key=lambda point: point[1]):
         spot = nearest_points(inside, Point(at))[0]
         vertex = int(tree.query((spot.x, spot.y))[1])
         if vertex not in seen:
@@ -162,7 +164,7 @@ def _named_points(flat: Flat, loop: Loop) -> Iterator[tuple[FloatArray, str]]:
     count = len(points)
     for number, edge in enumerate(loop.edges):
         mine = np.flatnonzero(loop.edge_of == number)
-        if not len(mine) or edge.name.startswith("relief"):
+        if not len(mine) or _is_relief(edge):
             continue
         # The edge's vertices in order, where its run passes the loop's first vertex too.
         gap = np.flatnonzero(np.diff(mine) > 1)
@@ -171,11 +173,21 @@ def _named_points(flat: Flat, loop: Loop) -> Iterator[tuple[FloatArray, str]]:
         along = np.concatenate(([0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))))
         half = 0.5 * along[-1]
         middle = np.array([np.interp(half, along, line[:, i]) for i in range(2)])
-        name = f"“{edge.name}”" if edge.name else "an edge"
-        yield middle, f"middle of {name}"
-        before = points[run[0] - 1], points[run[0]], line[min(1, len(line) - 1)]
-        if _turn_deg(*before) > _CORNER_DEG and len(loop.edges) > 1:
-            yield points[run[0]], f"corner where {name} begins"
+        yield middle, f"middle of {_name(edge)}"
+        last = loop.edges[loop.edge_of[run[0] - 1]]
+        turn = points[run[0] - 1], points[run[0]], line[min(1, len(line) - 1)]
+        # Where a relief begins film opens: that is no place to measure from.
+        if len(loop.edges) > 1 and not _is_relief(last) and _turn_deg(*turn) > _CORNER_DEG:
+            names = sorted((_name(edge), _name(last)), key=lambda name: (name == _UNNAMED, name))
+            yield points[run[0]], f"corner of {' and '.join(names)}"
+
+
+def _is_relief(edge: Edge) -> bool:
+    return edge.name.startswith("relief")
+
+
+def _name(edge: Edge) -> str:
+    return f"“{edge.name}”" if edge.name else _UNNAMED
 
 
 def _turn_deg(before: FloatArray, at: FloatArray, after: FloatArray) -> float:

@@ -1,11 +1,12 @@
 """Left and right: whether two panels of a body share one pattern, mirrored."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
 from layflat.base import FloatArray, SettingError, frozen
-from layflat.film import Flat, Strain
+from layflat.fit.pairs_edges import MatchedEdges, match_edges
 from layflat.fit.pairs_mirror import (
     Mirroring,
     face_normals,
@@ -14,14 +15,14 @@ from layflat.fit.pairs_mirror import (
     outline_segments,
     vertex_areas,
 )
-from layflat.pattern import Pattern, place
 from layflat.surface import Mesh, Region, locate
 
 TOLERANCE_MM = 0.75
 """Half of the 1.5 mm that film usually stops short of an edge (common practice, no source): a piece
 that is out by so much neither touches the gap nor leaves one that looks uneven."""
 
-_LEAST_MM, _MOST_MM = 0.01, 20.0
+TOLERANCES_MM: Final = (0.01, 20.0)
+"""The least and the greatest tolerance that may be asked for."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -54,6 +55,7 @@ class Pair:
             the left one's image (negative: it lies inside); for a picture.
         tolerance_mm: the most that two panels with one pattern may differ.
         same_openings: whether both have as many openings.
+        edges: which edge of the left one is which of the right one, or why they do not match.
     """
 
     names: tuple[str, str]
@@ -64,6 +66,7 @@ class Pair:
     stands_out_mm: FloatArray
     tolerance_mm: float
     same_openings: bool
+    edges: MatchedEdges
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "stands_out_mm", frozen(self.stands_out_mm))
@@ -71,6 +74,10 @@ class Pair:
     @property
     def shared(self) -> bool:
         """Whether one pattern, mirrored, serves both."""
+        return self._lie_alike and not self.edges.unlike
+
+    @property
+    def _lie_alike(self) -> bool:
         greatest = max(self.surface.greatest_mm, self.outline.greatest_mm)
         return self.same_openings and greatest <= self.tolerance_mm
 
@@ -87,6 +94,8 @@ class Pair:
         start = f"“{left}” and “{right}” need a pattern each: "
         if not self.same_openings:
             return start + "one has more openings than the other."
+        if self._lie_alike:
+            return start + self.edges.unlike
         worse, what = self.surface, "surfaces"
         if self.outline.greatest_mm > worse.greatest_mm:
             worse, what = self.outline, "outlines"
@@ -97,8 +106,8 @@ class Pair:
             else f", and {self.tolerance_mm:g} mm are allowed"
         )
         return (
-            f"{start}their {what} differ by {worse.greatest_mm:.2f} mm near x {x:.0f}, y {y:.0f}, "
-            f"z {z:.0f} mm on “{right}”{size}."
+            f"{start}their {what} differ by {worse.greatest_mm:.2f} mm near "
+            f"({x:.0f}, {y:.0f}, {z:.0f}) mm on “{right}”{size}."
         )
 
 
@@ -123,10 +132,11 @@ def compare_pair(
         SettingError: the tolerance is out of its range.
         MeshError: a panel has no outline or no triangles.
     """
-    if not _LEAST_MM <= tolerance_mm <= _MOST_MM:
+    least, most = TOLERANCES_MM
+    if not least <= tolerance_mm <= most:
         raise SettingError(
             f"The tolerance for left and right is {tolerance_mm:g} mm; it must lie between "
-            f"{_LEAST_MM:g} and {_MOST_MM:g} mm."
+            f"{least:g} and {most:g} mm."
         )
     mirroring = find_mirroring(left, right)
     image = mirroring.of_mesh(left.mesh)
@@ -144,28 +154,7 @@ def compare_pair(
         stands_out_mm=on_image.signed,
         tolerance_mm=tolerance_mm,
         same_openings=len(left.loops) == len(right.loops),
-    )
-
-
-def shared_pattern(pattern: Pattern, *, name: str) -> Pattern:
-    """The pattern of the other side: mirrored, its outline still counter-clockwise from outside.
-
-    Args:
-        pattern: of one panel.
-        name: of the other one's piece.
-    """
-    return replace(place(pattern, mirrored=True), name=name)
-
-
-def shared_flat(flat: Flat, mirroring: Mirroring) -> Flat:
-    """The laid film of the other side: *flat* mirrored in space and in the flat pattern (x to -x).
-
-    Triangles keep their counter-clockwise sense in both, seen from outside.
-    """
-    turned = np.array([-1.0, 1.0])
-    strain = Strain(flat.strain.greatest, flat.strain.least, flat.strain.direction * turned)
-    return replace(
-        flat, mesh=mirroring.of_mesh(flat.mesh), points_mm=flat.points_mm * turned, strain=strain
+        edges=match_edges(left, right, mirroring, names=names, tolerance_mm=tolerance_mm),
     )
 
 

@@ -4,11 +4,13 @@ Both outlines are sampled at equal steps, one of them the other way round. For e
 shifts the best mirroring of one onto the other is closed (a singular value decomposition of 3 by 3;
 W. Kabsch, Acta Cryst. A 32 (1976) 922-923, with the determinant kept at -1; from memory). The best
 few are refined by Gauss-Newton on the distances of points from the other's surface and of outlines
-from the other's outline, both ways alike, with little weight on what stands out (Huber's).
+from the other's outline, both ways alike, with little weight on what stands out (Huber's): all of
+them on few points, and the one that is taken on many.
 """
 
 from dataclasses import dataclass
 
+import igl
 import numpy as np
 
 from layflat.base import FloatArray, MeshError, frozen
@@ -17,8 +19,11 @@ from layflat.surface import Mesh, Region, locate
 _SAMPLES = 180
 _STARTS = 4
 _STEPS = 40
-_MOST_POINTS = 4000
-_CHUNK = 256
+_MOST_POINTS, _FEW_POINTS = 4000, 400
+_STILL_MM, _STILL_RAD = 1e-8, 1e-11
+"""Smaller steps change nothing; the next one would be far smaller still."""
+_SHRINKS, _STALLS = 0.99, 3
+"""So many steps one after the other that are no smaller than the one before go round in a ring."""
 _ALIKE, _NOTHING_MM2 = 2.0, 1e-6
 """Misfits within this factor, or both below this mean square, tell two mirrorings not apart."""
 
@@ -87,12 +92,14 @@ def find_mirroring(left: Region, right: Region) -> Mirroring:
         MeshError: a panel has no outline.
     """
     starts = _starts(_outline(left), _outline(right))
-    refined = [_refined(start, left, right) for start in starts]
+    few = _Side(left, _FEW_POINTS), _Side(right, _FEW_POINTS)
+    refined = [_refined(start, *few) for start in starts]
     least = min(misfit for _, misfit in refined)
     middle = left.mesh.vertices_mm.mean(axis=0)
     span = float(np.ptp(left.mesh.vertices_mm, axis=0).max())
     alike = [item for item, misfit in refined if misfit <= _ALIKE * least + _NOTHING_MM2]
-    return min(alike, key=lambda item: item.glide_mm(middle) + span * item.twist)
+    taken = min(alike, key=lambda item: item.glide_mm(middle) + span * item.twist)
+    return _refined(taken, _Side(left, _MOST_POINTS), _Side(right, _MOST_POINTS))[0]
 
 
 def outline_segments(region: Region) -> FloatArray:
@@ -103,19 +110,12 @@ def outline_segments(region: Region) -> FloatArray:
 
 def nearest_on_segments(points: FloatArray, segments: FloatArray) -> tuple[FloatArray, FloatArray]:
     """The (k, 3) nearest places on (s, 2, 3) segments, and the (k, 3) directions there."""
-    start, along = segments[:, 0], segments[:, 1] - segments[:, 0]
-    size = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
-    places, directions = np.empty_like(points), np.empty_like(points)
-    for first in range(0, len(points), _CHUNK):
-        some = points[first : first + _CHUNK]
-        # (p - a) . d without an array of k by s by 3.
-        share = np.clip((some @ along.T - np.einsum("ij,ij->i", start, along)) / size, 0.0, 1.0)
-        gap = start[None] + share[..., None] * along[None] - some[:, None]
-        best = np.einsum("ijk,ijk->ij", gap, gap).argmin(axis=1)
-        rows = np.arange(len(some))
-        places[first : first + _CHUNK] = some + gap[rows, best]
-        directions[first : first + _CHUNK] = along[best] / np.sqrt(size[best])[:, None]
-    return places, directions
+    ends = np.ascontiguousarray(segments.reshape(-1, 3))
+    each = np.arange(len(ends)).reshape(-1, 2)
+    _, found, places = igl.point_mesh_squared_distance(np.ascontiguousarray(points), ends, each)
+    along = (segments[:, 1] - segments[:, 0])[np.atleast_1d(found)]
+    size = np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-300)
+    return np.asarray(places).reshape(-1, 3), along / size
 
 
 def vertex_areas(mesh: Mesh) -> FloatArray:
@@ -165,14 +165,13 @@ def _starts(left: FloatArray, right: FloatArray) -> list[Mirroring]:
     ]
 
 
-def _refined(start: Mirroring, left: Region, right: Region) -> tuple[Mirroring, float]:
+def _refined(start: Mirroring, left: "_Side", right: "_Side") -> tuple[Mirroring, float]:
     """Gauss-Newton from *start*: the mirroring, and the mean of the robust misfits."""
-    sides = [_Side(left), _Side(right)]
     turn, shift = start.turn, start.shift_mm
-    misfit = np.inf
+    misfit, before, stalls = np.inf, np.inf, 0
     for _ in range(_STEPS):
         now = Mirroring(turn, shift)
-        rows, offs, weights = _residuals(now, *sides)
+        rows, offs, weights = _residuals(now, left, right)
         limit = 3.0 * 1.4826 * float(np.median(np.abs(offs))) + 1e-12
         kept = np.minimum(1.0, limit / np.maximum(np.abs(offs), 1e-300))
         misfit = float(np.sum(weights * kept * offs**2))
@@ -180,9 +179,13 @@ def _refined(start: Mirroring, left: Region, right: Region) -> tuple[Mirroring, 
         best = np.linalg.lstsq(rows * root[:, None], -offs * root, rcond=None)[0]
         step = best.astype(np.float64)
         small = _turn_of(step[:3])
-        middle = now.of(sides[0].points.mean(axis=0)[None])[0]
+        middle = now.of(left.points.mean(axis=0)[None])[0]
         turn, shift = small @ turn, small @ (shift - middle) + middle + step[3:]
-        if float(np.abs(step[3:]).max()) < 1e-12 and float(np.abs(step[:3]).max()) < 1e-15:
+        size = float(np.abs(step[3:]).max())
+        stalls = stalls + 1 if size > _SHRINKS * before else 0
+        before = size
+        is_still = size < _STILL_MM and np.abs(step[:3]).max() < _STILL_RAD
+        if is_still or stalls == _STALLS:
             break
     return Mirroring(turn, shift), misfit
 
@@ -190,9 +193,9 @@ def _refined(start: Mirroring, left: Region, right: Region) -> tuple[Mirroring, 
 class _Side:
     """What the refinement needs of one panel."""
 
-    def __init__(self, region: Region) -> None:
+    def __init__(self, region: Region, most_points: int) -> None:
         mesh = region.mesh
-        every = max(1, len(mesh.vertices_mm) // _MOST_POINTS)
+        every = max(1, len(mesh.vertices_mm) // most_points)
         self.mesh = mesh
         self.points = mesh.vertices_mm[::every]
         areas = vertex_areas(mesh)[::every]

@@ -12,7 +12,6 @@ import numpy as np
 
 from layflat.base import (
     FloatArray,
-    InputError,
     Progress,
     SettingError,
     frozen,
@@ -20,6 +19,7 @@ from layflat.base import (
     silent,
 )
 from layflat.film import Flat
+from layflat.fit.asked import AVERSION, require_asked
 from layflat.fit.fingers import Fingers, find_fingers
 from layflat.fit.judged import Judged, judge
 from layflat.fit.relief_cut import cut_relief, flatten_again
@@ -36,10 +36,6 @@ from layflat.fit.relief_words import (
 from layflat.fit.seen import Sight, creases, visibility
 from layflat.pattern import opening_mm, relief_name, reliefs_of
 from layflat.surface import Mesh, Prepared, Region
-
-AVERSION = 5.0
-"""A cut in full sight is as dear as a hidden one so many times as long. Common practice, no source:
-installers would rather make a long cut that nobody sees."""
 
 LEAST_GAIN = 0.05
 """A cut that takes away less than this part of what the piece is beyond its limits is not worth it.
@@ -136,14 +132,9 @@ def propose_reliefs(
         InputError: *flat* is not of *region*.
         MeshError: a kept relief cannot be cut.
     """
-    if not 1.0 <= aversion <= 1000.0:
-        raise SettingError(
-            f"The aversion to cuts in sight is {aversion:g}; it must lie between 1 and 1000."
-        )
     if most < 0:
         raise SettingError(f"The most reliefs are {most}; the number must not be negative.")
-    if len(flat.points_mm) != len(region.mesh.vertices_mm):
-        raise InputError("The flat shape and the region do not belong to each other.")
+    require_asked(region, flat, aversion, what="cuts")
     progress("looking for fingers", 0.0)
     for path in kept:
         region = cut_relief(region, path)

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import KDTree
 
-from layflat.base import FloatArray, InputError, MeshError, Progress, SettingError, frozen, silent
+from layflat.base import FloatArray, MeshError, Progress, SettingError, frozen, silent
 from layflat.film import Flat, flatten
-from layflat.fit.relief import AVERSION
+from layflat.fit.asked import AVERSION, require_asked
 from layflat.fit.relief_cut import flatten_again
 from layflat.fit.relief_paths import drawn
 from layflat.fit.relief_score import QUICK_STEPS, beyond_limits_mm2
@@ -126,14 +126,9 @@ def propose_seams(
         InputError: *flat* is not of *region*.
         MeshError: a kept seam cannot be cut.
     """
-    if not 1.0 <= aversion <= 1000.0:
-        raise SettingError(
-            f"The aversion to seams in sight is {aversion:g}; it must lie between 1 and 1000."
-        )
     if not roll_mm > 0.0:
         raise SettingError(f"The roll is {roll_mm:g} mm wide; it must be more than 0.")
-    if len(flat.points_mm) != len(region.mesh.vertices_mm):
-        raise InputError("The flat shape and the region do not belong to each other.")
+    require_asked(region, flat, aversion, what="seams")
     progress("judging one piece", 0.0)
     seen = Seen(
         region.mesh.vertices_mm,
