@@ -14,7 +14,7 @@ from layflat.base import StoppedError
 from layflat.nest import Layout, Request, Stock, check_layout, engine, place
 from layflat.nest.engine import EngineRun, Task
 from layflat.nest.parts import Frame, make_parts
-from nest.pieces import piece, rectangle
+from nest.pieces import HOOK, piece, rectangle
 
 STOCK = Stock(width_mm=240, edge_margin_mm=20)
 TRIANGLE = piece([(0, 0), (120, 0), (0, 190)], name="triangle")
@@ -164,6 +164,29 @@ def test_the_real_worker_ends_with_its_parent() -> None:
         assert "spots" in process.stdout.readline()
         process.stdin.close()
         assert process.wait(timeout=60) == 0
+
+
+def test_the_real_worker_ends_by_itself_once_it_finds_nothing_more() -> None:
+    frame = Frame(usable_mm=200, longest_mm=float("inf"), gap_mm=4)
+    task = Task(
+        parts=make_parts([Request(pattern=piece(HOOK), copies=8)], frame),
+        counts=(8,),
+        frame=frame,
+        seed=1,
+        exploration_s=500,
+        compression_s=100,
+        workers=1,
+        patience_s=0.05,
+    )
+    found = []
+    start = time.monotonic()
+    with EngineRun(task) as run:
+        # Its budget is ten minutes; a minute is ample for a twentieth of a second.
+        while run.ending is None and time.monotonic() - start < 60:
+            found += run.poll()
+            time.sleep(0.01)
+    assert run.ending == "done"
+    assert found
 
 
 def test_the_real_worker_leaves_ctrl_c_to_its_parent() -> None:

@@ -1,7 +1,8 @@
 """Somebody watches the search: each layout told of is sound and shorter than the one before."""
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -9,7 +10,9 @@ import pytest
 from layflat.base import StoppedError
 from layflat.nest import Layout, Request, Stock, check_layout, place
 from layflat.nest import search as searching
-from layflat.nest.race import Outcome, race
+from layflat.nest.engine import Task
+from layflat.nest.parts import make_frame, make_parts
+from layflat.nest.race import Outcome, race, relay
 from nest.pieces import HOOK, disc, piece, rectangle
 
 STOCK = Stock(width_mm=300, edge_margin_mm=20, end_margin_mm=5)
@@ -75,3 +78,45 @@ def test_one_piece_is_told_of_too() -> None:
     one = [Request(pattern=rectangle(100, 40))]
     layout = place(one, STOCK, gap_mm=4, seconds=60, seed=1, watch=told.append)
     assert [item.placements for item in told] == [layout.placements]
+
+
+def test_runs_follow_each_other_and_none_is_left_when_nobody_asks_any_more() -> None:
+    frame = make_frame(STOCK, gap_mm=4, max_section_mm=None)
+    parts = make_parts(REQUESTS[:1], frame)
+    asked: list[int] = []
+
+    def tasks() -> Iterator[Task]:
+        for seed in range(5):
+            asked.append(seed)
+            yield Task(
+                parts=parts,
+                counts=(2,),
+                frame=frame,
+                seed=seed,
+                exploration_s=600,
+                compression_s=600,
+                workers=1,
+                patience_s=0.02,
+                hopes=((600.0, 1.0),),
+            )
+
+    runs = relay(tasks(), at_once=2, deadline=time.monotonic() + 60, watch=lambda: None)
+    first = next(runs)
+    assert first.ending == "done"
+    assert first.found
+    assert asked == [0, 1]
+    next(runs)
+    assert len(asked) <= 3
+    runs.close()
+    assert list(runs) == []
+
+
+def test_a_run_that_is_too_long_for_its_place_ends_by_itself() -> None:
+    frame = make_frame(STOCK, gap_mm=4, max_section_mm=None)
+    parts = make_parts(REQUESTS, frame)
+    task = Task(
+        parts=parts, counts=(6, 3), frame=frame, seed=1, exploration_s=600, compression_s=600
+    )
+    hopeless = replace(task, hopes=((0.05, 1.0),))
+    outcomes = race([hopeless], deadline=time.monotonic() + 20, watch=lambda _: False)
+    assert outcomes[0].ending == "done"

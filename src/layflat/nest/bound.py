@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -9,6 +10,7 @@ import shapely
 from shapely import affinity
 
 from layflat.base import FloatArray
+from layflat.nest.faults import WHOLE, Window
 from layflat.nest.outward import NOTHING_MM
 from layflat.nest.parts import CHORD_MM, Frame, Part
 from layflat.nest.turns import extents, flush_turns, hull_points
@@ -16,10 +18,17 @@ from layflat.nest.turns import extents, flush_turns, hull_points
 THRESHOLDS = (0.0, *(round(0.02 * i, 2) for i in range(1, 26)))
 """Thresholds t of the functions u_t; t = 0 is the bound by area."""
 _FEW_TURNS = 24
+_KEPT = 1000
 _ROUNDING = 1e-9
 
 
-def lower_bound_mm(parts: Sequence[Part], frame: Frame, *, end_margin_mm: float) -> float:
+def lower_bound_mm(
+    parts: Sequence[Part],
+    frame: Frame,
+    *,
+    end_margin_mm: float,
+    windows: Sequence[Window] = WHOLE,
+) -> float:
     """A length that no layout of these pieces on this stock can go below, in mm.
 
     The proof. Give every piece half the gap g all round. In a sound layout these grown pieces
@@ -44,6 +53,11 @@ def lower_bound_mm(parts: Sequence[Part], frame: Frame, *, end_margin_mm: float)
     sections a gap apart where 2 e < g; this does not fall as n grows, and n is at least
     B / (S + g) for the longest stretch S of a section. Besides, the film is no shorter than the
     one piece whose least extent along x is greatest, with two end margins.
+
+    Faults only take film away, so that all this holds on a roll with faults. Besides, with k
+    sections in a window of length W the sum of L + g over them is at most
+    W + k (g - 2 e) - (k - 1) max(0, g - 2 e), and so at most W + g - 2 e. The windows up to the
+    film's end must hold B together, and the longest piece must lie in one of them.
     """
     contributions = np.array([_contributions(part, frame) for part in parts])
     copies = np.array([part.request.copies for part in parts])
@@ -56,7 +70,24 @@ def lower_bound_mm(parts: Sequence[Part], frame: Frame, *, end_margin_mm: float)
     spacing = max(0.0, gap - ends)
     packed = whole + sections * (ends - gap) + (sections - 1) * spacing
     longest = max(_least_along(part, frame) for part in parts) + ends
-    return max(packed, longest)
+    return max(packed, longest, *_past_faults(whole, longest, windows, more_mm=gap - ends))
+
+
+def _past_faults(
+    whole: float, longest: float, windows: Sequence[Window], *, more_mm: float
+) -> tuple[float, float]:
+    """How far along the roll the film reaches for all pieces, and for the longest one."""
+    held = 0.0
+    reached = 0.0
+    for window in windows:
+        reached = window.start_mm + max(0.0, whole - held - more_mm)
+        if whole - held <= window.length_mm + more_mm:
+            break
+        held += max(0.0, window.length_mm + more_mm)
+    alone = next(
+        window.start_mm + longest for window in windows if longest <= window.length_mm + 1e-6
+    )
+    return reached, alone
 
 
 def _least_along(part: Part, frame: Frame) -> float:
@@ -85,12 +116,20 @@ def _contributions(part: Part, frame: Frame) -> FloatArray:
     # Shrinking before thinning keeps the outline inside the true one.
     thin = grown.buffer(-CHORD_MM).simplify(CHORD_MM)
     inner = thin if grown.covers(thin) and not thin.is_empty else grown
-    by_turn = [
-        _integrals(affinity.rotate(inner, turn, origin=(0, 0)), strip) for turn in part.fitting
-    ]
-    values: FloatArray = np.min(by_turn, axis=0)
+    # Half a turn changes no cut's length.
+    turns = tuple(sorted({turn % 180.0 for turn in part.fitting}))
+    values = _least_integrals(shapely.to_wkb(inner), turns, strip).copy()
     values[0] = grown.area / strip
     return values
+
+
+@lru_cache(maxsize=_KEPT)
+def _least_integrals(shape: bytes, turns: tuple[float, ...], strip: float) -> FloatArray:
+    """The least integrals over some turns; kept, since a search is often begun anew."""
+    polygon = shapely.from_wkb(shape)
+    by_turn = [_integrals(affinity.rotate(polygon, turn, origin=(0, 0)), strip) for turn in turns]
+    least: FloatArray = np.min(by_turn, axis=0)
+    return least
 
 
 def _integrals(polygon: shapely.Geometry, strip: float) -> FloatArray:
@@ -107,7 +146,9 @@ def _integrals(polygon: shapely.Geometry, strip: float) -> FloatArray:
     swap = table[:, 0] > table[:, 2]
     table[swap] = table[swap][:, [2, 3, 0, 1]]
     table = table[table[:, 2] > table[:, 0]]
-    total = np.zeros(len(THRESHOLDS))
+    wide: list[FloatArray] = []
+    first: list[FloatArray] = []
+    last: list[FloatArray] = []
     cuts = np.unique(table[:, [0, 2]])
     for left, right in pairwise(cuts):
         x0, y0, x1, y1 = table[(table[:, 0] <= left) & (table[:, 2] >= right)].T
@@ -117,22 +158,28 @@ def _integrals(polygon: shapely.Geometry, strip: float) -> FloatArray:
         at_left, at_right = at_left[order], at_right[order]
         lengths_left = np.maximum(at_left[1::2] - at_left[::2], 0.0) / strip
         lengths_right = np.maximum(at_right[1::2] - at_right[::2], 0.0) / strip
-        for first, last in zip(lengths_left, lengths_right, strict=True):
-            total += (right - left) * _mean_u(float(first), float(last))
+        first.append(lengths_left)
+        last.append(lengths_right)
+        wide.append(np.full(len(lengths_left), right - left))
+    if not wide:
+        return np.zeros(len(THRESHOLDS))
+    means = _mean_u(np.concatenate(first), np.concatenate(last))
+    total: FloatArray = np.concatenate(wide) @ means
     return total
 
 
-def _mean_u(first: float, last: float) -> FloatArray:
-    """The mean of u_t over lengths that run linearly from *first* to *last*, for each t."""
-    low, high = sorted((first, last))
-    if high - low < 1e-9:
-        t = np.array(THRESHOLDS)
-        return np.where(low > 1 - t, 1.0, np.where(low >= t, low, 0.0))
-    return (_u_integral(high) - _u_integral(low)) / (high - low)
+def _mean_u(first: FloatArray, last: FloatArray) -> FloatArray:
+    """(k, thresholds): the mean of u_t over lengths from *first* linearly to *last*, for each t."""
+    low, high = np.minimum(first, last)[:, None], np.maximum(first, last)[:, None]
+    t = np.array(THRESHOLDS)
+    level = np.where(low > 1 - t, 1.0, np.where(low >= t, low, 0.0))
+    is_level = high - low < 1e-9
+    rising = (_u_integral(high) - _u_integral(low)) / np.where(is_level, 1.0, high - low)
+    return np.where(is_level, level, rising)
 
 
-def _u_integral(s: float) -> FloatArray:
-    """The integral of u_t from 0 to *s*, for each t."""
+def _u_integral(s: FloatArray) -> FloatArray:
+    """The integral of u_t from 0 to each *s*, for each t."""
     t = np.array(THRESHOLDS)
     middle = np.clip(s, t, 1 - t)
     result: FloatArray = 0.5 * (middle**2 - t**2) + np.maximum(0.0, s - (1 - t))

@@ -11,6 +11,7 @@ import shapely
 from shapely import Polygon
 
 from layflat.base import CheckError
+from layflat.nest.findings import Fault, Finding
 from layflat.nest.layout import Layout, Placement, Request
 from layflat.nest.turns import turn_between
 from layflat.pattern import Pattern, bounds, place, to_polygon
@@ -27,23 +28,35 @@ def check_layout(layout: Layout) -> None:
 
     Looked at: that pieces do not overlap and keep the gap, that they lie between the edge
     margins and the end margins of their own section, that sections follow each other without
-    overlap and within the film used, and, where the layout knows its requests, that every copy
-    is there once, in an allowed turn and mirrored as asked. Lengths may be off by
-    `TOLERANCE_MM`.
+    overlap, clear of the roll's faults and within the film used, and, where the layout knows
+    its requests, that every copy is there once, in an allowed turn and mirrored as asked.
+    Lengths may be off by `TOLERANCE_MM`.
 
     Raises:
         CheckError: something is wrong; the message names the pieces.
     """
-    moved = [_moved(placement) for placement in layout.placements]
     faults = [
-        *_section_faults(layout),
-        *_margin_faults(layout, moved),
-        *_gap_faults(layout, moved),
-        *_request_faults(layout.requests, layout.placements),
+        *(finding.sentence for finding in find_faults(layout)),
+        *(finding.sentence for finding in find_misfits(layout.requests, layout.placements)),
+        *_number_faults(layout),
     ]
     if faults:
         more = f"; and {len(faults) - _NAMED} more" if len(faults) > _NAMED else ""
         raise CheckError(f"The layout is refused: {'; '.join(faults[:_NAMED])}{more}.")
+
+
+def find_faults(layout: Layout) -> list[Finding]:
+    """What is wrong with how pieces and sections lie; see `check_layout`.
+
+    Whether they are the pieces that were asked for is not looked at here.
+    """
+    moved = [_moved(placement) for placement in layout.placements]
+    return [
+        *_section_faults(layout),
+        *_margin_faults(layout, moved),
+        *_spoilt(layout, moved),
+        *_gap_faults(layout, moved),
+    ]
 
 
 def _moved(placement: Placement) -> Pattern:
@@ -56,28 +69,33 @@ def _moved(placement: Placement) -> Pattern:
     )
 
 
-def _called(placement: Placement) -> str:
+def called(placement: Placement) -> str:
+    """How sentences name a piece."""
     return f"piece {placement.number} “{placement.pattern.name}”"
 
 
-def _section_faults(layout: Layout) -> list[str]:
-    faults = []
+def _section_faults(layout: Layout) -> list[Finding]:
+    found = []
     end = 0.0
     for i, section in enumerate(layout.sections):
         if section.start_mm < end - TOLERANCE_MM or section.end_mm < section.start_mm:
-            faults.append(f"section {i + 1} begins before the one before it ends")
+            sentence = f"section {i + 1} begins before the one before it ends"
+            found.append(Finding(fault=Fault.ORDER, sentence=sentence))
         end = section.end_mm
     if layout.length_mm < end - TOLERANCE_MM:
-        faults.append(f"the sections end {end - layout.length_mm:.2f} mm beyond the film used")
-    return faults
+        beyond = end - layout.length_mm
+        sentence = f"the sections end {beyond:.2f} mm beyond the film used"
+        found.append(Finding(fault=Fault.ORDER, sentence=sentence, amount_mm=beyond))
+    return found
 
 
-def _margin_faults(layout: Layout, moved: Sequence[Pattern]) -> list[str]:
-    faults = []
+def _margin_faults(layout: Layout, moved: Sequence[Pattern]) -> list[Finding]:
+    found = []
     stock = layout.stock
-    for placement, pattern in zip(layout.placements, moved, strict=True):
+    for i, (placement, pattern) in enumerate(zip(layout.placements, moved, strict=True)):
         if not 0 <= placement.section < len(layout.sections):
-            faults.append(f"{_called(placement)} is in no section")
+            sentence = f"{called(placement)} is in no section"
+            found.append(Finding(fault=Fault.ORDER, sentence=sentence, pieces=(i,)))
             continue
         section = layout.sections[placement.section]
         x0, y0, x1, y1 = bounds(pattern.outline)
@@ -85,21 +103,65 @@ def _margin_faults(layout: Layout, moved: Sequence[Pattern]) -> list[str]:
         along = max(
             section.start_mm + stock.end_margin_mm - x0, x1 - section.end_mm + stock.end_margin_mm
         )
-        if across > TOLERANCE_MM:
-            faults.append(f"{_called(placement)} reaches {across:.2f} mm into an edge margin")
-        if along > TOLERANCE_MM:
-            faults.append(
-                f"{_called(placement)} reaches {along:.2f} mm into an end margin of its section"
+        for fault, reach, where in (
+            (Fault.EDGE, across, "an edge margin"),
+            (Fault.END, along, "an end margin of its section"),
+        ):
+            if reach > TOLERANCE_MM:
+                sentence = f"{called(placement)} reaches {reach:.2f} mm into {where}"
+                found.append(Finding(fault=fault, sentence=sentence, pieces=(i,), amount_mm=reach))
+    return found
+
+
+def _spoilt(layout: Layout, moved: Sequence[Pattern]) -> list[Finding]:
+    """What lies on a fault of the roll: pieces by their own boxes, and sections."""
+    found = []
+    boxes = [bounds(pattern.outline) for pattern in moved]
+    for fault in layout.stock.faults:
+        told = f"the fault “{fault.reason}” at {fault.start_mm:.0f} to {fault.end_mm:.0f} mm"
+        for i, (x0, _, x1, _) in enumerate(boxes):
+            if x0 < fault.end_mm - TOLERANCE_MM and x1 > fault.start_mm + TOLERANCE_MM:
+                sentence = f"{called(layout.placements[i])} lies on {told}"
+                found.append(Finding(fault=Fault.SPOILT, sentence=sentence, pieces=(i,)))
+        for i, section in enumerate(layout.sections):
+            if (
+                section.start_mm < fault.end_mm - TOLERANCE_MM
+                and section.end_mm > fault.start_mm + TOLERANCE_MM
+            ):
+                sentence = f"section {i + 1} lies on {told}"
+                found.append(Finding(fault=Fault.SPOILT, sentence=sentence))
+    return found
+
+
+def _gap_faults(layout: Layout, moved: Sequence[Pattern]) -> list[Finding]:
+    found = []
+    for first, second, distance in too_near(moved, gap_mm=layout.gap_mm):
+        told = (
+            "overlap" if distance == 0 else f"are {distance:.2f} mm apart, not {layout.gap_mm:g} mm"
+        )
+        pair = f"{called(layout.placements[first])} and {called(layout.placements[second])}"
+        found.append(
+            Finding(
+                fault=Fault.OVERLAP if distance == 0 else Fault.GAP,
+                sentence=f"{pair} {told}",
+                pieces=(first, second),
+                amount_mm=distance,
+                at_mm=_shown_at(moved[first], moved[second]),
             )
-    return faults
+        )
+    return found
 
 
-def _gap_faults(layout: Layout, moved: Sequence[Pattern]) -> list[str]:
-    return [
-        f"{_called(layout.placements[first])} and {_called(layout.placements[second])} "
-        + ("overlap" if distance == 0 else f"are {distance:.2f} mm apart, not {layout.gap_mm:g} mm")
-        for first, second, distance in too_near(moved, gap_mm=layout.gap_mm)
-    ]
+def _shown_at(first: Pattern, second: Pattern) -> tuple[tuple[float, float], ...]:
+    """A point where two shapes overlap, or the nearest points of both."""
+    first_shape, second_shape = (to_polygon(one, deviation_mm=_CHORD_MM) for one in (first, second))
+    common = first_shape.intersection(second_shape)
+    shown = (
+        shapely.shortest_line(first_shape, second_shape)
+        if common.is_empty
+        else shapely.point_on_surface(common)
+    )
+    return tuple((float(x), float(y)) for x, y in shapely.get_coordinates(shown))
 
 
 def too_near(patterns: Sequence[Pattern], *, gap_mm: float) -> list[tuple[int, int, float]]:
@@ -129,7 +191,8 @@ def _overlap(first: Polygon, second: Polygon, *, allowed: float) -> bool:
     return bool(first.buffer(-0.5 * allowed).intersects(second.buffer(-0.5 * allowed)))
 
 
-def _request_faults(requests: Sequence[Request], placements: Sequence[Placement]) -> list[str]:
+def find_misfits(requests: Sequence[Request], placements: Sequence[Placement]) -> list[Finding]:
+    """What is wrong with which pieces lie there, and how they are turned; [] without requests."""
     if not requests:
         return []
     asked: Counter[tuple[int, bool]] = Counter()
@@ -140,25 +203,33 @@ def _request_faults(requests: Sequence[Request], placements: Sequence[Placement]
         asked[key] += request.copies
         turns.setdefault(key, []).append(request.turns_deg)
         names[key] = request.pattern.name
-    faults = []
+    found = []
     there: Counter[tuple[int, bool]] = Counter()
-    for placement in placements:
+    for i, placement in enumerate(placements):
         key = (id(placement.pattern), placement.mirrored)
         there[key] += 1
         if key not in asked:
-            faults.append(f"{_called(placement)} was not asked for like this")
-        elif not any(_is_allowed(placement.turn_deg, allowed) for allowed in turns[key]):
-            faults.append(f"{_called(placement)} is turned by {placement.turn_deg:g}°")
+            sentence = f"{called(placement)} was not asked for like this"
+            found.append(Finding(fault=Fault.PIECES, sentence=sentence, pieces=(i,)))
+        elif not any(is_allowed(placement.turn_deg, allowed) for allowed in turns[key]):
+            sentence = f"{called(placement)} is turned by {placement.turn_deg:g}°, which it may not"
+            found.append(Finding(fault=Fault.TURN, sentence=sentence, pieces=(i,)))
     for key, count in asked.items():
         if there[key] != count:
-            faults.append(f"“{names[key]}” is there {there[key]} times instead of {count}")
-    numbers = [placement.number for placement in placements]
-    if numbers != list(range(1, len(placements) + 1)):
-        faults.append("the pieces are not numbered from 1 in cutting order")
-    return faults
+            sentence = f"“{names[key]}” is there {there[key]} times instead of {count}"
+            found.append(Finding(fault=Fault.PIECES, sentence=sentence))
+    return found
 
 
-def _is_allowed(turn: float, allowed: tuple[float, ...] | None) -> bool:
+def _number_faults(layout: Layout) -> list[str]:
+    numbers = [placement.number for placement in layout.placements]
+    if layout.requests and numbers != list(range(1, len(numbers) + 1)):
+        return ["the pieces are not numbered from 1 in cutting order"]
+    return []
+
+
+def is_allowed(turn: float, allowed: tuple[float, ...] | None) -> bool:
+    """Whether a turn is one of those that are allowed; any is where they are None."""
     return allowed is None or any(
         abs(turn_between(turn, one)) <= _TURN_TOLERANCE_DEG for one in allowed
     )

@@ -15,7 +15,7 @@ from layflat.nest.parts import STRIP_SLACK_MM, Frame, Part
 _WAIT_S = 5.0
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Task:
     """One strip to pack as short as possible.
 
@@ -26,6 +26,10 @@ class Task:
         seed: of the engine's search, 0 or more.
         exploration_s, compression_s: whole seconds for its two phases.
         workers: threads; None is one per processor.
+        patience_s: the run ends by itself once it has found nothing that is shorter by two
+            thousandths for so many seconds of its own computing; None is never.
+        hopes: (seconds of its own computing, length in mm) pairs: the run ends by itself when by
+            then it has found nothing as short.
     """
 
     parts: tuple[Part, ...]
@@ -35,6 +39,8 @@ class Task:
     exploration_s: int
     compression_s: int
     workers: int | None = None
+    patience_s: float | None = None
+    hopes: tuple[tuple[float, float], ...] = ()
 
     def line(self) -> str:
         """The task as the worker reads it."""
@@ -56,6 +62,8 @@ class Task:
                 "exploration_s": self.exploration_s,
                 "compression_s": self.compression_s,
                 "workers": self.workers,
+                "patience_s": self.patience_s,
+                "hopes": self.hopes,
                 "items": items,
             }
         )

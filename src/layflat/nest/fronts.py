@@ -11,11 +11,12 @@ practice of cutting by hand, no source.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 from typing import Final
 
 import numpy as np
 
-from layflat.base import FloatArray
+from layflat.base import FloatArray, IntArray
 from layflat.nest.outward import ring_points
 from layflat.nest.pack import Pack, Spot, make_pack
 from layflat.nest.parts import Frame, Part
@@ -29,7 +30,8 @@ _SAMPLE_MM = 4.0
 _SLACK_MM = 1.0
 """Covers what sampling misses, where a layout is to be sound; it is pushed out again."""
 _ORDERS = 4
-_SAFE_ORDERS = 10
+_SAFE_LAID = 200
+"""How many pieces are laid in all orders together; at most ten orders, at least two."""
 _SEED = 5
 
 
@@ -73,7 +75,7 @@ class Rims:
     near: FloatArray
     far: FloatArray
 
-    @property
+    @cached_property
     def length_mm(self) -> float:
         """How much of the roll it takes by itself."""
         return float(self.far.max())
@@ -237,24 +239,35 @@ def _pushed(
 
     *asked* is placed a row up and at the roll's beginning.
     """
-    if float(held.front.min()) + rims.length_mm - frame.gap_mm > frame.longest_mm + float(
-        rims.near.max()
-    ):
+    front, length = held.front, rims.length_mm
+    reach = frame.longest_mm + frame.gap_mm
+    if front.min() + length > reach + rims.near.max():
         return None
     rows = len(rims.near)
-    behind = np.lib.stride_tricks.sliding_window_view(held.front, rows)
+    behind = front[_windows(len(front), rows)]
     starts = (behind - rims.near).max(axis=1)
-    starts = np.maximum(starts, 0.0)
-    longer = np.maximum(starts + rims.length_mm - float(held.front.max()), 0.0)
-    waste = rows * starts + float(rims.near.sum()) - behind.sum(axis=1)
-    at = int(np.lexsort((waste, longer))[0])
+    np.maximum(starts, 0.0, out=starts)
+    longer = np.maximum(starts + (length - front.max()), 0.0)
+    least = longer.min()
+    # Of the places that make it longer by the least, the one with the least waste.
+    among = np.flatnonzero(longer == least)
+    waste = rows * starts[among] - behind[among].sum(axis=1)
+    best = int(waste.argmin())
+    at = int(among[best])
     start = float(starts[at])
-    if start + rims.length_mm - frame.gap_mm > frame.longest_mm + 1e-6:
+    if start + length > reach + 1e-6:
         return None
-    front = held.front.copy()
-    front[at : at + rows] = np.maximum(start + rims.far, front[at : at + rows])
+    after = front.copy()
+    after[at : at + rows] = np.maximum(start + rims.far, after[at : at + rows])
     spot = replace(asked, x_mm=start, y_mm=at * asked.y_mm)
-    return float(longer[at]), float(waste[at]), Stretch(front, (*held.spots, spot))
+    wasted = float(waste[best] + rims.near.sum())
+    return float(least), wasted, Stretch(after, (*held.spots, spot))
+
+
+@lru_cache(maxsize=500)
+def _windows(most: int, rows: int) -> IntArray:
+    """(places, rows) int64: the rows that a piece of so many rows takes, at each of its places."""
+    return np.arange(most - rows + 1)[:, None] + np.arange(rows)
 
 
 def front_packs(parts: Sequence[Part], frame: Frame, *, extra_mm: float) -> list[Pack]:
@@ -283,7 +296,7 @@ def front_packs(parts: Sequence[Part], frame: Frame, *, extra_mm: float) -> list
         frame,
         ends_mm=extra_mm,
         rows=_SAFE,
-        orders=_SAFE_ORDERS,
+        orders=min(10, max(2, _SAFE_LAID // len(held))),
     )
     if sum(len(stretch.spots) for stretch in stretches) < len(held):
         return []

@@ -6,6 +6,20 @@ from layflat.pattern import Pattern
 
 
 @dataclass(frozen=True, kw_only=True)
+class Stretch:
+    """A stretch of the roll that no piece may lie on, over its whole width.
+
+    Attributes:
+        start_mm, end_mm: along the roll, from its cut end.
+        reason: in words: a crease, dirt, a splice.
+    """
+
+    start_mm: float
+    end_mm: float
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class Stock:
     """Film to lay pieces out on; x runs along the roll from its cut end, y across it.
 
@@ -14,12 +28,14 @@ class Stock:
         edge_margin_mm: untouched strip at each roll edge (pinch rollers).
         end_margin_mm: untouched strip at both ends of every section.
         length_mm: length left, or None when it does not matter.
+        faults: stretches that sections keep clear of, in any order.
     """
 
     width_mm: float
     edge_margin_mm: float
     end_margin_mm: float = 5.0
     length_mm: float | None = None
+    faults: tuple[Stretch, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,12 +47,15 @@ class Request:
         copies: how often.
         turns_deg: the turns that are allowed, in degrees counter-clockwise; None is any turn.
         mirrored: lay it mirrored (the other side of the car from the same pattern).
+        lay: its turn in laying on the car, from 1; sections of what is laid first are cut first.
+            None is after all that have one.
     """
 
     pattern: Pattern
     copies: int = 1
     turns_deg: tuple[float, ...] | None = (0.0, 180.0)
     mirrored: bool = False
+    lay: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

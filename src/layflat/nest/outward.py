@@ -5,6 +5,8 @@ the safe direction alone: the outline may grow by a stated slack and never shrin
 layout of grown outlines that do not overlap keeps the gap between the pieces themselves.
 """
 
+from functools import lru_cache
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -15,14 +17,15 @@ from layflat.base import FloatArray
 MITRE_LIMIT = 1.25
 FEW_POINTS = 40
 _FINE_PART = 0.05
-_DENSE = 1500
+_DENSE = 100
 _TRIES = 32
+_KEPT = 1000
 NOTHING_MM = 1e-6
 """Distances up to this count as none: geometry libraries lose their footing below."""
 
 
 def grow(polygon: Polygon, *, distance_mm: float, slack_mm: float) -> Polygon:
-    """The outline moved out by a distance, then rid of points outwards.
+    """The outline moved out by a distance, then rid of points outwards; kept for the next time.
 
     Args:
         polygon: the piece; its holes are dropped.
@@ -35,7 +38,12 @@ def grow(polygon: Polygon, *, distance_mm: float, slack_mm: float) -> Polygon:
         A valid polygon without holes. With a distance and a slack of 0 it is the outline as it
         came.
     """
-    outline = Polygon(polygon.exterior)
+    return _grown(shapely.to_wkb(Polygon(polygon.exterior)), distance_mm, slack_mm)
+
+
+@lru_cache(maxsize=_KEPT)
+def _grown(shape: bytes, distance_mm: float, slack_mm: float) -> Polygon:
+    outline = Polygon(shapely.get_exterior_ring(shapely.from_wkb(shape)))
     if distance_mm > NOTHING_MM:
         mitred = outline.buffer(distance_mm, join_style="mitre", mitre_limit=MITRE_LIMIT)
         needed = outline.buffer(distance_mm * (1.0 - 1e-6), quad_segs=16)

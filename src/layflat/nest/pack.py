@@ -1,7 +1,7 @@
 """Packs: groups of pieces laid out within one stretch of the roll, as the search trades them."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -33,10 +33,12 @@ class Pack:
     Attributes:
         spots: at least one.
         length_mm: from the first piece's beginning to the last one's end, exact.
+        window: on which stretch of sound film it is cut, once it was chosen.
     """
 
     spots: tuple[Spot, ...]
     length_mm: float
+    window: int = 0
 
     def patterns(self) -> list[Pattern]:
         """The patterns of the pieces, moved to where they lie."""
@@ -65,6 +67,15 @@ def make_pack(spots: Iterable[Spot]) -> Pack:
     start = min(box[0] for _, box in placed)
     length = max(box[2] for _, box in placed) - start
     return Pack(tuple(spot._replace(x_mm=spot.x_mm - start) for spot, _ in placed), length)
+
+
+def single_pack(part: Part) -> Pack:
+    """One piece by itself, at the turn at which it takes the least length."""
+    packs = [make_pack([Spot(part, turn, 0.0, 0.0)]) for turn in part.fitting]
+    best = min(packs, key=lambda pack: pack.length_mm)
+    # Against the lower edge margin.
+    spot = best.spots[0]
+    return make_pack([spot._replace(y_mm=spot.y_mm - spot.box()[1])])
 
 
 def pack_found(found: Found, task: Task) -> Pack | None:
@@ -103,17 +114,26 @@ def pack_found(found: Found, task: Task) -> Pack | None:
     return make_pack(spots)
 
 
-def sliced(pack: Pack, frame: Frame) -> list[Pack]:
+def sliced(pack: Pack, frame: Frame, *, first_mm: float = np.inf) -> list[Pack]:
     """A pack cut into packs no longer than a section, each with whole pieces, from the left.
 
     Pieces that end within the stretch stay in it; the others begin the next.
+
+    Args:
+        pack: what is cut.
+        frame: what a section offers.
+        first_mm: no more than so much is in the first pack, unless its first piece is longer.
     """
     rest = sorted(((spot, spot.box()) for spot in pack.spots), key=lambda pair: pair[1][0])
-    packs = []
+    packs: list[Pack] = []
     while rest:
-        end = rest[0][1][0] + frame.longest_mm + 1e-6
+        longest = frame.longest_mm if packs else min(first_mm, frame.longest_mm)
+        end = rest[0][1][0] + longest + 1e-6
         inside = [pair for pair in rest if pair[1][2] <= end]
-        rest = [pair for pair in rest if pair[1][2] > end]
+        if inside:
+            rest = [pair for pair in rest if pair[1][2] > end]
+        else:
+            inside, rest = rest[:1], rest[1:]
         packs.append(make_pack(spot for spot, _ in inside))
     return packs
 
@@ -128,7 +148,11 @@ def without_surplus(packs: Sequence[Pack], demand: Sequence[int]) -> list[Pack]:
             gains = [_gain(left[i], index) for i in holders]
             best = int(np.argmax([gain for gain, _ in gains]))
             left[holders[best]].pop(gains[best][1])
-    return [make_pack(spots) for spots in left if spots]
+    return [
+        replace(make_pack(spots), window=pack.window)
+        for spots, pack in zip(left, packs, strict=True)
+        if spots
+    ]
 
 
 def _holds(spots: Sequence[Spot], index: int) -> bool:

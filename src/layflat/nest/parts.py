@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from shapely import Polygon, affinity
@@ -22,6 +23,7 @@ STRIP_SLACK_MM = 0.002
 _SAMPLED_TURNS_DEG = np.arange(0.0, 360.0, 1.0)
 _MAX_COPIES = 10_000
 _MAX_SIZE_MM = 1e6
+_KEPT_BOXES = 4000
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,10 +52,13 @@ class Part:
 
     def bounds(self, turn_deg: float) -> tuple[float, float, float, float]:
         """The exact box of the piece turned about its origin."""
-        turned = transform(
-            self.request.pattern.outline, turn_deg=turn_deg, mirrored=self.request.mirrored
-        )
-        return bounds(turned)
+        return _turned_bounds(self, turn_deg)
+
+
+@lru_cache(maxsize=_KEPT_BOXES)
+def _turned_bounds(part: Part, turn_deg: float) -> tuple[float, float, float, float]:
+    request = part.request
+    return bounds(transform(request.pattern.outline, turn_deg=turn_deg, mirrored=request.mirrored))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,6 +127,16 @@ def make_parts(requests: Sequence[Request], frame: Frame) -> tuple[Part, ...]:
         for index, (request, polygon, fit) in enumerate(zip(requests, polygons, fits, strict=True))
         if not isinstance(fit, str)
     )
+
+
+def fitting_turns(request: Request, frame: Frame) -> tuple[Polygon, tuple[float, ...] | str]:
+    """A request's polygon, and some turns at which it fits or a sentence on why it does not.
+
+    Raises:
+        InputError: it has no copies, no turns or no sound outline.
+    """
+    polygon = _sound_polygon(request)
+    return polygon, _fits(request, polygon, frame)
 
 
 def _sound_polygon(request: Request) -> Polygon:

@@ -2,14 +2,16 @@
 
 from collections.abc import Callable, Sequence
 
-import numpy as np
-
 from layflat.base import FitError, InputError, Progress, silent
 from layflat.nest.bound import lower_bound_mm
 from layflat.nest.check import check_layout
+from layflat.nest.cut_order import cut_order
+from layflat.nest.faults import fault_notes, windows_of
+from layflat.nest.known import known_packs
 from layflat.nest.layout import Layout, Placement, Request, Section, Stock
 from layflat.nest.pack import Pack
-from layflat.nest.parts import Part, make_frame, make_parts
+from layflat.nest.parts import make_frame, make_parts
+from layflat.nest.pinned import Pinned
 from layflat.nest.search import Search
 
 _MAX_SECONDS = 86_400.0
@@ -25,6 +27,8 @@ def place(
     seed: int,
     max_section_mm: float | None = None,
     keep_when_stopped: bool = False,
+    known: Sequence[Layout] = (),
+    pinned: Sequence[Placement] = (),
     progress: Progress = silent,
     watch: Callable[[Layout], None] | None = None,
 ) -> Layout:
@@ -43,6 +47,12 @@ def place(
         max_section_mm: longest section, its end margins included; None is one section.
         keep_when_stopped: whether a stop ends the search with the best layout until then, which
             says so in its notes, rather than passing the stop on.
+        known: layouts of some of these pieces (the same patterns) with the same gap on film of the
+            same width and margins. Their sections are used again where that is shorter.
+        pinned: pieces that stay exactly where they are along and across the roll, at their turn;
+            they are some of those that are asked for. The search goes on around them (see
+            `layflat.nest.around`), and sections that hold one keep their start. Of *known* those
+            count that hold all of them, all pieces, and can be cut; the result is no longer.
         progress: told the present length and yield beside the lower bound, many times a second.
         watch: told of each layout that is shorter than the one before, the first at once, some
             times a second at most. Its pieces keep their gaps and margins, though they may yet be
@@ -52,7 +62,8 @@ def place(
         The layout; no longer than the plain one in stacks.
 
     Raises:
-        InputError: a value is out of range, or an outline is not sound.
+        InputError: a value is out of range, an outline is not sound, or what is pinned was not
+            asked for or cannot be cut like this.
         FitError: pieces are too large (the message names all of them and by how much), or the
             roll is too short (it says how much is missing).
         CheckError: the layout failed its check; nothing that fails is handed out.
@@ -65,8 +76,9 @@ def place(
     if not 0 <= seed <= _MAX_SEED:
         raise InputError(f"The seed is {seed}; it must be from 0 to {_MAX_SEED}.")
     frame = make_frame(stock, gap_mm=gap_mm, max_section_mm=max_section_mm)
+    windows = windows_of(stock)
     parts = make_parts(requests, frame)
-    bound = lower_bound_mm(parts, frame, end_margin_mm=stock.end_margin_mm)
+    bound = lower_bound_mm(parts, frame, end_margin_mm=stock.end_margin_mm, windows=windows)
     _refuse_short_roll(stock, bound, what="even the best layout needs")
     area = sum(part.area_mm2 * part.request.copies for part in parts)
     ends = 2 * stock.end_margin_mm
@@ -78,8 +90,10 @@ def place(
             f"no less than {bound:.0f} mm possible"
         )
 
-    def layout_of(packs: Sequence[Pack], notes: Sequence[str] = ()) -> Layout:
-        sections, placements = _cut_order(packs, parts, stock, spacing_mm=spacing)
+    def made(
+        placed: tuple[tuple[Section, ...], tuple[Placement, ...]], notes: Sequence[str] = ()
+    ) -> Layout:
+        sections, placements = placed
         return Layout(
             stock=stock,
             gap_mm=gap_mm,
@@ -91,26 +105,55 @@ def place(
             seed=seed,
             seconds=seconds,
             requests=tuple(requests),
-            notes=tuple(notes),
+            notes=(*notes, *fault_notes(stock, sections[-1].end_mm)),
         )
 
+    def layout_of(packs: Sequence[Pack], notes: Sequence[str] = ()) -> Layout:
+        return made(cut_order(packs, parts, stock, windows, spacing_mm=spacing), notes)
+
+    if pinned:
+        around = Pinned(
+            parts=parts,
+            frame=frame,
+            windows=windows,
+            stock=stock,
+            gap_mm=gap_mm,
+            max_section_mm=max_section_mm,
+            pinned=tuple(pinned),
+        )
+        placed, notes = around.search(
+            known,
+            seconds=seconds,
+            seed=seed,
+            progress=progress,
+            describe=describe,
+            keep_when_stopped=keep_when_stopped,
+            watch=None if watch is None else lambda found: watch(made(found)),
+        )
+        return _refused_or(made(placed, notes))
     search = Search(
         parts=parts,
         frame=frame,
         extra_mm=ends + spacing,
+        windows=windows,
         seconds=seconds,
         seed=seed,
         progress=progress,
         describe=describe,
         keep_when_stopped=keep_when_stopped,
         watch=None if watch is None else lambda packs: watch(layout_of(packs)),
+        known=known_packs(known, parts, stock),
     )
     packs = search.run()
-    layout = layout_of(packs, search.notes)
-    check_layout(layout)
-    _refuse_short_roll(stock, layout.length_mm, what="the best layout that was found needs")
+    layout = _refused_or(layout_of(packs, search.notes))
     if not search.was_stopped:
         progress(describe(layout.length_mm), 1.0)
+    return layout
+
+
+def _refused_or(layout: Layout) -> Layout:
+    check_layout(layout)
+    _refuse_short_roll(layout.stock, layout.length_mm, what="the best layout that was found needs")
     return layout
 
 
@@ -121,42 +164,3 @@ def _refuse_short_roll(stock: Stock, length_mm: float, *, what: str) -> None:
             f"{length_mm - stock.length_mm:.0f} mm are missing. "
             "Take another roll, or lay fewer pieces on this one."
         )
-
-
-def _cut_order(
-    packs: Sequence[Pack], parts: Sequence[Part], stock: Stock, *, spacing_mm: float
-) -> tuple[tuple[Section, ...], tuple[Placement, ...]]:
-    """The packs as sections one after the other, the fullest first, their pieces along x.
-
-    The last section is the one that leaves most of its width free: the rest of the roll there
-    is the most use as an offcut.
-    """
-
-    def fullness(pack: Pack) -> float:
-        area = sum(spot.part.area_mm2 for spot in pack.spots)
-        return -area / pack.length_mm
-
-    sections: list[Section] = []
-    placements: list[Placement] = []
-    copies = np.zeros(len(parts), dtype=int)
-    start = 0.0
-    for index, pack in enumerate(sorted(packs, key=fullness)):
-        end = start + pack.length_mm + 2 * stock.end_margin_mm
-        sections.append(Section(start_mm=start, end_mm=end))
-        for spot in sorted(pack.spots, key=lambda spot: spot.box()[:2]):
-            part = spot.part
-            copies[part.index] += 1
-            placements.append(
-                Placement(
-                    pattern=part.request.pattern,
-                    number=len(placements) + 1,
-                    copy=int(copies[part.index]),
-                    section=index,
-                    turn_deg=spot.turn_deg,
-                    x_mm=spot.x_mm + start + stock.end_margin_mm,
-                    y_mm=spot.y_mm + stock.edge_margin_mm,
-                    mirrored=part.request.mirrored,
-                )
-            )
-        start = end + spacing_mm
-    return tuple(sections), tuple(placements)

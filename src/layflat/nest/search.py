@@ -5,24 +5,47 @@ import os
 import random
 import time
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from contextlib import closing
+from dataclasses import dataclass, field, replace
 
 from layflat.base import Progress, StoppedError
-from layflat.nest.check import TOLERANCE_MM, too_near
+from layflat.nest.check import TOLERANCE_MM
+from layflat.nest.closer import closer, is_sound, last_sound
 from layflat.nest.cover import best_cover, film_mm
+from layflat.nest.dealing import Dealing, run_limits
 from layflat.nest.engine import Found, Task, whole_seconds
+from layflat.nest.faults import WHOLE, Window
 from layflat.nest.fronts import front_packs
-from layflat.nest.groups import Neighbours
-from layflat.nest.pack import Pack, Spot, make_pack, pack_found, sliced
+from layflat.nest.groups import Dealer, Group, grown_areas
+from layflat.nest.pack import Pack, pack_found, single_pack, sliced
 from layflat.nest.parts import Frame, Part
-from layflat.nest.push import pushed
-from layflat.nest.race import Outcome, race
+from layflat.nest.peel import Peel
+from layflat.nest.race import Outcome, race, relay
 from layflat.nest.shelves import shelf_packs
 
-_STRIP_SHARE = 0.3
-_GROUP_S = 3.0
-_PATIENCE_S = 0.6
-_GRACE_PART = 0.05
+_STRIP_SHARE, _STRIP_SHARE_KNOWN, _STRIP_SHARE_MANY = 0.3, 0.1, 0.05
+"""How much of the time one strip of everything gets where sections are limited: at first; where
+sections are known already; where there is time to deal pieces to several sections."""
+_MANY_S = 2.0
+"""So many seconds for each section are time enough for that."""
+_STRIP_SHARE_NEARLY = 0.7
+_NEARLY = 1.12
+"""A strip that is no longer than so many sections may yet fit into one, and is searched on."""
+_GROUP_S = 16.0
+"""What a group is given at most."""
+_AT_LAST = 0.25
+"""In this last part of the time sections are mostly packed again as they are."""
+_PEEL_PART = 0.5
+"""How much of the rest of the time goes into a first layout, section after section."""
+_CHOICE_PART, _DENSEST = 0.05, 250
+"""How much of the time may go into choosing from all packs there are, so many at most."""
+_LEAST_S = 0.15
+_CLOSER_PART, _CLOSER_S = 0.02, 0.7
+"""How much of the time, at most so many seconds, pushing a strip together may take."""
+_CUTS = (0.3, 0.5, 0.7, 0.85, 1.0)
+"""How long a first section is cut from a strip, as parts of the longest."""
+_LAST_FOUND = 3
+"""So many of a strip's last layouts are moved together: the shortest need not stay it."""
 _GLANCE_S = 0.2
 _GLANCE_PART = 0.2
 """How much of the time may go into confirming layouts that are only shown."""
@@ -39,15 +62,17 @@ class Search:
     Attributes:
         parts, frame: what to lay out where.
         extra_mm: film that a section takes besides its pieces.
+        windows: the sound film of the roll.
         seconds: the budget.
         seed: of everything random.
         progress: told the present length and yield beside the bound.
         describe: makes that sentence from a length.
         keep_when_stopped: whether a stop ends the search with what it has found.
         watch: told of the packs of each better layout; None where nobody looks.
+        known: packs to begin from.
         best: the packs of the shortest layout so far.
         notes: sentences on what went wrong.
-        source: who made the best layout: "stacks", "fronts" or "engine".
+        source: who made the best layout: "stacks", "fronts", "known" or "engine".
         was_stopped: whether a person ended the search before its time.
     """
 
@@ -60,6 +85,8 @@ class Search:
     describe: Callable[[float], str]
     keep_when_stopped: bool = False
     watch: Callable[[Sequence[Pack]], None] | None = None
+    windows: Sequence[Window] = WHOLE
+    known: Sequence[Pack] = ()
     best: list[Pack] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     source: str = "stacks"
@@ -70,6 +97,15 @@ class Search:
         self._random = random.Random(self.seed)
         self._seeds = _seeds(self.seed, self._random)
         self._pool: list[Pack] = []
+        gap = self.frame.gap_mm
+        self._dealer = Dealer(
+            grown_areas(self.parts),
+            (self.frame.usable_mm + gap) * (self._longest_first_mm + gap),
+            choice=self._random,
+        )
+        self._dealing = Dealing(self._dealer, longest_mm=self._longest_first_mm)
+        self._asked: dict[Task, Group] = {}
+        self._choose_at = self._started
         self._failures: dict[str, int] = {}
         self._shown_mm = math.inf
         self._glance_at = self._started
@@ -86,9 +122,28 @@ class Search:
         Raises:
             StoppedError: *progress* raised it; no process is left behind.
         """
-        self.best = shelf_packs(self.parts, self.frame)
-        self._pool = [*self.best, *(_single(part) for part in self.parts)]
-        self._take_fronts()
+        plain = shelf_packs(self.parts, self.frame)
+        last = len(self.windows) - 1
+        self.best = [replace(pack, window=last) for pack in plain]
+        self._pool = [*plain, *(single_pack(part) for part in self.parts)]
+        for pack in self._pool:
+            self._dealing.note(pack)
+        # At once: what follows may take a second or two with many pieces.
+        self._show()
+        if self._has_faults:
+            self._choose([pack for one in plain for pack in self._cut_up(one)], source="stacks")
+        longest = self.frame.longest_mm + TOLERANCE_MM
+        self._choose(
+            [
+                pack
+                for one in self.known
+                if one.length_mm <= longest and is_sound(one, self.frame)
+                for pack in self._cut_up(one)
+            ],
+            source="known",
+        )
+        if self.source != "known":
+            self._take_fronts()
         self._show()
         self._tell(())
         try:
@@ -117,20 +172,51 @@ class Search:
     def _take_fronts(self) -> None:
         """Begin from the pieces pushed up in turn, where that is sound and shorter."""
         packs = front_packs(self.parts, self.frame, extra_mm=self.extra_mm)
-        if not packs or not all(_is_sound(pack, self.frame) for pack in packs):
+        if not packs or not all(is_sound(pack, self.frame) for pack in packs):
+            return
+        if self._has_faults:
+            self._choose([pack for one in packs for pack in self._cut_up(one)], source="fronts")
             return
         self._pool += packs
-        if film_mm(packs, extra_mm=self.extra_mm) < self._film() - 1e-9:
-            self.best, self.source = packs, "fronts"
+        self._better(packs, source="fronts")
 
     @property
     def _deadline(self) -> float:
         return self._started + self.seconds
 
     @property
+    def _has_faults(self) -> bool:
+        return len(self.windows) > 1
+
+    @property
+    def _longest_first_mm(self) -> float:
+        """The longest stretch of pieces that goes into one section before any fault."""
+        return min(self.frame.longest_mm, self.windows[0].length_mm - self.extra_mm)
+
+    def _cut_up(self, pack: Pack) -> list[Pack]:
+        """A pack cut into sections, also so that a first one fills each window between faults."""
+        firsts = {window.length_mm - self.extra_mm for window in self.windows}
+        lengths = {min(first, self.frame.longest_mm) for first in firsts}
+        ways = [sliced(pack, self.frame, first_mm=length) for length in sorted(lengths)]
+        ways += [
+            sliced(pack, replace(self.frame, longest_mm=length))
+            for length in sorted(lengths)[:-1]
+            if length > 0
+        ]
+        return [one for way in ways for one in way]
+
+    @property
     def _is_sectioned(self) -> bool:
         """Whether the shortest layout does not go into one section, as far as is known."""
         return len(self.best) > 1
+
+    @property
+    def _has_time(self) -> bool:
+        """Whether there will be several sections, and time to deal pieces to each."""
+        if not math.isfinite(self._longest_first_mm):
+            return False
+        sections = self._dealer.sections(self.demand)
+        return sections > 1 and self.seconds > _MANY_S * sections
 
     def _task(self, counts: Sequence[int], *, seconds: float, workers: int | None) -> Task:
         exploration, compression = whole_seconds(seconds)
@@ -147,23 +233,30 @@ class Search:
 
     def _strip(self) -> None:
         """Everything in one strip: the whole layout, or the order to cut sections from."""
-        limited = math.isfinite(self.frame.longest_mm)
-        half = self._started + _STRIP_SHARE * self.seconds
-        inner = self.frame.longest_mm + self.frame.gap_mm
+        limited = math.isfinite(self._longest_first_mm)
+        share = _STRIP_SHARE if not self.known else _STRIP_SHARE_KNOWN
+        share = _STRIP_SHARE_MANY if self._has_time else share
+        half = self._started + share * self.seconds
+        nearly = self._started + max(share, _STRIP_SHARE_NEARLY) * self.seconds
+        inner = self._longest_first_mm + self.frame.gap_mm
 
         def watch(outcomes: Sequence[Outcome]) -> bool:
             self._glance(outcomes)
             self._tell(outcomes)
             fits = any(o.found and o.found[-1].length_mm <= inner for o in outcomes)
-            return limited and not fits and time.monotonic() > half
+            near = any(o.found and o.found[-1].length_mm <= _NEARLY * inner for o in outcomes)
+            return limited and not fits and time.monotonic() > (nearly if near else half)
 
-        while (left := self._deadline - time.monotonic()) > _PATIENCE_S / 2:
-            # The engine overruns whole seconds a little; the grace lets it end by itself.
-            grace = _GRACE_PART * left
-            task = self._task(self.demand, seconds=left, workers=None)
-            outcomes = race([task], deadline=self._deadline + grace, watch=watch)
-            self._take(outcomes)
-            if outcomes[0].ending == "stopped" and time.monotonic() > self._deadline:
+        while (left := self._deadline - time.monotonic()) > _LEAST_S:
+            # The last part of the time is for moving the engine's layouts together. It counts in
+            # whole seconds, and its last ones must not be cut off: its steps are finest then.
+            until = self._deadline - min(_CLOSER_PART * left, _CLOSER_S)
+            whole = math.floor(until - time.monotonic())
+            task = self._task(self.demand, seconds=whole, workers=None)
+            outcomes = race([task], deadline=until, watch=watch)
+            is_over = time.monotonic() > until
+            self._take(outcomes, last=_LAST_FOUND)
+            if outcomes[0].ending == "stopped" and is_over:
                 self.notes.append(
                     f"The search used its whole {self.seconds:g} s; the best layout found by then "
                     "counts."
@@ -173,38 +266,93 @@ class Search:
 
     def _sections(self) -> None:
         """Groups of pieces, packed a section each, as long as time remains."""
-        neighbours = Neighbours(len(self.parts), choice=self._random)
-        side_by_side = max(1, min(_MOST_SIDE_BY_SIDE, os.cpu_count() or 1))
+        outcomes = relay(
+            self._group_tasks(),
+            at_once=max(1, min(_MOST_SIDE_BY_SIDE, os.cpu_count() or 1)),
+            deadline=self._deadline,
+            watch=lambda: self._tell(()),
+        )
+        with closing(outcomes):
+            for outcome in outcomes:
+                self._take([outcome])
+                for packs in self._dealing.packed(self._asked.pop(outcome.task), self.best):
+                    if not self._has_faults:
+                        self._better(packs, source="engine")
 
-        def watch(_: Sequence[Outcome]) -> bool:
-            self._tell(())
-            return False
+    def _group_tasks(self) -> Iterator[Task]:
+        """Each next group to pack."""
+        now = time.monotonic()
+        peel = Peel(
+            self._dealer,
+            self.demand,
+            self._dealing.shortest,
+            longest_mm=self._longest_first_mm,
+            begin=now,
+            seconds=_PEEL_PART * (self._deadline - now),
+        )
+        is_peeling = not self.known and self._has_time
+        while (now := time.monotonic()) < self._deadline - _LEAST_S:
+            at_last = now > self._deadline - _AT_LAST * self.seconds
+            wanted = peel.next_group(now) if is_peeling else None
+            if is_peeling and wanted is None:
+                is_peeling = False
+                if peel.is_done:
+                    self._better(peel.packs, source="engine")
+            group, hoped = wanted or self._dealing.next_group(self.best, at_last=at_last)
+            task = self._task(group, seconds=_GROUP_S, workers=1)
+            task = run_limits(task, hoped, at_last=at_last)
+            self._asked[task] = group
+            yield task
 
-        while time.monotonic() < self._deadline - _PATIENCE_S / 2:
-            groups = neighbours.next_groups(self.best, least=side_by_side)
-            tasks = [self._task(group, seconds=_GROUP_S, workers=1) for group in groups]
-            deadline = min(self._deadline, time.monotonic() + _GROUP_S)
-            self._take(race(tasks, deadline=deadline, watch=watch, patience_s=_PATIENCE_S))
-
-    def _take(self, outcomes: Sequence[Outcome]) -> None:
-        """Put what was found into the pool and choose anew."""
+    def _take(self, outcomes: Sequence[Outcome], *, last: int = 1) -> None:
+        """Put what was found into the pool, the last layouts of each run, and choose anew."""
         fresh: list[Pack] = []
         for outcome in outcomes:
             if outcome.ending not in ("done", "stopped"):
                 self._failures[outcome.ending] = self._failures.get(outcome.ending, 0) + 1
-            sound = self._last_sound(outcome)
-            if sound is not None:
-                packs = sliced(self._pushed(sound), self.frame)
-                fresh += packs if len(packs) == 1 else [self._pushed(pack) for pack in packs]
+            sound, was_refused = last_sound(outcome, self.frame, most=last)
+            if was_refused:
+                self._failures["reported a layout that the check refused"] = 1
+            if sound:
+                tight = min(
+                    (closer(pack, self.frame) for pack in sound), key=lambda pack: pack.length_mm
+                )
+                packs = self._cut_up(tight)
+                fresh += packs if len(packs) == 1 else [closer(pack, self.frame) for pack in packs]
+                self._propose_parts(tight)
         self._choose(fresh)
 
-    def _choose(self, fresh: Sequence[Pack]) -> None:
-        if not fresh:
+    def _propose_parts(self, pack: Pack) -> None:
+        """Have pieces that lie together in a strip packed by themselves."""
+        longest = self._longest_first_mm
+        if not math.isfinite(longest) or pack.length_mm <= longest:
             return
-        self._pool = [*self._pool, *fresh]
-        chosen = best_cover(self._pool, self.demand, extra_mm=self.extra_mm, fallback=self.best)
-        if film_mm(chosen, extra_mm=self.extra_mm) < self._film() - 1e-9:
-            self.best, self.source = chosen, "engine"
+        for part in _CUTS:
+            cut = sliced(pack, self.frame, first_mm=part * longest)
+            self._dealer.propose(one.counts(len(self.parts)) for one in cut)
+
+    def _choose(self, fresh: Sequence[Pack], *, source: str = "engine") -> None:
+        """Have packs to choose from; choose, unless choosing has taken much time of late."""
+        for pack in fresh:
+            self._dealing.note(pack)
+        began = time.monotonic()
+        if not fresh or (began < self._choose_at and not self._has_faults):
+            return
+        chosen = best_cover(
+            [*self._pool, *self.best, *self._dealing.densest(_DENSEST, extra_mm=self.extra_mm)],
+            self.demand,
+            extra_mm=self.extra_mm,
+            fallback=self.best,
+            windows=self.windows,
+        )
+        self._better(chosen, source=source)
+        now = time.monotonic()
+        self._choose_at = now + (now - began) / _CHOICE_PART
+
+    def _better(self, packs: Sequence[Pack], *, source: str) -> None:
+        """Take a whole layout if it is shorter."""
+        if self._film_of(packs) < self._film() - 1e-9:
+            self.best, self.source = list(packs), source
             self._show()
 
     def _glance(self, outcomes: Sequence[Outcome]) -> None:
@@ -216,8 +364,8 @@ class Search:
             if outcome.found and outcome.found[-1] is not self._glanced:
                 self._glanced = outcome.found[-1]
                 pack = pack_found(self._glanced, outcome.task)
-                if pack is not None and _is_sound(pack, self.frame):
-                    self._choose(sliced(pack, self.frame))
+                if pack is not None and is_sound(pack, self.frame):
+                    self._choose(self._cut_up(pack))
         now = time.monotonic()
         self._glance_at = now + max(_GLANCE_S, (now - began) / _GLANCE_PART)
 
@@ -226,31 +374,20 @@ class Search:
             self._shown_mm = self._film()
             self.watch(self.best)
 
-    def _last_sound(self, outcome: Outcome) -> Pack | None:
-        """The best of a run's last layouts that independent geometry confirms."""
-        for found in reversed(outcome.found):
-            pack = pack_found(found, outcome.task)
-            if pack is not None and _is_sound(pack, self.frame):
-                return pack
-            self._failures["reported a layout that the check refused"] = 1
-        return None
-
-    def _pushed(self, pack: Pack) -> Pack:
-        """The pack pushed together, as long as independent geometry confirms it."""
-        closer = pushed(pack, gap_mm=self.frame.gap_mm)
-        return closer if _is_sound(closer, self.frame) else pack
-
     def _film(self) -> float:
-        return film_mm(self.best, extra_mm=self.extra_mm)
+        return self._film_of(self.best)
+
+    def _film_of(self, packs: Sequence[Pack]) -> float:
+        return film_mm(packs, extra_mm=self.extra_mm, windows=self.windows)
 
     def _tell(self, outcomes: Sequence[Outcome]) -> None:
         length = self._film()
         for outcome in outcomes:
             if outcome.found and outcome.found[-1].length_mm - self.frame.gap_mm <= (
-                self.frame.longest_mm
+                self._longest_first_mm
             ):
                 found = outcome.found[-1].length_mm - self.frame.gap_mm + self.extra_mm
-                length = min(length, found)
+                length = min(length, self.windows[0].start_mm + found)
         done = (time.monotonic() - self._started) / self.seconds
         self.progress(self.describe(length), min(1.0, done))
 
@@ -260,21 +397,3 @@ def _seeds(first: int, choice: random.Random) -> Iterator[int]:
     yield first % _SEEDS
     while True:
         yield choice.randrange(_SEEDS)
-
-
-def _single(part: Part) -> Pack:
-    """One piece by itself, at the turn at which it takes the least length."""
-    packs = [make_pack([Spot(part, turn, 0.0, 0.0)]) for turn in part.fitting]
-    best = min(packs, key=lambda pack: pack.length_mm)
-    # Against the lower edge margin.
-    spot = best.spots[0]
-    return make_pack([spot._replace(y_mm=spot.y_mm - spot.box()[1])])
-
-
-def _is_sound(pack: Pack, frame: Frame) -> bool:
-    """Whether the pieces of a pack lie within the usable width and a gap apart."""
-    boxes = [spot.box() for spot in pack.spots]
-    low, high = min(box[1] for box in boxes), max(box[3] for box in boxes)
-    if low < -TOLERANCE_MM or high > frame.usable_mm + TOLERANCE_MM:
-        return False
-    return not too_near(pack.patterns(), gap_mm=frame.gap_mm)

@@ -1,0 +1,85 @@
+"""A first layout in sections: one after the other, each the densest of many that were tried."""
+
+from collections.abc import Mapping
+
+from layflat.nest.groups import Dealer, Group
+from layflat.nest.pack import Pack
+
+_LATE = 2.0
+"""A section that nothing fits into after so many times its time ends the attempt."""
+_LAST_TRIES = 3
+
+
+class Peel:
+    """Takes full groups from the pieces that are left, as many for each section as time allows.
+
+    Of the groups tried for a section the one stays that fits and wastes least; then the next
+    section's are dealt from the others. (Greedy and random by turns: T. A. Feo, M. G. C. Resende,
+    Greedy randomized adaptive search procedures, J. Global Optim. 6 (1995) 109-133; from memory.)
+
+    Attributes:
+        packs: the sections so far; of all pieces once `is_done`.
+        is_done: whether no piece is left.
+    """
+
+    def __init__(
+        self,
+        dealer: Dealer,
+        demand: Group,
+        shortest: Mapping[Group, Pack],
+        *,
+        longest_mm: float,
+        begin: float,
+        seconds: float,
+    ) -> None:
+        """Begin with all pieces.
+
+        Args:
+            dealer: deals groups.
+            demand: all pieces.
+            shortest: every group's shortest pack, as they are found.
+            longest_mm: the longest stretch of a section.
+            begin, seconds: when, by `time.monotonic`, and how long it may take.
+        """
+        self.packs: list[Pack] = []
+        self._dealer = dealer
+        self._left = demand
+        self._shortest = shortest
+        self._longest_mm = longest_mm
+        self._each_s = seconds / max(1.0, dealer.sections(demand))
+        self._until = begin + self._each_s
+        self._tried: list[Group] = []
+
+    @property
+    def is_done(self) -> bool:
+        """Whether no piece is left."""
+        return not any(self._left)
+
+    def next_group(self, now: float) -> tuple[Group, float] | None:
+        """The group to pack next, and how long it may be; None once there is no more to do."""
+        is_last = self._dealer.sections(self._left) <= 1
+        best = self._best()
+        if best is not None and (now > self._until or (is_last and len(self._tried) > _LAST_TRIES)):
+            self.packs.append(self._shortest[best])
+            self._left = tuple(a - b for a, b in zip(self._left, best, strict=True))
+            self._tried = []
+            self._until = max(self._until, now) + self._each_s
+            best = None
+        if self.is_done or now > self._until + _LATE * self._each_s:
+            return None
+        group = self._dealer.full_group(self._left)
+        self._tried.append(group)
+        hoped = self._longest_mm
+        if best is not None:
+            per_area = self._shortest[best].length_mm / self._dealer.area(best)
+            hoped = min(hoped, per_area * self._dealer.area(group))
+        return group, hoped
+
+    def _best(self) -> Group | None:
+        """Of the groups tried for this section the densest."""
+        found = [group for group in self._tried if group in self._shortest]
+        return min(
+            found,
+            key=lambda one: self._shortest[one].length_mm / self._dealer.area(one),
+            default=None,
+        )
