@@ -130,6 +130,21 @@ def test_a_cut_across_a_piece_is_refused() -> None:
         )
 
 
+@pytest.mark.parametrize("depth_mm", [0.025, 0.2])
+def test_a_cut_from_the_waste_may_not_reach_into_film(depth_mm: float) -> None:
+    # From below the plate's edge at y = 30; the tip ends as far behind its pivot as the offset is.
+    end = round(40 * (30.0 + depth_mm + machine().knife_offset_mm))
+    made = with_texts(
+        program(plate(), machine()),
+        lambda text: text.replace("SP0;", f"PU3000,400;\nPD3000,{end};\nPU0,0;SP0;"),
+    )
+    if depth_mm <= 0.05:
+        assert check_program(made, plate(), machine()).stray_mm == pytest.approx(depth_mm, abs=0.01)
+        return
+    with pytest.raises(CheckError, match=r"enters the piece plate by 0\.200 mm"):
+        check_program(made, plate(), machine())
+
+
 def test_a_program_moved_by_a_tenth_is_refused() -> None:
     made = program(plate(), machine())
     x, y = 20.1, 30.0

@@ -5,6 +5,7 @@ import itertools
 import numpy as np
 import pytest
 
+from cut.yardstick import yardstick_mm
 from layflat.cut.order import Stop, best_starts, shortest_tour, travel_mm
 
 START, END = np.zeros(2), np.array([100.0, 0.0])
@@ -87,3 +88,29 @@ def test_a_grid_of_many_pieces_is_near_its_bound() -> None:
     visits = shortest_tour(stops, start_mm=START, end_mm=np.array([90.0, 0.0]))
     # No tour over n places of a grid of pitch 10 is shorter than (n - 1) pitches.
     assert travel_mm(stops, visits, START, np.array([90.0, 0.0])) <= 1.08 * 59 * 10
+
+
+def scattered(count: int, seed: int) -> list[Stop]:
+    """Pieces with one line each, strewn over a roll, two places to start on either."""
+    rng = np.random.default_rng(seed)
+    middles = rng.uniform(0, 1000, (count, 1, 2))
+    entries = middles + rng.uniform(-40, 40, (count, 2, 2))
+    return [Stop(i, False, e, e + 1.0) for i, e in enumerate(entries)]
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_within_five_per_cent_of_the_tour_of_ortools(seed: int) -> None:
+    # OR-Tools' routing: cheapest arc, then its local search until nothing gets shorter.
+    stops = scattered(40, seed)
+    end = np.array([1000.0, 0.0])
+    visits = shortest_tour(stops, start_mm=START, end_mm=end)
+    assert travel_mm(stops, visits, START, end) <= 1.05 * yardstick_mm(stops, START, end)
+
+
+def test_order_is_kept_where_it_is_wanted() -> None:
+    stops = scattered(30, 3)
+    before = [(20, 4), (4, 11), (25, 2)]
+    visits = shortest_tour(stops, before=before, start_mm=START, end_mm=END)
+    order = [stop for stop, _ in visits]
+    assert sorted(order) == list(range(30))
+    assert all(order.index(a) < order.index(b) for a, b in before)

@@ -29,7 +29,7 @@ def test_a_knife_that_goes_down_and_nowhere_is_a_stab() -> None:
 
 
 def test_what_is_read_over_is_said() -> None:
-    assert read_program("IN;SP1;VS20;VS10;PU;").notes == ("VS was read over (2 times).",)
+    assert read_program("IN;SP1;FS20;FS10;PU;").notes == ("FS was read over (2 times).",)
 
 
 def test_a_program_that_ends_down_or_cut_short_is_told_apart() -> None:

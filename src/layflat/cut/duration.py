@@ -8,38 +8,50 @@ c = cos(turn/2), hence v² = a d c / (1 - c). A turn back stops the head. Limits
 backward and forward along the run, so that every stretch can be braked in time.
 """
 
-import math
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from layflat.base import FloatArray
+from layflat.cut.machine import Machine
+from layflat.cut.reader import Stroke
 
 
 def stretch_seconds(
-    length_mm: float,
-    start_mm_s: float,
-    end_mm_s: float,
+    length_mm: ArrayLike,
+    start_mm_s: ArrayLike,
+    end_mm_s: ArrayLike,
     *,
-    speed_mm_s: float,
+    speed_mm_s: ArrayLike,
     acceleration_mm_s2: float,
-) -> float:
-    """Seconds over a straight stretch, entered and left at given speeds; exact.
+) -> FloatArray:
+    """Seconds over straight stretches, entered and left at given speeds; exact.
 
-    The speeds at the ends must be reachable from each other within the stretch.
+    All may be numbers or arrays alike. The speeds at the ends must be reachable from each other
+    within the stretch.
     """
+    length, start, end = (
+        np.asarray(a, dtype=np.float64) for a in (length_mm, start_mm_s, end_mm_s)
+    )
     a = acceleration_mm_s2
-    peak = math.sqrt(max(0.0, a * length_mm + 0.5 * (start_mm_s**2 + end_mm_s**2)))
-    top = max(min(peak, speed_mm_s), start_mm_s, end_mm_s)
-    ramps = (2.0 * top**2 - start_mm_s**2 - end_mm_s**2) / (2.0 * a)
-    steady = max(0.0, length_mm - ramps) / top if top > 0.0 else 0.0
-    return (2.0 * top - start_mm_s - end_mm_s) / a + steady
+    peak = np.sqrt(a * length + 0.5 * (start**2 + end**2))
+    top = np.maximum(np.minimum(peak, speed_mm_s), np.maximum(start, end))
+    ramps = (2.0 * top**2 - start**2 - end**2) / (2.0 * a)
+    steady = np.maximum(0.0, length - ramps) / np.maximum(top, np.finfo(np.float64).tiny)
+    seconds: FloatArray = (2.0 * top - start - end) / a + steady
+    return seconds
 
 
 def junction_speeds(
-    points_mm: FloatArray, *, speed_mm_s: float, acceleration_mm_s2: float, deviation_mm: float
+    points_mm: FloatArray,
+    *,
+    speed_mm_s: float | FloatArray,
+    acceleration_mm_s2: float,
+    deviation_mm: float,
 ) -> FloatArray:
-    """(n,) float64: the greatest speed at each point of a polyline; 0 at both ends."""
+    """(n,) float64: the greatest speed at each point of a polyline; 0 at both ends.
+
+    The speed is one for all, or (n - 1,) of each stretch.
+    """
     steps = np.diff(points_mm, axis=0)
     headings = np.arctan2(steps[:, 1], steps[:, 0])
     turn = np.abs(np.remainder(np.diff(headings) + np.pi, 2.0 * np.pi) - np.pi)
@@ -47,45 +59,76 @@ def junction_speeds(
     with np.errstate(divide="ignore"):
         joint = np.sqrt(acceleration_mm_s2 * deviation_mm * cos / (1.0 - cos))
     limits = np.zeros(len(points_mm))
-    limits[1:-1] = np.minimum(joint, speed_mm_s)
+    most = np.broadcast_to(np.asarray(speed_mm_s, dtype=np.float64), (len(points_mm) - 1,))
+    limits[1:-1] = np.minimum(joint, np.minimum(most[1:], most[:-1]))
     return limits
 
 
 def run_seconds(
-    points_mm: ArrayLike, *, speed_mm_s: float, acceleration_mm_s2: float, deviation_mm: float
+    points_mm: ArrayLike,
+    *,
+    speed_mm_s: ArrayLike,
+    acceleration_mm_s2: float,
+    deviation_mm: float,
 ) -> float:
     """Seconds for a run along a polyline, from rest to rest.
 
     Args:
         points_mm: (n, 2) float64, n >= 1; repeated points are taken as one.
-        speed_mm_s: the greatest speed, above 0.
+        speed_mm_s: the greatest speed, above 0; one for all, or (n - 1,) of each stretch.
         acceleration_mm_s2: the greatest acceleration, along the path and across it; above 0.
         deviation_mm: how far the head may round off a joint; above 0.
     """
     points = np.asarray(points_mm, dtype=np.float64).reshape(-1, 2)
     keep = np.ones(len(points), dtype=bool)
     keep[1:] = np.any(np.diff(points, axis=0) != 0.0, axis=1)
+    stretches = max(0, len(points) - 1)
+    most = np.broadcast_to(np.asarray(speed_mm_s, dtype=np.float64), (stretches,))[keep[1:]]
     points = points[keep]
     if len(points) < 2:
         return 0.0
-    lengths = np.hypot(*np.diff(points, axis=0).T).tolist()
+    steps = np.diff(points, axis=0)
+    lengths = np.hypot(steps[:, 0], steps[:, 1])
     speeds = junction_speeds(
         points,
-        speed_mm_s=speed_mm_s,
+        speed_mm_s=most,
         acceleration_mm_s2=acceleration_mm_s2,
         deviation_mm=deviation_mm,
-    ).tolist()
-    gain = 2.0 * acceleration_mm_s2
-    for i in range(len(lengths) - 1, -1, -1):
-        speeds[i] = min(speeds[i], math.sqrt(speeds[i + 1] ** 2 + gain * lengths[i]))
-    total = 0.0
-    for i, length in enumerate(lengths):
-        speeds[i + 1] = min(speeds[i + 1], math.sqrt(speeds[i] ** 2 + gain * length))
-        total += stretch_seconds(
-            length,
-            speeds[i],
-            speeds[i + 1],
-            speed_mm_s=speed_mm_s,
-            acceleration_mm_s2=acceleration_mm_s2,
+    )
+    # v² may change by 2 a s over the way s: each limit, carried both ways, is a line of v² over s.
+    gained = 2.0 * acceleration_mm_s2 * np.concatenate(([0.0], np.cumsum(lengths)))
+    squared = np.minimum.accumulate((speeds**2 + gained)[::-1])[::-1] - gained
+    squared = np.minimum.accumulate(squared - gained) + gained
+    speeds = np.sqrt(np.maximum(0.0, squared))
+    return float(
+        np.sum(
+            stretch_seconds(
+                lengths,
+                speeds[:-1],
+                speeds[1:],
+                speed_mm_s=most,
+                acceleration_mm_s2=acceleration_mm_s2,
+            )
         )
-    return total
+    )
+
+
+def stroke_seconds(stroke: Stroke, machine: Machine) -> float:
+    """Seconds for one run of the head as a program tells it, the knife's own moves with it.
+
+    Args:
+        stroke: up or down; on the way down its told speeds count, where it has some.
+        machine: its speeds, acceleration and the time of a move of the knife.
+    """
+    speed: FloatArray = np.asarray(
+        machine.cut_speed_mm_s if stroke.down else machine.travel_speed_mm_s
+    )
+    if stroke.down and stroke.speeds:
+        speed = np.minimum(speed, np.array(stroke.speeds) * machine.speed_unit_mm_s)
+    run = run_seconds(
+        stroke.points_mm,
+        speed_mm_s=speed,
+        acceleration_mm_s2=machine.acceleration_mm_s2,
+        deviation_mm=machine.junction_deviation_mm,
+    )
+    return run + (2.0 * machine.knife_move_s if stroke.down else 0.0)

@@ -5,6 +5,7 @@ travel and waste to the right, for outlines (counter-clockwise) and cut-outs (cl
 """
 
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -89,17 +90,22 @@ class Loop:
         """(k,) float64: the distance along the loop at which each element ends."""
         return np.cumsum([element.length_mm for element in self.elements])
 
-    @property
+    @cached_property
     def length_mm(self) -> float:
         """The length of the whole loop."""
         return float(self.ends_mm[-1])
 
+    @cached_property
+    def _ends(self) -> list[float]:
+        """`ends_mm` as plain numbers, which are found faster one at a time."""
+        return [float(end) for end in self.ends_mm]
+
     def place(self, along_mm: float) -> tuple[int, float]:
         """The element, and the part of it, at a distance along the loop from its first joint."""
         along = along_mm % self.length_mm
-        index = min(int(np.searchsorted(self.ends_mm, along, "right")), len(self.elements) - 1)
+        index = min(bisect_right(self._ends, along), len(self.elements) - 1)
         element = self.elements[index]
-        before = float(self.ends_mm[index]) - element.length_mm
+        before = self._ends[index] - element.length_mm
         return index, min(1.0, max(0.0, (along - before) / element.length_mm))
 
     def at(self, along_mm: float) -> tuple[float, float, float]:

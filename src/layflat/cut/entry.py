@@ -7,6 +7,7 @@ the blade is turned on the line itself, one lead-in's length before the start.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,15 +15,17 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from layflat.base import FloatArray
-from layflat.cut.elements import Element, Loop, sampled, wrapped
+from layflat.cut.elements import Element, Loop
 
 _ANGLE_RAD = math.radians(40.0)
 _SCALES = (1.0, 0.6, 0.35)
 _LANDING_MM = 0.1
+_DRAWN_MM = 0.1
 _TOUCH_MM = 0.03
 _WINDOW_MM = 3.0
 _EXTRA_TURN_RAD = 0.2
 _CHOICES = 6
+_TRIES = 20
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,16 +57,29 @@ class Waste:
     core: BaseGeometry
     bounds_mm: tuple[float, float, float, float]
 
-    def takes(self, lead: tuple[Element, ...], *, offset_mm: float) -> bool:
-        """Whether a lead-in lands clear of film and stays in the waste."""
-        x, y = lead[0].x_mm, lead[0].y_mm
+    def takes(self, leads: Sequence[tuple[Element, ...]], *, offset_mm: float) -> list[bool]:
+        """Which of some lead-ins land clear of film and stay in the waste."""
+        starts = np.array([(lead[0].x_mm, lead[0].y_mm) for lead in leads])
         clear = offset_mm + _LANDING_MM
         x0, y0, x1, y1 = self.bounds_mm
-        if not (x0 + clear <= x <= x1 - clear and y0 + clear <= y <= y1 - clear):
-            return False
-        if shapely.dwithin(self.film, shapely.Point(x, y), clear):
-            return False
-        return not shapely.intersects(self.core, shapely.LineString(sampled(lead, step_mm=0.1)))
+        inside = (starts >= (x0 + clear, y0 + clear)) & (starts <= (x1 - clear, y1 - clear))
+        lands = inside.all(axis=1) & ~shapely.dwithin(self.film, shapely.points(starts), clear)
+        crosses = np.asarray(shapely.intersects(self.core, shapely.linestrings(_drawn(leads))))
+        return [bool(takes) for takes in np.asarray(lands & ~crosses)]
+
+
+def _drawn(leads: Sequence[tuple[Element, ...]]) -> FloatArray:
+    """(n, k, 2) float64: lead-ins of one form as polylines, their arcs by points 0.1 mm apart."""
+    straight, arc = leads[0]
+    x, y, heading = np.array([(one.x_mm, one.y_mm, one.heading_rad) for _, one in leads]).T[
+        ..., None
+    ]
+    along = np.linspace(0.0, 1.0, 1 + math.ceil(arc.length_mm / _DRAWN_MM))
+    half = 0.5 * arc.turn_rad * along
+    chord = arc.length_mm * along * np.sinc(half / math.pi)
+    xs = np.hstack((x - straight.length_mm * np.cos(heading), x + chord * np.cos(heading + half)))
+    ys = np.hstack((y - straight.length_mm * np.sin(heading), y + chord * np.sin(heading + half)))
+    return np.stack((xs, ys), axis=-1)
 
 
 def waste_of(film: BaseGeometry, *, bounds_mm: tuple[float, float, float, float]) -> Waste:
@@ -74,36 +90,40 @@ def waste_of(film: BaseGeometry, *, bounds_mm: tuple[float, float, float, float]
     return Waste(film=film, core=core, bounds_mm=bounds_mm)
 
 
-def _turning(loop: Loop) -> tuple[FloatArray, FloatArray]:
+def turning(loop: Loop) -> tuple[FloatArray, FloatArray]:
     """Distance along three rounds of the loop, and how far the direction has turned till there."""
-    elements = loop.elements
-    joints = [
-        abs(wrapped(after.heading_rad - before.end_heading_rad))
-        for before, after in zip(elements, (*elements[1:], elements[0]), strict=True)
-    ]
-    turns = np.column_stack(([abs(e.turn_rad) for e in elements], joints)).reshape(-1)
-    lengths = np.column_stack(([e.length_mm for e in elements], np.zeros(len(elements)))).reshape(
-        -1
-    )
-    along = np.concatenate(([0.0], np.cumsum(np.tile(lengths, 3))))
-    total = np.concatenate(([0.0], np.cumsum(np.tile(turns, 3))))
+    headings = np.array([element.heading_rad for element in loop.elements])
+    turns = np.array([element.turn_rad for element in loop.elements])
+    joints = np.roll(headings, -1) - (headings + turns)
+    joints = np.abs(np.pi - (np.pi - joints) % math.tau)
+    lengths = np.array([element.length_mm for element in loop.elements])
+    stretches = np.column_stack((lengths, np.zeros(len(lengths)))).reshape(-1)
+    turned = np.column_stack((np.abs(turns), joints)).reshape(-1)
+    along = np.cumsum(np.concatenate(([0.0], stretches, stretches, stretches)))
+    total = np.cumsum(np.concatenate(([0.0], turned, turned, turned)))
     # Interpolation wants rising distances: the jump at a joint is spread over a hair.
     return along + 1e-9 * np.arange(len(along)), total
 
 
-def start_places(loop: Loop) -> list[float]:
+def start_places(loop: Loop, closed_mm: Sequence[tuple[float, float]] = ()) -> list[float]:
     """Distances along the loop where a cut may start, the gentlest first; at most six.
 
     The middles of the longest elements and evenly spread places are weighed by how far the
     loop turns within 3 mm before and after; those that turn little more than the gentlest stay,
     spread apart.
+
+    Args:
+        loop: what is cut.
+        closed_mm: stretches, each from where along the loop and how long, where none may start.
     """
     length = loop.length_mm
     lengths = np.array([element.length_mm for element in loop.elements])
     longest = np.argsort(-lengths, kind="stable")[:24]
     middles = loop.ends_mm[longest] - 0.5 * lengths[longest]
     places = np.concatenate((middles, (np.arange(24) + 0.5) * (length / 24)))
-    along, total = _turning(loop)
+    for start, closed in closed_mm:
+        places = places[(places - start) % length >= closed]
+    along, total = turning(loop)
     window = min(_WINDOW_MM, length / 16)
     turn = np.interp(places + length + window, along, total) - np.interp(
         places + length - window, along, total
@@ -140,22 +160,36 @@ def _lead_in(loop: Loop, along_mm: float, *, scale: float, offset_mm: float) -> 
     )
 
 
-def entries_of(loop: Loop, waste: Waste, *, offset_mm: float) -> list[Entry]:
-    """The ways into a loop, at least one."""
-    places = start_places(loop)
+def entries_of(
+    loop: Loop, waste: Waste, *, offset_mm: float, closed_mm: Sequence[tuple[float, float]] = ()
+) -> list[Entry]:
+    """The ways into a loop, at least one.
+
+    Args:
+        loop, waste: what is cut, and beside what.
+        offset_mm: the knife offset.
+        closed_mm: stretches, each from where along the loop and how long, where none may start.
+    """
+    places = start_places(loop, closed_mm)
     for scale in _SCALES:
-        leads = [(s, _lead_in(loop, s, scale=scale, offset_mm=offset_mm)) for s in places]
+        leads = [_lead_in(loop, s, scale=scale, offset_mm=offset_mm) for s in places]
+        taken = waste.takes(leads, offset_mm=offset_mm)
         found = [
             Entry(along_mm=s, lead=lead, in_waste=True)
-            for s, lead in leads
-            if waste.takes(lead, offset_mm=offset_mm)
+            for s, lead, takes in zip(places, leads, taken, strict=True)
+            if takes
         ]
         if found:
             return found
-    run = min(4.0 * offset_mm, 0.25 * loop.length_mm)
+    run = run_on(loop, offset_mm=offset_mm)
     return [
         Entry(along_mm=s, lead=tuple(loop.stretch(s - run, run)), in_waste=False) for s in places
     ]
+
+
+def run_on(loop: Loop, *, offset_mm: float) -> float:
+    """How far before its start on the loop itself a blade turns that finds no room beside it."""
+    return min(4.0 * offset_mm, 0.25 * loop.length_mm)
 
 
 def align_path(waste: Waste, *, offset_mm: float) -> FloatArray | None:
@@ -182,10 +216,13 @@ def align_path(waste: Waste, *, offset_mm: float) -> FloatArray | None:
             if xs[-1] < xs[0] or ys[-1] < ys[0]:
                 continue
             x, y = (grid.reshape(-1) for grid in np.meshgrid(xs, ys, indexing="ij"))
-            boxes = shapely.box(x, y, x + far[0] - clear, y + far[1] - clear)
-            free = np.flatnonzero(~shapely.dwithin(waste.film, boxes, clear))
-            if len(free):
-                nearest = free[np.argmin(np.hypot(x[free], y[free]))]
-                path: FloatArray = shape + np.array([x[nearest], y[nearest]])
-                return path
+            nearest = np.argsort(np.hypot(x, y), kind="stable")
+            for some in np.array_split(nearest, _TRIES):
+                boxes = shapely.box(
+                    x[some], y[some], x[some] + far[0] - clear, y[some] + far[1] - clear
+                )
+                free = some[~shapely.dwithin(waste.film, boxes, clear)]
+                if len(free):
+                    path: FloatArray = shape + np.array([x[free[0]], y[free[0]]])
+                    return path
     return None

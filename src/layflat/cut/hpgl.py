@@ -2,8 +2,10 @@
 
 Only `IN`, `PA`, `SP`, `PU` and `PD` are used, with whole absolute coordinates, as in
 Hewlett-Packard, PCL 5 Printer Language Technical Reference Manual, Part II (HP-GL/2), pages
-17-7 to 17-23 and 20-32. `VS` (speed, in whole cm/s) and `FS` (force) mean different things to
-different machines and are written only if the machine file asks for them.
+17-7 to 17-23 and 20-32. `VS` (speed, whole numbers) and `FS` (force) mean different things to
+different machines and are written only if the machine file asks for them; `VS` between the
+commands of one cut only if it says that the machine takes it there. How a machine counts
+otherwise is a matter of `layflat.cut.dialect`.
 """
 
 from collections.abc import Sequence
@@ -12,6 +14,7 @@ import numpy as np
 
 from layflat.base import FloatArray, IntArray
 from layflat.cut.machine import Machine
+from layflat.cut.speed import full_speed, told_speeds
 
 
 def to_units(points_mm: FloatArray, *, units_per_mm: float) -> IntArray:
@@ -23,33 +26,71 @@ def to_units(points_mm: FloatArray, *, units_per_mm: float) -> IntArray:
     return kept
 
 
+def told_cut(pivot_mm: FloatArray, machine: Machine) -> tuple[IntArray, IntArray | None]:
+    """A cut as the machine is told it: (m, 2) plotter units, and (m - 1,) the speeds on its way.
+
+    Args:
+        pivot_mm: (n, 2) float64, where the pivot goes on the film.
+        machine: what is told.
+    """
+    units = np.rint(machine.told(pivot_mm) * machine.units_per_mm).astype(np.int64)
+    keep = np.ones(len(units), dtype=bool)
+    keep[1:] = np.any(np.diff(units, axis=0) != 0, axis=1)
+    points = np.asarray(pivot_mm)[keep]
+    return units[keep], told_speeds(points, machine) if len(points) > 1 else None
+
+
+def cut_text(units: IntArray, speeds: IntArray | None, *, machine: Machine) -> str:
+    """The commands of one cut: the head's way to it, the knife's way, and full speed again.
+
+    Args:
+        units: (n, 2) int64, n >= 2, plotter units.
+        speeds: (n - 1,) int64, the speed told on each stretch; None for no word of it.
+        machine: for its full speed.
+    """
+    text = f"PU{units[0, 0]},{units[0, 1]};\n"
+    full = full_speed(machine)
+    now = full
+    starts = [0] if speeds is None else [0, *(np.flatnonzero(np.diff(speeds)) + 1).tolist()]
+    for first, last in zip(starts, [*starts[1:], len(units) - 1], strict=True):
+        if speeds is not None and speeds[first] != now:
+            now = int(speeds[first])
+            text += f"VS{now};\n"
+        places = units[first + 1 : last + 1].reshape(-1).tolist()
+        text += "PD" + ",".join(map(str, places)) + ";\n"
+    return text if now == full else f"{text}VS{full};\n"
+
+
 def _opening(machine: Machine) -> str:
     text = "IN;PA;SP1;"
-    if machine.send_speed:
-        text += f"VS{max(1, round(machine.cut_speed_mm_s / 10.0))};"
+    if machine.send_speed or machine.speed_by_curve:
+        text += f"VS{full_speed(machine)};"
     if machine.send_force:
         text += f"FS{max(1, round(machine.force_g))};"
     return text + "\n"
 
 
-def _body(cuts: Sequence[IntArray], *, end_units: int, shift_units: int) -> str:
-    """Every cut, then up and to the section's end."""
-    lines = []
-    for cut in cuts:
-        moved = cut + np.array([shift_units, 0])
-        lines.append(f"PU{moved[0, 0]},{moved[0, 1]};\n")
-        lines.append("PD" + ",".join(map(str, moved[1:].reshape(-1).tolist())) + ";\n")
-    lines.append(f"PU{end_units + shift_units},0;\n")
-    return "".join(lines)
-
-
-def hpgl_text(sections: Sequence[tuple[Sequence[IntArray], int, int]], *, machine: Machine) -> str:
+def hpgl_text(
+    sections: Sequence[tuple[Sequence[IntArray], int, int]],
+    *,
+    machine: Machine,
+    speeds: Sequence[Sequence[IntArray | None]] = (),
+) -> str:
     """The program of one section or of several.
 
     Args:
         sections: for each, its cuts, (n, 2) int64 with n >= 2 in plotter units from the
             section's start; its length in units; and how far to move it along the roll.
         machine: what may be sent.
+        speeds: for each section and cut, the speeds on its way; none without.
     """
-    bodies = [_body(cuts, end_units=length, shift_units=shift) for cuts, length, shift in sections]
-    return _opening(machine) + "".join(bodies) + "SP0;\n"
+    parts = [_opening(machine)]
+    for i, (cuts, end_units, shift_units) in enumerate(sections):
+        own = speeds[i] if speeds else [None] * len(cuts)
+        shift = np.array([shift_units, 0])
+        parts += [
+            cut_text(cut + shift, told, machine=machine)
+            for cut, told in zip(cuts, own, strict=True)
+        ]
+        parts.append(f"PU{end_units + shift_units},0;\n")
+    return "".join(parts) + "SP0;\n"

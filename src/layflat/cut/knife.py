@@ -13,7 +13,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from shapely import LineString
+import shapely
 
 from layflat.base import FloatArray
 from layflat.cut.elements import Element, wrapped
@@ -94,5 +94,5 @@ def pivot_path(elements: Sequence[Element], *, heading_rad: float, offset_mm: fl
             points += _arc(tip, _pivot(*tip, heading, offset_mm), turn)
         points += _along(element, offset_mm)
         heading = element.end_heading_rad
-    line = LineString(points).simplify(THIN_MM, preserve_topology=False)
-    return np.asarray(line.coords, dtype=np.float64)
+    line = shapely.linestrings(np.array(points))
+    return shapely.get_coordinates(shapely.simplify(line, THIN_MM, preserve_topology=False))

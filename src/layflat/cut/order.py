@@ -2,20 +2,26 @@
 
 A tour over the pieces: each piece's cut-outs, then its outline, then the next piece; a piece
 that lies in another's cut-out comes before that other. Nearest neighbour makes a first order,
-moves of one to three pieces and reversals (or-opt and 2-opt) shorten it, and for a given order
-the best starts are found exactly, layer by layer. Repeated until nothing gets shorter.
+`shortened` shortens it, and for a given order the best starts are found exactly, layer by layer.
+Repeated until nothing gets shorter.
 """
 
 import itertools
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from layflat.base import FloatArray
+from layflat.cut.tour import shortened
 
-_WINDOW = 40
-_ROUNDS = 8
+_ROUNDS = 4
+_KICKS = 30
+_KICKED = 1600
+"""Kicks times pieces: many pieces get fewer kicks, each of which takes longer and gains less."""
+
+_KICKS_INSIDE = 20
+_FEW = 8
 _GAIN_MM = 1e-6
 
 
@@ -38,9 +44,6 @@ class Stop:
 
 Visit = tuple[int, int]
 """A stop's index and the index of its entry."""
-
-_Costs = Callable[[Sequence[int]], float]
-_Allowed = Callable[[Sequence[int]], bool]
 
 
 def _between(from_mm: FloatArray, to_mm: FloatArray) -> FloatArray:
@@ -69,8 +72,11 @@ def best_starts(
     exits = start_mm.reshape(1, 2)
     came_from = []
     for stop in order:
-        ways = cost[:, None] + _between(exits, stops[stop].entries_mm)
-        came_from.append(np.argmin(ways, axis=0))
+        there = stops[stop].entries_mm
+        ways = cost[:, None] + np.hypot(
+            exits[:, None, 0] - there[None, :, 0], exits[:, None, 1] - there[None, :, 1]
+        )
+        came_from.append(ways.argmin(axis=0))
         cost, exits = ways.min(axis=0), stops[stop].exits_mm
     choice = int(np.argmin(cost + _between(exits, end_mm.reshape(1, 2))[:, 0]))
     visits = []
@@ -80,45 +86,22 @@ def best_starts(
     return visits[::-1]
 
 
+def _legs(
+    exits_mm: FloatArray, entries_mm: FloatArray, first_mm: FloatArray, last_mm: FloatArray
+) -> FloatArray:
+    """(n + 2, n + 2) float64: from each place to each, with where the path begins and ends."""
+    return _between(
+        np.vstack((exits_mm, first_mm, last_mm)), np.vstack((entries_mm, first_mm, last_mm))
+    )
+
+
 def _neighbours(order: Sequence[int]) -> Iterator[list[int]]:
-    """Orders that are one reversal or one move of up to three away."""
-    count = len(order)
-    for i, j in itertools.combinations(range(count), 2):
-        if j - i <= _WINDOW:
-            yield [*order[:i], *reversed(order[i : j + 1]), *order[j + 1 :]]
-    for size in range(1, min(3, count - 1) + 1):
-        for i in range(count - size + 1):
-            moved, rest = order[i : i + size], [*order[:i], *order[i + size :]]
-            for j in range(max(0, i - _WINDOW), min(len(rest), i + _WINDOW) + 1):
-                if j != i:
-                    yield [*rest[:j], *moved, *rest[j:]]
-
-
-def _shortened(order: Sequence[int], cost: _Costs, allowed: _Allowed) -> list[int]:
-    """The order after improving moves, until there is none left (or enough were made)."""
-    best, best_cost = list(order), cost(order)
-    for _ in range(50 * max(1, len(order))):
-        for candidate in _neighbours(best):
-            candidate_cost = cost(candidate)
-            if candidate_cost < best_cost - _GAIN_MM and allowed(candidate):
-                best, best_cost = candidate, candidate_cost
-                break
-        else:
-            break
-    return best
-
-
-def _path_cost(between: FloatArray, first: FloatArray, last: FloatArray) -> _Costs:
-    """The cost of an order: from the start to its first, along it, from its last to the end."""
-    legs, starts, ends = between.tolist(), first.tolist(), last.tolist()
-
-    def cost(order: Sequence[int]) -> float:
-        total = starts[order[0]] + ends[order[-1]]
-        for a, b in itertools.pairwise(order):
-            total += legs[a][b]
-        return float(total)
-
-    return cost
+    """Orders that are one reversal, or one move of a stretch, away."""
+    places = range(len(order) + 1)
+    for i, j, k in itertools.combinations(places, 3):
+        yield [*order[:i], *order[j:k], *order[i:j], *order[k:]]
+    for i, j in itertools.combinations(places, 2):
+        yield [*order[:i], *reversed(order[i:j]), *order[j:]]
 
 
 class _Tour:
@@ -143,13 +126,6 @@ class _Tour:
         }
         self.choice = dict.fromkeys(range(len(stops)), 0)
 
-    def allowed(self, order: Sequence[int]) -> bool:
-        """Whether inner pieces (positions in `pieces`) come before those around them."""
-        if not self.before:
-            return True
-        rank = {self.pieces[position]: k for k, position in enumerate(order)}
-        return all(rank[inner] < rank[outer] for inner, outer in self.before)
-
     def stop_order(self, order: Sequence[int]) -> list[int]:
         return [loop for position in order for loop in self.loops[self.pieces[position]]]
 
@@ -167,16 +143,27 @@ class _Tour:
         place: FloatArray = self.stops[stop].exits_mm[self.choice[stop]]
         return place
 
-    def shorten_pieces(self, order: Sequence[int]) -> list[int]:
+    def shorten_pieces(self, order: Sequence[int], *, kicks: int) -> list[int]:
         """A shorter order of the pieces, starts kept."""
         entries = np.array([self.entry(self.loops[piece][0]) for piece in self.pieces])
         exits = np.array([self.exit(self.loops[piece][-1]) for piece in self.pieces])
-        cost = _path_cost(
-            _between(exits, entries),
-            _between(self.start.reshape(1, 2), entries)[0],
-            _between(exits, self.end.reshape(1, 2))[:, 0],
-        )
-        return _shortened(order, cost, self.allowed)
+        return self._shorten(_legs(exits, entries, self.start, self.end), order, kicks)
+
+    def shorten_gaps(self, order: Sequence[int], *, kicks: int) -> list[int]:
+        """An order of the pieces that is short if each leg may choose its own two starts."""
+        firsts = [self.stops[self.loops[piece][0]].entries_mm for piece in self.pieces]
+        lasts = [self.stops[self.loops[piece][-1]].exits_mm for piece in self.pieces]
+        legs = _legs(np.vstack(lasts), np.vstack(firsts), self.start, self.end)
+        rows = np.cumsum([0, *(len(exits) for exits in lasts), 1])
+        columns = np.cumsum([0, *(len(entries) for entries in firsts), 1])
+        gaps = np.minimum.reduceat(np.minimum.reduceat(legs, rows, axis=0), columns, axis=1)
+        return self._shorten(gaps, order, kicks)
+
+    def _shorten(self, legs: FloatArray, order: Sequence[int], kicks: int) -> list[int]:
+        place = {piece: position for position, piece in enumerate(self.pieces)}
+        before = [(place[inner], place[outer]) for inner, outer in self.before]
+        most = min(kicks, 1 + _KICKED // len(self.pieces))
+        return shortened(legs, order, before=before, kicks=most)
 
     def shorten_cut_outs(self, order: Sequence[int]) -> None:
         """Shorter orders of the cut-outs within each piece, starts kept."""
@@ -187,29 +174,51 @@ class _Tour:
             if len(holes) > 1:
                 entries = np.array([self.entry(hole) for hole in holes])
                 exits = np.array([self.exit(hole) for hole in holes])
-                cost = _path_cost(
-                    _between(exits, entries),
-                    _between(here.reshape(1, 2), entries)[0],
-                    _between(exits, self.entry(outline).reshape(1, 2))[:, 0],
-                )
-                shorter = _shortened(range(len(holes)), cost, lambda _: True)
+                legs = _legs(exits, entries, here, self.entry(outline))
+                shorter = shortened(legs, range(len(holes)), kicks=_KICKS_INSIDE)
                 self.loops[piece] = [*(holes[i] for i in shorter), outline]
             here = self.exit(outline)
 
+    def polished(self, order: Sequence[int]) -> list[int]:
+        """The order after every move of a stretch that pays with the best starts for each order."""
+        best = list(order)
+        length = self.length(best)
+        better = True
+        while better:
+            better = False
+            for candidate in _neighbours(best):
+                shorter = self.length(candidate) if self.allowed(candidate) else np.inf
+                if shorter < length - _GAIN_MM:
+                    best, length, better = candidate, shorter, True
+                    break
+        return best
+
+    def length(self, order: Sequence[int]) -> float:
+        visits = best_starts(self.stops, self.stop_order(order), self.start, self.end)
+        return travel_mm(self.stops, visits, self.start, self.end)
+
+    def allowed(self, order: Sequence[int]) -> bool:
+        rank = {self.pieces[position]: k for k, position in enumerate(order)}
+        return all(rank[inner] < rank[outer] for inner, outer in self.before)
+
     def nearest_first(self) -> list[int]:
         """Each next piece the nearest one that may come."""
-        left, order, here = set(range(len(self.pieces))), list[int](), self.start
-        while left:
-            waiting = {self.pieces[position] for position in left}
-            barred = {outer for inner, outer in self.before if inner in waiting}
-            may = sorted(position for position in left if self.pieces[position] not in barred)
-            gaps = [
-                _between(here.reshape(1, 2), self.stops[self.loops[self.pieces[p]][0]].entries_mm)
-                for p in may
-            ]
-            nearest = may[int(np.argmin([gap.min() for gap in gaps]))]
+        firsts = [self.stops[self.loops[piece][0]].entries_mm for piece in self.pieces]
+        entries = np.vstack(firsts)
+        begins = np.cumsum([0, *(len(first) for first in firsts)])[:-1]
+        place = {piece: position for position, piece in enumerate(self.pieces)}
+        waits = np.zeros(len(self.pieces), dtype=np.int64)
+        for _, outer in self.before:
+            waits[place[outer]] += 1
+        done = np.zeros(len(self.pieces), dtype=bool)
+        order, here = list[int](), self.start
+        for _ in self.pieces:
+            gaps = np.minimum.reduceat(_between(here.reshape(1, 2), entries)[0], begins)
+            nearest = int(np.argmin(np.where(done | (waits > 0), np.inf, gaps)))
             order.append(nearest)
-            left.remove(nearest)
+            done[nearest] = True
+            for inner, outer in self.before:
+                waits[place[outer]] -= inner == self.pieces[nearest]
             here = self.exit(self.loops[self.pieces[nearest]][-1])
         return order
 
@@ -232,25 +241,26 @@ def shortest_tour(
     Returns:
         Every stop once, with its entry, in the order of cutting.
     """
-    best: list[Visit] = []
-    best_length = np.inf
     tour = _Tour(stops, before, start_mm, end_mm)
     nearest = tour.nearest_first()
-    along = sorted(
-        range(len(tour.pieces)),
-        key=lambda p: float(stops[tour.loops[tour.pieces[p]][-1]].entries_mm[:, 0].min()),
-    )
-    for first in (nearest, along if tour.allowed(along) else nearest):
-        order = first
-        length = np.inf
+    best = tour.visits(nearest)
+    best_length = travel_mm(stops, best, start_mm, end_mm)
+    for order in (nearest, tour.shorten_gaps(nearest, kicks=_KICKS)):
+        last = np.inf
+        tour.visits(order)
         for _ in range(_ROUNDS):
-            visits = tour.visits(order)
-            shorter = travel_mm(stops, visits, start_mm, end_mm)
-            if shorter < best_length - _GAIN_MM:
-                best, best_length = visits, shorter
-            if shorter > length - _GAIN_MM:
-                break
-            length = shorter
             tour.shorten_cut_outs(order)
-            order = tour.shorten_pieces(order)
+            visits = tour.visits(order)
+            length = travel_mm(stops, visits, start_mm, end_mm)
+            if length < best_length:
+                best, best_length = visits, length
+            if length > last - _GAIN_MM:
+                break
+            last = length
+            order = tour.shorten_pieces(order, kicks=_KICKS)
+            tour.visits(order)
+    if len(order) <= _FEW:
+        visits = tour.visits(tour.polished(order))
+        if travel_mm(stops, visits, start_mm, end_mm) < best_length:
+            return visits
     return best

@@ -6,6 +6,7 @@ Part II (HP-GL/2), pages 17-7 to 17-11 and 20-32: two letters, upper or lower ca
 apart by commas, white space or a sign; an end by a semicolon or the next command.
 """
 
+import itertools
 import re
 from dataclasses import dataclass, field
 
@@ -17,7 +18,8 @@ MAX_NUMBER = 2**30 - 1
 
 _COMMAND = re.compile(r"[\s;]*([A-Za-z]{2})([^A-Za-z;]*)")
 _NUMBER = re.compile(r"[+-]?(?:\d{1,12}(?:\.\d{0,12})?|\.\d{1,12})")
-_IGNORED = ("CI", "AA", "SC", "IP", "VS", "FS")
+_WHOLE = re.compile(r"-?\d{1,9}(?:,-?\d{1,9})*")
+_IGNORED = ("CI", "AA", "SC", "IP", "FS")
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,10 +29,13 @@ class Stroke:
     Attributes:
         down: whether the knife is down.
         points_mm: (k, 2) float64, k >= 2 knife up, k >= 1 knife down (a single point is a stab).
+        speeds: for each of its k - 1 stretches the number of the `VS` that held there; none where
+            the program had not set a speed by then.
     """
 
     down: bool
     points_mm: FloatArray
+    speeds: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "points_mm", frozen(self.points_mm).reshape(-1, 2))
@@ -61,15 +66,18 @@ class _Head:
     down: bool = False
     pen: bool = False
     relative: bool = False
+    speed: float | None = None
     run: list[tuple[float, float]] = field(default_factory=list)
-    runs: list[tuple[bool, list[tuple[float, float]]]] = field(default_factory=list)
+    speeds: list[float] = field(default_factory=list)
+    runs: list[tuple[bool, list[tuple[float, float]], list[float]]] = field(default_factory=list)
     points: int = 0
 
     def end_run(self) -> None:
         """Close the present run; one that goes nowhere with the knife up is nothing."""
         if len(self.run) > 1 or (self.down and self.run and self.pen):
-            self.runs.append((self.down and self.pen, self.run))
-        self.run = [self.at]
+            told = self.speeds if len(self.speeds) == len(self.run) - 1 else []
+            self.runs.append((self.down and self.pen, self.run, told))
+        self.run, self.speeds = [self.at], []
 
     def set_down(self, down: bool) -> None:
         if down != self.down:
@@ -82,13 +90,24 @@ class _Head:
         self.points += len(numbers) // 2
         if self.points > MAX_POINTS:
             raise InputError(f"The cut program has more than {MAX_POINTS} points.")
-        for x, y in zip(numbers[::2], numbers[1::2], strict=True):
-            self.at = (self.at[0] + x, self.at[1] + y) if self.relative else (x, y)
-            self.run.append(self.at)
+        if self.speed is not None:
+            self.speeds += [self.speed] * (len(numbers) // 2)
+        places = list(zip(numbers[::2], numbers[1::2], strict=True))
+        if self.relative:
+            steps = itertools.accumulate(
+                places, lambda at, step: (at[0] + step[0], at[1] + step[1]), initial=self.at
+            )
+            places = list(steps)[1:]
+        if places:
+            self.run += places
+            self.at = places[-1]
 
 
 def _numbers(text: str, *, where: str) -> list[float]:
     """The numbers of one command, in order."""
+    if _WHOLE.fullmatch(text):
+        # Whole numbers apart by commas, as nearly always: none of them can be out of range.
+        return list(map(float, text.split(",")))
     found: list[float] = []
     rest = text
     while rest := rest.lstrip(", \t\r\n"):
@@ -113,7 +132,7 @@ def _obey(head: _Head, name: str, numbers: list[float], *, where: str) -> bool:
         head.pen = False
         head.at = (0.0, 0.0)
         head.end_run()
-        head.run = [head.at]
+        head.run, head.speed = [head.at], None
     elif name == "SP":
         head.end_run()
         head.pen = bool(numbers and numbers[0])
@@ -123,6 +142,8 @@ def _obey(head: _Head, name: str, numbers: list[float], *, where: str) -> bool:
     elif name in ("PA", "PR"):
         head.relative = name == "PR"
         head.move(numbers, where=where)
+    elif name == "VS":
+        head.speed = numbers[0] if numbers else None
     else:
         return False
     return True
@@ -131,7 +152,7 @@ def _obey(head: _Head, name: str, numbers: list[float], *, where: str) -> bool:
 def read_program(text: str, *, units_per_mm: float = 40.0) -> Reading:
     """The strokes of an HP-GL cut program and how it ends.
 
-    `IN`, `SP`, `PU`, `PD`, `PA` and `PR` are obeyed; `CI`, `AA`, `SC`, `IP`, `VS` and `FS` are
+    `IN`, `SP`, `PU`, `PD`, `PA`, `PR` and `VS` are obeyed; `CI`, `AA`, `SC`, `IP` and `FS` are
     read over with a note. Nothing is cut before a pen is selected, as the reference says.
 
     Args:
@@ -165,7 +186,8 @@ def read_program(text: str, *, units_per_mm: float = 40.0) -> Reading:
     head.end_run()
     return Reading(
         strokes=tuple(
-            Stroke(down=down, points_mm=frozen(run) / units_per_mm) for down, run in head.runs
+            Stroke(down=down, points_mm=frozen(run) / units_per_mm, speeds=tuple(speeds))
+            for down, run, speeds in head.runs
         ),
         ends_up=not (head.down and head.pen),
         complete=text.rstrip().endswith(";"),

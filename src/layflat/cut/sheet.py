@@ -3,7 +3,9 @@
 import itertools
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -33,26 +35,30 @@ class Sheet:
     width_mm: float
     patterns: tuple[Pattern, ...]
 
-    def film(self, *, deviation_mm: float = 0.01) -> BaseGeometry:
-        """The film of all its pieces, cut-outs left out."""
-        return shapely.union_all(
-            [to_polygon(pattern, deviation_mm=deviation_mm) for pattern in self.patterns]
-        )
+    @cached_property
+    def polygons(self) -> tuple[shapely.Polygon, ...]:
+        """The film of each piece, cut-outs left out; within 0.002 mm."""
+        return tuple(to_polygon(p, deviation_mm=0.002) for p in self.patterns)
 
+    @cached_property
+    def outlines(self) -> tuple[shapely.Polygon, ...]:
+        """What lies within the outline of each piece."""
+        return tuple(shapely.Polygon(shapely.get_exterior_ring(p)) for p in self.polygons)
+
+    @cached_property
+    def film(self) -> BaseGeometry:
+        """The film of all its pieces, cut-outs left out; within 0.002 mm."""
+        return shapely.disjoint_subset_union_all(self.polygons)
+
+    @cached_property
     def inner_pieces(self) -> list[tuple[int, int, int]]:
         """Pieces that lie in a cut-out of another: (inner piece, outer piece, its cut-out)."""
-        outlines = [
-            shapely.Polygon(shapely.get_exterior_ring(to_polygon(p))) for p in self.patterns
-        ]
+        inside = shapely.get_coordinates(shapely.point_on_surface(self.outlines))
         found = []
-        for outer, pattern in enumerate(self.patterns):
-            for hole, ring in enumerate(to_polygon(pattern).interiors):
-                room = shapely.Polygon(ring)
-                found += [
-                    (inner, outer, hole)
-                    for inner, outline in enumerate(outlines)
-                    if inner != outer and room.contains(outline.representative_point())
-                ]
+        for outer, polygon in enumerate(self.polygons):
+            for hole, ring in enumerate(polygon.interiors):
+                held = shapely.contains_xy(shapely.Polygon(ring), inside[:, 0], inside[:, 1])
+                found += [(int(i), outer, hole) for i in np.flatnonzero(held) if i != outer]
         return found
 
 

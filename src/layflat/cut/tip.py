@@ -5,16 +5,15 @@ moves only along the blade, so that the lag b between the direction of travel an
 heading obeys db/ds = -sin(b)/L on a segment, with the solution tan(b/2) = tan(b0/2) exp(-s/L)
 (the tractrix; Dunbar, Bosman, Nooij, Mathematics Magazine 74 (2001) 273-287). That is exact,
 so that the only error here is the spacing of the points that are returned. While the knife is
-up the blade keeps its heading.
+up the blade keeps its heading: the segments of all strokes follow each other without a gap.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from layflat.base import FloatArray, frozen
+from layflat.base import FloatArray, IntArray, frozen
 from layflat.cut.reader import Stroke
 
 _RESTS_AFTER = 9.0
@@ -22,6 +21,12 @@ _RESTS_AFTER = 9.0
 
 _STRAIGHT_STEP_MM = 0.25
 """The spacing of points where the tip runs straight: finer than any film that matters."""
+
+_CHORD_MM = 0.002
+"""How far chords between widely spaced points may lie from the tip's way."""
+
+_OPPOSITE = 1e300
+"""The tangent of a right angle, for a blade that is pushed instead of drawn."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,31 +44,78 @@ class TipPath:
     headings_rad: tuple[float, ...]
 
 
-def _vertex_headings(
-    headings: FloatArray, lengths: FloatArray, heading_rad: float, offset_mm: float
+def _half_lags(
+    directions: FloatArray, lengths: FloatArray, heading_rad: float, offset_mm: float
 ) -> FloatArray:
-    """(n + 1,) float64: the blade's heading before the first segment and after each."""
-    found = [heading_rad]
-    blade = heading_rad
-    for direction, decay in zip(
-        headings.tolist(), np.exp(-lengths / offset_mm).tolist(), strict=True
-    ):
-        lag = math.remainder(direction - blade, math.tau)
-        blade = direction - 2.0 * math.atan(math.tan(0.5 * lag) * decay)
-        found.append(blade)
+    """(n,) float64: tan(b/2) at the start of each segment.
+
+    At a joint the lag grows by the turn: the tangents add as those of angles do.
+    """
+    turns = np.tan(0.5 * np.diff(directions, prepend=heading_rad))
+    found = []
+    left = 0.0
+    for turn, decay in zip(turns.tolist(), np.exp(-lengths / offset_mm).tolist(), strict=True):
+        rest = 1.0 - turn * left
+        lag = (turn + left) / rest if rest else _OPPOSITE
+        found.append(lag)
+        left = lag * decay
     return np.array(found, dtype=np.float64)
 
 
-def _parts(length_mm: float, offset_mm: float, step_mm: float) -> FloatArray:
-    """Distances along a segment at which the tip is given: close while the blade turns."""
-    settling = min(length_mm, _RESTS_AFTER * offset_mm)
-    count = max(1, math.ceil(settling / step_mm))
-    near: FloatArray = np.arange(1, count + 1, dtype=np.float64) * (settling / count)
-    left = length_mm - settling
-    if left <= 0.0:
-        return near
-    count = math.ceil(left / _STRAIGHT_STEP_MM)
-    return np.concatenate((near, settling + np.arange(1, count + 1) * (left / count)))
+def _distances_along(
+    lengths: FloatArray, half_lags: FloatArray, *, offset_mm: float, step_mm: float
+) -> tuple[FloatArray, IntArray]:
+    """Distances along segments at which the tip is given, and the segment of each.
+
+    They lie close while the blade turns. The tip's curvature is sin(lag)/L and shrinks along the
+    segment. Where it is so small at first that chords of the wider spacing stay as close to the
+    tip's way as wanted, these are enough.
+    """
+    settling = np.minimum(lengths, _RESTS_AFTER * offset_mm)
+    lag = 2.0 * np.arctan(half_lags)
+    swing = np.where(np.cos(lag) > 0.0, np.abs(np.sin(lag)), 1.0)
+    gentle = swing * _STRAIGHT_STEP_MM**2 <= 8.0 * _CHORD_MM * offset_mm
+    step = np.where(gentle, max(step_mm, _STRAIGHT_STEP_MM), step_mm)
+    near = np.maximum(1.0, np.ceil(settling / step))
+    left = lengths - settling
+    far = np.ceil(left / _STRAIGHT_STEP_MM)
+    counts = (near + far).astype(np.int64)
+    segment = np.repeat(np.arange(len(lengths)), counts)
+    number = np.arange(1, len(segment) + 1) - np.repeat(np.cumsum(counts) - counts, counts)
+    near_step, far_step = settling / near, left / np.maximum(1.0, far)
+    beyond = np.maximum(0.0, number - near[segment])
+    along = (number - beyond) * near_step[segment] + beyond * far_step[segment]
+    return along, segment
+
+
+def _trailed(
+    pivots_mm: Sequence[FloatArray], *, heading_rad: float, offset_mm: float, step_mm: float
+) -> tuple[list[FloatArray], list[float]]:
+    """The tip's path along each of some polylines, one after the other, and the last headings."""
+    counts = [len(pivot) for pivot in pivots_mm]
+    pivot = np.concatenate(pivots_mm)
+    steps = np.diff(pivot, axis=0)
+    lengths = np.hypot(steps[:, 0], steps[:, 1])
+    stroke = np.repeat(np.arange(len(counts)), counts)
+    cut = (lengths > 0.0) & (stroke[1:] == stroke[:-1])
+    starts, steps, lengths, stroke = pivot[:-1][cut], steps[cut], lengths[cut], stroke[:-1][cut]
+    directions = np.arctan2(steps[:, 1], steps[:, 0])
+    half_lags = _half_lags(directions, lengths, heading_rad, offset_mm)
+    lasts = directions - 2.0 * np.arctan(half_lags * np.exp(-lengths / offset_mm))
+    along, segment = _distances_along(lengths, half_lags, offset_mm=offset_mm, step_mm=step_mm)
+    blade = directions[segment] - 2.0 * np.arctan(half_lags[segment] * np.exp(-along / offset_mm))
+    unit = steps / lengths[:, None]
+    tips = starts[segment] + along[:, None] * unit[segment]
+    tips -= offset_mm * np.column_stack((np.cos(blade), np.sin(blade)))
+    # Every path begins where the tip comes to stand when the knife is lowered.
+    ends = np.searchsorted(stroke, np.arange(len(counts)), "right")
+    headings = np.concatenate(([heading_rad], lasts))[ends]
+    lowered = np.concatenate(([heading_rad], headings[:-1]))
+    firsts = pivot[np.cumsum(counts) - counts]
+    firsts = firsts - offset_mm * np.column_stack((np.cos(lowered), np.sin(lowered)))
+    parts = np.split(tips, np.searchsorted(segment, ends[:-1]))
+    paths = [np.vstack((first, part)) for first, part in zip(firsts, parts, strict=True)]
+    return paths, headings.tolist()
 
 
 def tip_along(
@@ -75,29 +127,13 @@ def tip_along(
         pivot_mm: (k, 2) float64, k >= 1.
         heading_rad: the blade's heading at the start.
         knife_offset_mm: above 0.
-        step_mm: the greatest spacing of points while the blade turns; above 0.
+        step_mm: the greatest spacing of points while the blade turns more than a little; above 0.
     """
     pivot = np.asarray(pivot_mm, dtype=np.float64)
-    steps = np.diff(pivot, axis=0)
-    lengths = np.hypot(steps[:, 0], steps[:, 1])
-    moving = lengths > 0.0
-    starts, steps, lengths = pivot[:-1][moving], steps[moving], lengths[moving]
-    directions = np.arctan2(steps[:, 1], steps[:, 0])
-    blades = _vertex_headings(directions, lengths, heading_rad, knife_offset_mm)
-    parts = [_parts(length, knife_offset_mm, step_mm) for length in lengths.tolist()]
-    counts = np.array([len(part) for part in parts], dtype=np.int64)
-    first = pivot[:1] - knife_offset_mm * np.array([[math.cos(heading_rad), math.sin(heading_rad)]])
-    if not parts:
-        return first, heading_rad
-    along = np.concatenate(parts)
-    segment = np.repeat(np.arange(len(lengths)), counts)
-    lag = np.remainder(directions - blades[:-1] + np.pi, 2.0 * np.pi) - np.pi
-    lag_there = 2.0 * np.arctan(np.tan(0.5 * lag[segment]) * np.exp(-along / knife_offset_mm))
-    blade = directions[segment] - lag_there
-    unit = steps / lengths[:, None]
-    points = starts[segment] + along[:, None] * unit[segment]
-    tips = points - knife_offset_mm * np.column_stack((np.cos(blade), np.sin(blade)))
-    return np.vstack((first, tips)), float(blades[-1])
+    paths, headings = _trailed(
+        [pivot], heading_rad=heading_rad, offset_mm=knife_offset_mm, step_mm=step_mm
+    )
+    return paths[0], headings[0]
 
 
 def simulate(
@@ -115,20 +151,17 @@ def simulate(
         heading_rad: the blade's heading before the first stroke.
         step_mm: the greatest spacing of tip points while the blade turns; above 0.
     """
-    cuts: list[FloatArray] = []
-    indices: list[int] = []
-    headings: list[float] = []
-    heading = heading_rad
-    for index, stroke in enumerate(strokes):
-        if not stroke.down:
-            continue
-        path, heading = tip_along(
-            stroke.points_mm,
-            heading_rad=heading,
-            knife_offset_mm=knife_offset_mm,
-            step_mm=step_mm,
-        )
-        cuts.append(frozen(path))
-        indices.append(index)
-        headings.append(heading)
-    return TipPath(cuts=tuple(cuts), strokes=tuple(indices), headings_rad=tuple(headings))
+    downs = [index for index, stroke in enumerate(strokes) if stroke.down]
+    if not downs:
+        return TipPath(cuts=(), strokes=(), headings_rad=())
+    paths, headings = _trailed(
+        [strokes[index].points_mm for index in downs],
+        heading_rad=heading_rad,
+        offset_mm=knife_offset_mm,
+        step_mm=step_mm,
+    )
+    return TipPath(
+        cuts=tuple(frozen(path) for path in paths),
+        strokes=tuple(downs),
+        headings_rad=tuple(headings),
+    )

@@ -1,0 +1,76 @@
+"""Changing the text of cut programs: putting commands between cuts, joining sections."""
+
+import re
+from collections.abc import Mapping, Sequence
+
+from layflat.base import IntArray
+
+_PEN = re.compile(r"P([UD])")
+_MOVE = re.compile(r"P([UD])([^;]*);")
+
+
+def lift_places(hpgl: str) -> list[int]:
+    """Where in a program the knife is up before each lowering, and after the last one.
+
+    Returns:
+        For each stroke with the knife down the offset of the `PU` before it, then that of the
+        `PU` after the last.
+    """
+    found: list[int] = []
+    lifted: int | None = None
+    for match in _PEN.finditer(hpgl):
+        if match.group(1) == "U":
+            lifted = match.start()
+        elif lifted is not None:
+            found.append(lifted)
+            lifted = None
+    return found if lifted is None else [*found, _first_lift(hpgl)]
+
+
+def _first_lift(hpgl: str) -> int:
+    """The offset of the first `PU` after the last `PD`."""
+    return hpgl.index("PU", hpgl.rindex("PD"))
+
+
+def inserted(hpgl: str, texts: Mapping[int, str]) -> str:
+    """The program with commands put before strokes, while the knife is up.
+
+    Args:
+        hpgl: of a section.
+        texts: by the index of the stroke that they come before; the number of strokes is the end.
+    """
+    places = lift_places(hpgl)
+    parts, done = [], 0
+    for before, text in sorted(texts.items()):
+        parts += [hpgl[done : places[before]], text]
+        done = places[before]
+    return "".join([*parts, hpgl[done:]])
+
+
+def joined(sections: Sequence[str], starts: Sequence[IntArray]) -> str:
+    """The programs of some sections as one, each moved to where it starts.
+
+    Args:
+        sections: their texts.
+        starts: (2,) int64 in plotter units for each.
+    """
+    opening = sections[0].split("\n", 1)[0]
+    bodies = []
+    for text, start in zip(sections, starts, strict=True):
+        body = text.split("\n", 1)[1].removesuffix("SP0;\n")
+        bodies.append(moved(body, int(start[0]), int(start[1])))
+    return f"{opening}\n{''.join(bodies)}SP0;\n"
+
+
+def moved(body: str, x: int, y: int) -> str:
+    """Commands with every place moved by *x* and *y* plotter units."""
+
+    def move(match: re.Match[str]) -> str:
+        numbers = [int(part) for part in match.group(2).split(",")] if match.group(2) else []
+        moved = [value + (y if i % 2 else x) for i, value in enumerate(numbers)]
+        if match.group(1) == "U" and len(moved) == 2:
+            # The way to a section's end runs along the roll's edge.
+            moved[1] = max(moved[1], 0)
+        return f"P{match.group(1)}{','.join(map(str, moved))};"
+
+    return _MOVE.sub(move, body)

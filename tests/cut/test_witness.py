@@ -1,0 +1,261 @@
+"""Witness marks: a drift is found, judged and corrected; what cannot be is refused.
+
+The truth is a plotter of its own (`cut.plotter.Slipping`) under which the film slips step by step;
+the person reads the crosses to a tenth of a millimetre.
+"""
+
+import dataclasses
+import itertools
+import math
+
+import numpy as np
+import pytest
+import shapely
+from scipy.spatial import cKDTree
+
+from cut.plotter import Plotter, Slipping, crossing
+from cut.shapes import circle, machine, on_stock, rectangle, rounded
+from layflat.base import FitError, SettingError
+from layflat.cut import (
+    CutProgram,
+    Drift,
+    SlipReading,
+    judge_drift,
+    program,
+    read_hpgl,
+    simulate,
+    straightened,
+    witnessed,
+)
+from layflat.cut.sheet import sheets_of
+from layflat.cut.texts import joined
+from layflat.pattern import Drawing, Pattern, to_polygon
+
+LENGTH, EVERY = 800.0, 250.0
+
+
+def two_of_three() -> Drawing:
+    patterns, stock = [], []
+    for section in range(2):
+        start = section * LENGTH
+        stock.append(rectangle(start, 0, start + LENGTH, 300))
+        for i in range(3):
+            x, name = start + 20 + 255 * i, f"{3 * section + i + 1} wing"
+            hole = (circle(x + 60, 150, 12, clockwise=True),)
+            patterns.append(Pattern(name, rounded(x, 25, x + 240, 270, 9.0), hole))
+    return Drawing(patterns=tuple(patterns), stock=tuple(stock))
+
+
+@pytest.fixture(scope="module")
+def drawing() -> Drawing:
+    return two_of_three()
+
+
+@pytest.fixture(scope="module")
+def bare(drawing: Drawing) -> CutProgram:
+    return program(drawing, machine())
+
+
+@pytest.fixture(scope="module")
+def marked(bare: CutProgram, drawing: Drawing) -> CutProgram:
+    return witnessed(bare, drawing, machine(), every_mm=EVERY)
+
+
+def read_marks(
+    marked: CutProgram, plotter: Slipping, *, until: int = 99, section: int = 0
+) -> list[SlipReading]:
+    """What a person reads off the marks of a section, to a tenth of a millimetre."""
+    part = marked.sections[section]
+    cuts = plotter.cuts(part.hpgl)
+    found = []
+    for mark in part.witnesses:
+        if mark.number > until:
+            continue
+        small = crossing(cuts[mark.stroke], cuts[mark.stroke + 1])
+        firsts = [crossing(cuts[i], cuts[i + 1]) for i in range(1, 1 + 2 * len(part.witnesses), 2)]
+        large = min(firsts, key=lambda place: float(np.hypot(*(place - (mark.x_mm, mark.y_mm)))))
+        dx, dy = np.round(small - large, 1).tolist()
+        found.append(SlipReading(mark=mark.name, dx_mm=dx, dy_mm=dy))
+    return found
+
+
+def judged(marked: CutProgram, drawing: Drawing, readings: list[SlipReading], **options) -> Drift:  # type: ignore[no-untyped-def]
+    return judge_drift(marked, readings, drawing, machine(), number=1, **options)
+
+
+def off_pattern(part, drawing: Drawing, plotter: Slipping, number: int) -> float:  # type: ignore[no-untyped-def]
+    """How far pieces' outlines lie from the cuts of a section on a slipping film, at most."""
+    tree = cKDTree(np.vstack(plotter.cuts(part.hpgl)))
+    sheet = sheets_of(drawing, machine())[number - 1]
+    lines = [shapely.boundary(to_polygon(pattern)) for pattern in sheet.patterns]
+    return float(tree.query(np.vstack([shapely.get_coordinates(line) for line in lines]))[0].max())
+
+
+def test_marks_leave_the_pieces_as_they_were(bare: CutProgram, marked: CutProgram) -> None:
+    assert marked.tip_error.max_away_mm == pytest.approx(bare.tip_error.max_away_mm, abs=1e-3)
+    assert [s.pieces for s in marked.sections] == [s.pieces for s in bare.sections]
+    assert all(m.strokes > b.strokes for m, b in zip(marked.sections, bare.sections, strict=True))
+    # Three pieces of 240 mm, marks after 250 mm: between pieces twice, and at the end.
+    assert [mark.number for mark in marked.sections[0].witnesses] == [1, 1, 2, 2, 3, 3]
+
+
+def test_the_blade_heads_after_marks_as_the_next_cut_expects(
+    bare: CutProgram, marked: CutProgram
+) -> None:
+    """Headings by simulation: the strokes that both programs have begin and end alike."""
+    for before, after in zip(bare.sections, marked.sections, strict=True):
+        plain, extra = (
+            simulate(read_hpgl(one.hpgl), knife_offset_mm=0.25).headings_rad
+            for one in (before, after)
+        )
+        own = [k for cut in after.cuts if cut.kind != "witness" for k in range(cut.first, cut.last)]
+        assert len(own) == len(plain)
+        for k, (i, j) in enumerate(itertools.pairwise(own)):
+            # What stands between two old strokes leaves the blade as it found it.
+            turn = math.remainder(extra[j - 1] - plain[k], math.tau)
+            assert abs(turn) < math.radians(5), (k, i, j)
+
+
+def test_sections_joined_are_the_whole_program(bare: CutProgram, drawing: Drawing) -> None:
+    starts = [machine().told_start(sheet.start_units) for sheet in sheets_of(drawing, machine())]
+    assert joined([section.hpgl for section in bare.sections], starts) == bare.hpgl
+
+
+def test_on_a_film_that_stays_the_small_cross_lies_in_the_middle(marked: CutProgram) -> None:
+    cuts = Slipping((0.0, 0.0)).cuts(marked.sections[0].hpgl)
+    for mark in marked.sections[0].witnesses:
+        small = crossing(cuts[mark.stroke], cuts[mark.stroke + 1])
+        assert np.hypot(*(small - (mark.x_mm, mark.y_mm))) < 0.03
+
+
+def test_on_a_film_that_stays_one_goes_on(marked: CutProgram, drawing: Drawing) -> None:
+    drift = judged(marked, drawing, read_marks(marked, Slipping((0.0, 0.0))))
+    assert (drift.verdict, drift.lost, drift.would_lose) == ("go on", (), ())
+
+
+def test_half_a_per_cent_of_skew_is_found_by_the_second_witness(
+    marked: CutProgram, drawing: Drawing
+) -> None:
+    """And no more than one section is lost: the sections after it come out true."""
+    skew = Slipping((0.0, 0.005))
+    readings = read_marks(marked, skew, until=2)
+    assert max(int(reading.mark.split()[0]) for reading in readings) == 2
+    drift = judged(marked, drawing, readings)
+    assert drift.verdict == "correct"
+    assert drift.rate[1] == pytest.approx(0.005, abs=drift.rate_error)
+    assert drift.rate[0] == pytest.approx(0.0, abs=drift.rate_error)
+    first = {pattern.name for pattern in sheets_of(drawing, machine())[0].patterns}
+    assert drift.lost
+    assert {*drift.lost, *drift.doubtful} <= first
+    assert set(drift.would_lose) >= {f"{i} wing" for i in range(4, 7)}
+    mended = straightened(marked, drift, drawing, machine())
+    assert mended.sections[0] == marked.sections[0]
+    straight, bent = (off_pattern(one.sections[1], drawing, skew, 2) for one in (marked, mended))
+    assert straight > 2.0
+    assert bent < 0.35  # what a reading may be off by, carried on over the section
+
+
+def test_axes_that_are_not_square_show_in_the_diagonals_and_not_in_returns(
+    marked: CutProgram,
+) -> None:
+    """Closed form: skew k changes the diagonals of a by b by 2 k a b / hypot(a, b) between them."""
+    part = marked.sections[0]
+    cuts = Plotter(feed=np.array([[1.0, 0.005], [0.0, 1.0]])).cuts(part.hpgl)
+    marks = {
+        mark.name: crossing(cuts[mark.stroke], cuts[mark.stroke + 1]) for mark in part.witnesses
+    }
+    crosses = [crossing(cuts[k], cuts[k + 1]) for k in range(1, 1 + 2 * len(marks), 2)]
+    for small in marks.values():
+        assert min(float(np.hypot(*(small - large))) for large in crosses) < 0.03
+    last = min(mark.stroke for mark in part.witnesses[-2:])
+    near, far = (crossing(cuts[k], cuts[k + 1]) for k in (last - 4, last - 2))
+    row_near, row_far = marks["1 near"], marks["1 far"]
+    across, along = far[1] - near[1], near[0] - row_near[0]
+    apart = np.hypot(*(far - row_near)) - np.hypot(*(near - row_far))
+    closed = 2 * 0.005 * along * across / np.hypot(along, across)
+    assert apart == pytest.approx(closed, abs=0.03)
+    assert apart > 2.0
+
+
+def test_ways_to_and_fro_are_told_from_film_fed(marked: CutProgram, drawing: Drawing) -> None:
+    readings = read_marks(marked, Slipping((0.0012, 0.0), by="travelled"))
+    drift = judged(marked, drawing, readings)
+    assert drift.by == "travelled"
+    assert drift.rate[0] == pytest.approx(0.0012, abs=max(drift.rate_error, 2e-5))
+
+
+def test_a_jerk_is_refused_until_somebody_is_sure(marked: CutProgram, drawing: Drawing) -> None:
+    readings = read_marks(marked, Slipping((0.0, 0.0), jerk_at=600.0, jerk=(0.0, 3.0)))
+    with pytest.raises(SettingError, match="contradict each other"):
+        judged(marked, drawing, readings)
+    drift = judged(marked, drawing, readings, sure=True)
+    assert drift.verdict == "stop"
+    assert "by jerks" in drift.sentence
+    assert drift.doubtful
+
+
+def test_a_film_that_is_not_held_is_stopped(marked: CutProgram, drawing: Drawing) -> None:
+    readings = read_marks(marked, Slipping((-0.03, 0.0)), until=1)
+    drift = judged(marked, drawing, readings)
+    assert drift.verdict == "stop"
+    assert "not held" in drift.sentence
+
+
+def test_coarse_readings_do_not_pass_for_a_correction(marked: CutProgram, drawing: Drawing) -> None:
+    drift = judged(marked, drawing, read_marks(marked, Slipping((0.0, 0.005))), reading_mm=3.0)
+    assert drift.verdict == "stop"
+    assert "too few to correct" in drift.sentence
+
+
+@pytest.mark.parametrize(
+    ("readings", "words"),
+    [
+        ([], "no reading"),
+        ([("7 near", 0.0, 0.0)], "no witness mark “7 near”"),
+        ([("1 near", 0.0, 0.0), ("1 near", 0.0, 0.1)], "read twice"),
+        ([("1 near", 12.0, 0.0)], "nobody can tell which cross"),
+        ([("1 near", float("nan"), 0.0)], "nobody can tell which cross"),
+        ([("1 near", 4.0, 0.0), ("1 far", -4.0, 0.0), ("2 near", 0.0, 0.0)], "contradict"),
+    ],
+)
+def test_impossible_readings_are_refused(
+    readings: list[tuple[str, float, float]], words: str, marked: CutProgram, drawing: Drawing
+) -> None:
+    given = [SlipReading(mark=mark, dx_mm=dx, dy_mm=dy) for mark, dx, dy in readings]
+    with pytest.raises(SettingError, match=words):
+        judged(marked, drawing, given)
+
+
+def test_a_wrong_mark_among_others_is_named(marked: CutProgram, drawing: Drawing) -> None:
+    readings = read_marks(marked, Slipping((0.0, 0.002)))
+    wrong = dataclasses.replace(readings[2], dy_mm=readings[2].dy_mm + 4.0)
+    with pytest.raises(SettingError, match=f"without “{wrong.mark}” the others agree"):
+        judged(marked, drawing, [*readings[:2], wrong, *readings[3:]])
+
+
+def test_a_program_without_marks_or_section_is_refused(
+    bare: CutProgram, marked: CutProgram, drawing: Drawing
+) -> None:
+    reading = [SlipReading(mark="1 near", dx_mm=0.0, dy_mm=0.0)]
+    with pytest.raises(SettingError, match="no witness marks"):
+        judged(bare, drawing, reading)
+    with pytest.raises(SettingError, match="no section 9"):
+        judge_drift(marked, reading, drawing, machine(), number=9)
+    with pytest.raises(SettingError, match="marks already"):
+        witnessed(marked, drawing, machine())
+    with pytest.raises(SettingError, match="50 to 10000"):
+        witnessed(bare, drawing, machine(), every_mm=1)
+
+
+def test_margins_without_room_are_refused() -> None:
+    tight = on_stock(Pattern("plate", rectangle(20, 5, 370, 296)))
+    with pytest.raises(FitError, match="witness marks need 7 mm"):
+        witnessed(program(tight, machine()), tight, machine())
+
+
+def test_one_margin_is_enough() -> None:
+    low = on_stock(Pattern("plate", rectangle(20, 20, 370, 296)))
+    marked = witnessed(program(low, machine()), low, machine())
+    assert {mark.side for mark in marked.sections[0].witnesses} == {"near"}
+    reading = SlipReading(mark="1 near", dx_mm=0.1, dy_mm=0.0)
+    assert judge_drift(marked, [reading], low, machine(), number=1).verdict == "go on"
