@@ -1,0 +1,206 @@
+"""The line of a template, from a picture of the plane to smooth curves with their doubt."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from scipy.spatial import KDTree
+from shapely import LinearRing, Polygon
+
+from layflat.base import InputError, Progress, silent
+from layflat.pattern import fit_curve, sample
+from layflat.photo.bridge import MOST_GAP_MM
+from layflat.photo.candidates import Candidate, edge_chains, joined, line_chains
+from layflat.photo.choose import Follow, choose
+from layflat.photo.corner import with_corners
+from layflat.photo.correct import Correction, Through, accepted, put_through, without_denied
+from layflat.photo.doubt import intervals_mm, reasons, traced_curve
+from layflat.photo.follow import Line
+from layflat.photo.follow import follow as follow_chain
+from layflat.photo.landmarks import find_landmarks, landmark_at
+from layflat.photo.link import Chain
+from layflat.photo.profile import Model
+from layflat.photo.records import CurveKind, Landmark, PhotoError, Plane, Traced, TracedCurve
+from layflat.photo.smooth import smoothed
+from layflat.photo.sound import require_one_pen, require_sound_line, require_sound_plane
+from layflat.photo.working import Working, working
+
+DEVIATION_MM = 0.05
+"""How far the smooth curve may lie from the measured places."""
+_LONG_MM = 40.0
+_MARK_MM = 9.0
+_USUAL_CONTRAST = 0.7
+
+
+def trace(
+    plane: Plane,
+    *,
+    follow: Follow = "auto",
+    light_ink: bool = False,
+    corrections: Sequence[Correction] = (),
+    most_gap_mm: float = MOST_GAP_MM,
+    progress: Progress = silent,
+) -> Traced:
+    """The outline, the cut-outs and the landmarks of a template.
+
+    The same picture and corrections give the same curves. Curves are the middle of the pen's line,
+    or the sheet's edge.
+
+    Args:
+        plane: the true-to-scale picture.
+        follow: whether the pen line or the sheet's own edge is the outline; "auto" judges and
+            says which in the notes.
+        light_ink: whether the pen is lighter than the sheet, as on dark film.
+        corrections: what a person put right, in the order in which they did.
+        most_gap_mm: the widest gap in a line that is bridged, and said.
+        progress: told how far the work is.
+
+    Raises:
+        PhotoError: no sound outline can be told; the message says why and what to do.
+    """
+    require_sound_plane(plane)
+    progress("search for lines", 0.0)
+    picture = working(plane, light_ink=light_ink)
+    lines, edges = line_chains(picture), edge_chains(picture) if follow != "line" else []
+    model = _hand_model(lines, edges, corrections, follow)
+    if model == "line":
+        lines = put_through(lines, corrections, picture, "line")
+    else:
+        edges = put_through(edges, corrections, picture, "edge")
+    found = [
+        *joined(lines, "line", most_gap_mm=most_gap_mm),
+        *joined(edges, "edge", most_gap_mm=most_gap_mm),
+    ]
+    found = without_denied(found, corrections)
+    progress("find landmarks", 0.3)
+    landmarks, notes = find_landmarks(
+        plane, picture, [c.chain.at_mm for c in found if _long(c)], contrast=_pen_contrast(found)
+    )
+    found = [c for c in found if not _is_mark(c, landmarks)]
+    landmarks += _light_spots(plane, found)
+    found = [c for c in found if not _is_mark(c, landmarks)]
+    chosen = choose(
+        [c for c in found if c.model == "line"],
+        [c for c in found if c.model == "edge"],
+        picture,
+        follow=follow,
+    )
+    progress("measure the line", 0.5)
+    others = [c for c in chosen.rest if c.model == "line"]
+    curves = [_curve("outline", chosen.outline, plane, picture, others)]
+    for number, candidate in enumerate(chosen.cut_outs):
+        progress("measure the cut-outs", 0.6 + 0.4 * number / len(chosen.cut_outs))
+        curves.append(_curve("cut-out", candidate, plane, picture, others))
+    _require_inside(curves)
+    curves = accepted(curves, corrections)
+    return Traced(
+        curves=tuple(curves),
+        landmarks=tuple(landmarks),
+        notes=(*chosen.notes, *notes, *_said(curves)),
+    )
+
+
+def _hand_model(
+    lines: list[Chain], edges: list[Chain], corrections: Sequence[Correction], follow: Follow
+) -> Model:
+    """Whether a stretch that a person put is one of a pen line or of the sheet's edge."""
+    if follow != "auto":
+        return follow
+    points = [c.points_mm for c in corrections if isinstance(c, Through)]
+    if not points:
+        return "line"
+    at = np.vstack(points)
+
+    def away(chains: list[Chain]) -> float:
+        long = [chain.at_mm for chain in chains if chain.length_mm > _LONG_MM]
+        return float(np.min(KDTree(np.vstack(long)).query(at)[0])) if long else np.inf
+
+    return "line" if away(lines) <= away(edges) else "edge"
+
+
+def _pen_contrast(found: list[Candidate]) -> float:
+    """The share of light that the pen takes away, from the long lines, or else from the others."""
+    lines = [c.chain for c in found if c.model == "line"]
+    some = [chain.strength for chain in lines if chain.length_mm > _LONG_MM] or [
+        chain.strength for chain in lines
+    ]
+    return float(np.median(np.concatenate(some))) if some else _USUAL_CONTRAST
+
+
+def _long(candidate: Candidate) -> bool:
+    return candidate.chain.length_mm > _LONG_MM
+
+
+def _is_mark(candidate: Candidate, landmarks: list[Landmark]) -> bool:
+    """Whether a short line is a part of a landmark."""
+    if _long(candidate):
+        return False
+    middle = candidate.chain.at_mm.mean(axis=0)
+    return any(float(np.hypot(*(mark.at_mm - middle))) < _MARK_MM for mark in landmarks)
+
+
+def _light_spots(plane: Plane, found: list[Candidate]) -> list[Landmark]:
+    """Dots and squares among small closed edges: light ones on a dark sheet are no dark ink."""
+    spots: list[Landmark] = []
+    for candidate in found:
+        if candidate.model == "edge" and candidate.chain.closed and not _long(candidate):
+            at = candidate.chain.at_mm
+            spot = landmark_at(plane, at.mean(axis=0), float(np.ptp(at, axis=0).max()))
+            spots += [spot] if spot is not None else []
+    return spots
+
+
+def _curve(
+    kind: CurveKind,
+    candidate: Candidate,
+    plane: Plane,
+    picture: Working,
+    others: list[Candidate],
+) -> TracedCurve:
+    """One closed line measured, fitted and judged."""
+    line = follow_chain(plane, candidate.chain, candidate.model, light_ink=picture.light_ink)
+    line = smoothed(with_corners(plane, line, candidate.model))
+    require_sound_line(line, kind)
+    if candidate.model == "line":
+        require_one_pen(line, kind)
+    line = _running(line, counter_clockwise=kind == "outline")
+    try:
+        curve = fit_curve(line.at_mm, corners=line.corners, deviation_mm=DEVIATION_MM)
+    except InputError as error:
+        raise PhotoError(
+            f"No smooth curve could be drawn along the {kind}; put points along it where it is "
+            "unclear, or draw it anew."
+        ) from error
+    interval = intervals_mm(plane, line, deviation_mm=DEVIATION_MM)
+    return traced_curve(kind, curve, line, interval, reasons(plane, line, picture, others))
+
+
+def _running(line: Line, *, counter_clockwise: bool) -> Line:
+    """The line run through counter-clockwise, or clockwise."""
+    if LinearRing(line.at_mm).is_ccw == counter_clockwise:
+        return line
+    order = np.arange(len(line.at_mm))[::-1]
+    corners = np.sort(len(order) - 1 - line.corners)
+    return replace(line.picked(order), corners=corners)
+
+
+def _require_inside(curves: list[TracedCurve]) -> None:
+    """Refuse cut-outs that leave the outline or meet each other."""
+    shapes = [Polygon(sample(curve.curve, deviation_mm=0.05)) for curve in curves]
+    for number, hole in enumerate(shapes[1:], start=1):
+        alone = not any(hole.intersects(other) for other in shapes[number + 1 :])
+        if not (shapes[0].contains(hole) and alone):
+            x, y = hole.representative_point().coords[0]
+            raise PhotoError(
+                f"A cut-out about ({x:.0f}, {y:.0f}) mm meets the outline or another cut-out; say "
+                "that one of them is no line, or draw it anew."
+            )
+
+
+def _said(curves: list[TracedCurve]) -> list[str]:
+    """Notes on what a person should look at."""
+    count = sum(len(curve.unsure) for curve in curves)
+    if not count:
+        return []
+    what = "1 stretch is" if count == 1 else f"{count} stretches are"
+    return [f"{what} unsure; look at each, and accept or correct it."]

@@ -1,0 +1,66 @@
+"""Revisions: what was noted at the laid piece changes its pattern for the next car."""
+
+from layflat.revise.align import Alignment, Landmarks, aligned
+from layflat.revise.history import History
+from layflat.revise.joined import EdgeChange, Joined, edge_change, join
+from layflat.revise.notes_file import NotesFile, read_notes_file
+from layflat.revise.outline import Outline, Side, sides_of
+from layflat.revise.plate import Field, Taps, bend
+from layflat.revise.propose import Known, Proposal, Started, propose, start_from
+from layflat.revise.records import (
+    DOUBT_MM,
+    FINGER_MM,
+    LIMIT_MM,
+    MOST_MM,
+    Note,
+    NoteKind,
+    Spot,
+)
+from layflat.revise.revision import Revision, revise
+from layflat.revise.stored import (
+    history_json,
+    read_history_json,
+    read_revision_json,
+    revision_json,
+)
+from layflat.revise.summary import Summary
+from layflat.revise.weigh import Scatter
+
+__all__ = [
+    "DOUBT_MM",
+    "FINGER_MM",
+    "LIMIT_MM",
+    "MOST_MM",
+    "Alignment",
+    "EdgeChange",
+    "Field",
+    "History",
+    "Joined",
+    "Known",
+    "Landmarks",
+    "Note",
+    "NoteKind",
+    "NotesFile",
+    "Outline",
+    "Proposal",
+    "Revision",
+    "Scatter",
+    "Side",
+    "Spot",
+    "Started",
+    "Summary",
+    "Taps",
+    "aligned",
+    "bend",
+    "edge_change",
+    "history_json",
+    "join",
+    "propose",
+    "read_history_json",
+    "read_notes_file",
+    "read_revision_json",
+    "revise",
+    "revision_json",
+    "sides_of",
+    "start_from",
+]
