@@ -17,6 +17,7 @@ from layflat.papers import (
     Document,
     LengthUnit,
     Paper,
+    Way,
     care_document,
     fit_document,
     laying_document,
@@ -205,6 +206,29 @@ def test_fingers_and_cuts_are_marked_on_the_map_and_listed() -> None:
     assert ">R1</text>" in drawing
     assert drawing.count(">2</text>") == 1
     assert ">3</text>" not in drawing
+
+
+def test_one_piece_and_two_stand_side_by_side_and_the_seam_is_drawn() -> None:
+    flat = scene.flat()
+    whole = Way(
+        name="One piece",
+        stretch=0.154,
+        excess_mm=157.3,
+        seam_mm=0.0,
+        visible_mm=0.0,
+        film_mm2=60_000.0,
+        minutes=20.4,
+    )
+    two = replace(
+        whole, name="Two, at S1", stretch=0.089, excess_mm=72.6, seam_mm=279.0, visible_mm=43.0
+    )
+    seam = CutMark("S1", flat.points_mm[[0, 5]], is_seam=True)
+    document = fit_document(scene.fit_sheet(seams=(seam,), ways=(whole, two)))
+    told = text_of(document)
+    assert plain("One piece 15.4 % 157 mm none 0.060 m² 20 min") in told
+    assert plain("Two, at S1 8.9 % 73 mm 279 mm, 43 mm 0.060 m² 20 min") in told
+    assert ">S1</text>" in document.pictures["strain.svg"].decode()
+    assert "Onepieceortwo" not in text_of(fit_document(scene.fit_sheet()))
 
 
 def test_the_fit_report_states_its_numbers() -> None:

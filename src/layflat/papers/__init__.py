@@ -1,11 +1,17 @@
 """Papers: reports, maps and sheets for the bay, price, offer, care, passport, and pictures."""
 
+from layflat.papers.calibration import (
+    CalibrationLine,
+    CalibrationPaper,
+    calibration_document,
+)
 from layflat.papers.camera import VIEWS, View
 from layflat.papers.care import CareSheet, care_document, care_sheet
-from layflat.papers.cautions import CARE, CUSTOMER, DEFER, PASSPORT
+from layflat.papers.cautions import CARE, CUSTOMER, CUTTING, DEFER, PASSPORT
 from layflat.papers.engine import Document, picture_png
-from layflat.papers.finger_marks import CutMark
-from layflat.papers.fit import FitSheet, fit_document, fit_report
+from layflat.papers.finger_marks import CutMark, marked_zones
+from layflat.papers.fit import FitSheet, Way, fit_document, fit_report
+from layflat.papers.frame_sheet import frame_document
 from layflat.papers.head import Head, LengthUnit, Paper
 from layflat.papers.laying import LayingPiece, LayingSheet, laying_document, laying_sheet
 from layflat.papers.lettering import panel_in_sentence, panel_title
@@ -48,6 +54,8 @@ from layflat.papers.price_sheet import (
 from layflat.papers.qr import qr_svg
 from layflat.papers.raycast import Stage, make_stage, vertex_normals
 from layflat.papers.render import CLAY, INK, PAPER, Colour, Line, Mark, render
+from layflat.papers.revision import RevisionSheet, revision_document, revision_picture
+from layflat.papers.roll_label import RollLabel, roll_label, roll_label_document
 from layflat.papers.shading import Shading
 from layflat.papers.strain import Effort, StrainSummary, summarise
 from layflat.papers.strain_map import strain_picture
@@ -57,11 +65,14 @@ __all__ = [
     "CARE",
     "CLAY",
     "CUSTOMER",
+    "CUTTING",
     "DEFER",
     "INK",
     "PAPER",
     "PASSPORT",
     "VIEWS",
+    "CalibrationLine",
+    "CalibrationPaper",
     "CareSheet",
     "Colour",
     "CutMark",
@@ -86,16 +97,21 @@ __all__ = [
     "PieceMap",
     "PriceRow",
     "PriceSheet",
+    "RevisionSheet",
+    "RollLabel",
     "Shading",
     "Stage",
     "StrainSummary",
     "View",
+    "Way",
     "WeedingSheet",
+    "calibration_document",
     "care_document",
     "care_sheet",
     "contrast_ratio",
     "fit_document",
     "fit_report",
+    "frame_document",
     "grouped",
     "labels_document",
     "laying_document",
@@ -103,6 +119,7 @@ __all__ = [
     "layout_height_mm",
     "layout_picture",
     "make_stage",
+    "marked_zones",
     "offer_document",
     "offer_sheet",
     "panel_in_sentence",
@@ -118,6 +135,10 @@ __all__ = [
     "price_sheet",
     "qr_svg",
     "render",
+    "revision_document",
+    "revision_picture",
+    "roll_label",
+    "roll_label_document",
     "strain_colours",
     "strain_picture",
     "strain_sheet_picture",

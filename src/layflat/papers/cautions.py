@@ -32,6 +32,26 @@ WEEDING = (
     DEFER,
 )
 
+CUTTING = (
+    (
+        "The head starts without a word and comes back by itself: hands, hair, sleeves and tools "
+        "stay away from it and from the rollers until it has stopped."
+    ),
+    (
+        "Change blades with the machine off, cut away from hands, and put used blades into the "
+        "tin. Never cut on paint."
+    ),
+    (
+        "Begin with little force. The blade parts the film and scores the liner's surface; it "
+        "never goes through it, or it cuts the machine's strip."
+    ),
+    (
+        "The machine maker's and the film maker's instructions and local rules go before anything "
+        "that this sheet says."
+    ),
+)
+"""What to mind at the plotter; common practice, no source."""
+
 CUSTOMER = (
     (
         "A repainted panel may lose paint when film is lifted. Tell us what has been "

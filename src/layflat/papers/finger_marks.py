@@ -25,24 +25,27 @@ _RADIUS_MM = 2.5
 _HALO = Pen(PAPER, 1.3)
 _STROKE = Pen(INK, 0.45)
 _CUT = Pen(INK, 0.9)
+_SEAM = Pen(INK, 0.9, (4.0, 1.6))
 
 
 @dataclass(frozen=True, eq=False)
 class CutMark:
-    """A cut from the edge inward, to be drawn.
+    """A cut from the edge inward, or a seam from edge to edge, to be drawn.
 
     Attributes:
         name: what stands beside it, e.g. "R1".
         points_mm: (k, 2) float64, in the flat, from the edge to the tip.
+        is_seam: whether two pieces would meet there.
     """
 
     name: str
     points_mm: FloatArray
+    is_seam: bool = False
 
     @staticmethod
-    def on(flat: Flat, name: str, path_mm: FloatArray) -> "CutMark":
+    def on(flat: Flat, name: str, path_mm: FloatArray, *, is_seam: bool = False) -> "CutMark":
         """The mark of a path (k, 3) on the surface of *flat*."""
-        return CutMark(name, to_flat(flat, path_mm))
+        return CutMark(name, to_flat(flat, path_mm), is_seam)
 
 
 def marked_zones(fingers: Fingers | None) -> tuple[FingerZone, ...]:
@@ -85,14 +88,15 @@ def draw_cuts(
     ground: Ground,
     taken: Sequence[BaseGeometry],
 ) -> list[BaseGeometry]:
-    """Each cut as a strong line with a round tip, and its name; what they cover."""
+    """Each cut as a strong line with a round tip, each seam broken, with names; what they cover."""
     lines = [LineString(frame.on_paper(cut.points_mm)) for cut in cuts]
     covered: list[BaseGeometry] = [line.buffer(0.8) for line in lines]
-    for line in lines:
+    for cut, line in zip(cuts, lines, strict=True):
         canvas.lines([line.coords], pen=Pen(PAPER, 1.9))
-        canvas.lines([line.coords], pen=_CUT)
-        x, y = line.coords[-1]
-        canvas.circle(x, y, 0.9, fill=PAPER, pen=Pen(INK, 0.45))
+        canvas.lines([line.coords], pen=_SEAM if cut.is_seam else _CUT)
+        if not cut.is_seam:
+            x, y = line.coords[-1]
+            canvas.circle(x, y, 0.9, fill=PAPER, pen=Pen(INK, 0.45))
     for cut, line in zip(cuts, lines, strict=True):
         covered += _number(canvas, cut.name, line, ground, [*taken, *covered])
     return covered

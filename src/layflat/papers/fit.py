@@ -34,6 +34,28 @@ _MAP_STEP_MM = 2.0
 _PICTURE_MM = 178.0
 
 
+@dataclass(frozen=True, kw_only=True)
+class Way:
+    """One way to cover a panel, in one piece or in two.
+
+    Attributes:
+        name: e.g. "One piece".
+        stretch: the greatest, as a fraction.
+        excess_mm: film too much in fingers.
+        seam_mm, visible_mm: the length of its seam, and of what is seen of it.
+        film_mm2: off the roll.
+        minutes: of one person.
+    """
+
+    name: str
+    stretch: float
+    excess_mm: float
+    seam_mm: float
+    visible_mm: float
+    film_mm2: float
+    minutes: float
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class FitSheet:
     """One piece's fit, as it goes on paper.
@@ -50,6 +72,8 @@ class FitSheet:
         warnings: what a person must know.
         fingers: where the piece fingers, or None if nobody looked.
         cuts: proposed cuts from the edge inward, with what each is for.
+        seams: proposed seams, to be drawn.
+        ways: one piece beside two along each of them.
     """
 
     head: Head
@@ -63,6 +87,8 @@ class FitSheet:
     warnings: tuple[str, ...] = ()
     fingers: Fingers | None = None
     cuts: tuple[tuple[CutMark, str], ...] = ()
+    seams: tuple[CutMark, ...] = ()
+    ways: tuple[Way, ...] = ()
 
 
 def fit_report(sheet: FitSheet) -> bytes:
@@ -98,6 +124,7 @@ def fit_document(sheet: FitSheet) -> Document:
         "sources": _sources(film),
         "fingers": _finger_rows(sheet.fingers, unit),
         "cuts": [(cut.name, words) for cut, words in sheet.cuts],
+        "ways": [_way_row(way, unit) for way in sheet.ways],
     }
     pictures = {f"edge-{k.value}.svg": edge_key(dashes).encode() for k, dashes in DASHES.items()}
     if sheet.place is not None:
@@ -118,11 +145,25 @@ def fit_document(sheet: FitSheet) -> Document:
             for item in sheet.free
         ],
         zones=marked_zones(sheet.fingers),
-        cuts=[cut for cut, _ in sheet.cuts],
+        cuts=[*(cut for cut, _ in sheet.cuts), *sheet.seams],
         width_mm=_PICTURE_MM,
         height_mm=_map_height_mm(report, sheet),
     )
     return _with_map(report, strain)
+
+
+def _way_row(way: Way, unit: LengthUnit) -> tuple[str, ...]:
+    seam = "none"
+    if way.seam_mm:
+        seam = f"{length(way.seam_mm, unit)}, {length(way.visible_mm, unit)}"
+    return (
+        way.name,
+        per_cent(way.stretch),
+        length(way.excess_mm, unit),
+        seam,
+        area(way.film_mm2, unit),
+        f"{way.minutes:.0f} min",
+    )
 
 
 def _with_map(report: Document, strain: str) -> Document:

@@ -138,10 +138,7 @@ def _planned(index: int, piece: LayingPiece, pictures: dict[str, bytes]) -> dict
     name = f"plan-{index}.svg"
     pictures[name] = plan_picture(piece.pattern, piece.plan).encode()
     plan = piece.plan
-    heats = [
-        (f"H{i}", f"{heat.words[0].upper()}{heat.words[1:]}")
-        for i, heat in enumerate(plan.heats, start=1)
-    ]
+    heats = [(f"H{i}", heat.sentence) for i, heat in enumerate(plan.heats, start=1)]
     return {
         "plan": name,
         "plan_alt": f"How piece {piece.number} is laid: its anchor O, its sweeps by number.",

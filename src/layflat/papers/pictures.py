@@ -1,6 +1,6 @@
 """Pictures of patterns and layouts, and the strain map with its legend, as SVG."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import shapely
@@ -63,6 +63,7 @@ def layout_picture(
     height_mm: float = 90.0,
     section: int | None = None,
     number_pt: tuple[float, float] = (11.0, 30.0),
+    called: Mapping[int, str] | None = None,
 ) -> str:
     """A layout on its roll, to scale: pieces numbered, waste hatched, sections marked.
 
@@ -72,6 +73,7 @@ def layout_picture(
         height_mm: of the picture.
         section: draw one section only, by its index; None draws the whole roll.
         number_pt: least and greatest size of the piece numbers.
+        called: what stands on pieces instead of their numbers.
     """
     canvas = Canvas(width_mm, height_mm)
     start, end = _span(layout, section)
@@ -100,7 +102,8 @@ def layout_picture(
     for index, part in enumerate(layout.sections):
         if section is None:
             _draw_section(canvas, frame, index, (part.start_mm, part.end_mm), width)
-    _draw_numbers(canvas, [item.number for item in shown], pieces, waste, sizes_pt=number_pt)
+    names = [(called or {}).get(item.number, str(item.number)) for item in shown]
+    _draw_numbers(canvas, names, pieces, waste, sizes_pt=number_pt)
     bottom = frame.on_paper([(start, 0.0)])[0]
     draw_rule(
         canvas,
@@ -228,7 +231,7 @@ def _draw_section(
 
 def _draw_numbers(
     canvas: Canvas,
-    numbers: Sequence[int],
+    numbers: Sequence[str],
     pieces: Sequence[Polygon],
     waste: BaseGeometry,
     *,
@@ -240,8 +243,8 @@ def _draw_numbers(
     for number, piece in zip(numbers, pieces, strict=True):
         centre = shapely.maximum_inscribed_circle(piece)
         middle, room = Point(centre.coords[0]), float(centre.length)
-        size = float(np.clip(room / (_MM_PER_PT * (0.45 + 0.28 * len(str(number)))), least, most))
-        radius = 0.5 * _MM_PER_PT * size * (0.75 + 0.5 * len(str(number)))
+        size = float(np.clip(room / (_MM_PER_PT * (0.45 + 0.28 * len(number))), least, most))
+        radius = 0.5 * _MM_PER_PT * size * (0.75 + 0.5 * len(number))
         if radius > room + 0.4:
             spots = free.buffer(-radius - 0.3)
             if not spots.is_empty:
@@ -251,9 +254,7 @@ def _draw_numbers(
                 free = free.difference(spot.buffer(radius + 0.3))
             canvas.circle(middle.x, middle.y, radius, fill=PAPER, pen=_FINE)
         rise = 0.335 * size * _MM_PER_PT
-        canvas.text(
-            middle.x, middle.y + rise, str(number), size_pt=size, bold=True, anchor="middle"
-        )
+        canvas.text(middle.x, middle.y + rise, number, size_pt=size, bold=True, anchor="middle")
 
 
 def _draw_edges(canvas: Canvas, flat: Flat, region: Region, frame: Frame) -> None:

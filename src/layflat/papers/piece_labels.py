@@ -17,12 +17,16 @@ class PieceLabel:
         panel: as people read it.
         section: that it is cut in.
         attempt: the first film of this piece is 1.
+        letter: in front of the number, where several jobs share the layout.
+        job: whose piece it is, if not the head's: number and plate.
     """
 
     number: int
     panel: str
     section: int
     attempt: int = 1
+    letter: str = ""
+    job: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,10 +79,12 @@ def labels_document(sheet: PieceLabels) -> Document:
 def _label(label: PieceLabel, sheet: PieceLabels) -> dict[str, Any]:
     lot = f"Lot {sheet.lot}" if sheet.lot else "No lot number"
     return {
-        "number": str(label.number),
+        "number": f"{label.letter}{label.number}",
         "panel": one_line(label.panel, most=30),
         "again": f"Cut again, no. {label.attempt}" if label.attempt > 1 else "",
-        "job": one_line(" · ".join(filter(None, (sheet.head.number, sheet.plate))), most=30),
+        "job": one_line(
+            label.job or " · ".join(filter(None, (sheet.head.number, sheet.plate))), most=30
+        ),
         "film": one_line(lot, most=30),
         "roll": one_line(f"{sheet.roll}, section {label.section}", most=30),
     }

@@ -1,6 +1,7 @@
 """The weeding and piece map of a layout."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 from layflat.nest import Layout
@@ -24,6 +25,9 @@ class WeedingSheet:
         film: the film's name.
         lot: the maker's lot number of the roll, or "".
         warnings: what a person must know.
+        called: what pieces are called where not by their numbers.
+        whose: whose each piece is, by its number, where several jobs share the layout.
+        jobs: the same jobs with all that is told of each, in a line.
     """
 
     head: Head
@@ -31,6 +35,9 @@ class WeedingSheet:
     film: str
     lot: str = ""
     warnings: tuple[str, ...] = ()
+    called: Mapping[int, str] = field(default_factory=dict)
+    whose: Mapping[int, str] = field(default_factory=dict)
+    jobs: tuple[str, ...] = ()
 
 
 def weeding_map(sheet: WeedingSheet) -> bytes:
@@ -46,7 +53,11 @@ def weeding_document(sheet: WeedingSheet) -> Document:
     """The weeding and piece map before it is set."""
     layout, head = sheet.layout, sheet.head
     width_mm, height_mm = _ROLL_MM[head.paper]
-    pictures = {"roll.svg": layout_picture(layout, width_mm=width_mm, height_mm=height_mm).encode()}
+    pictures = {
+        "roll.svg": layout_picture(
+            layout, width_mm=width_mm, height_mm=height_mm, called=sheet.called
+        ).encode()
+    }
     wide, high = _SECTION_MM[head.paper]
     for index in range(len(layout.sections)):
         picture = layout_picture(
@@ -55,6 +66,7 @@ def weeding_document(sheet: WeedingSheet) -> Document:
             width_mm=wide,
             height_mm=min(high, layout_height_mm(layout, width_mm=wide, section=index)),
             number_pt=(13.0, 40.0),
+            called=sheet.called,
         )
         pictures[f"section-{index + 1}.svg"] = picture.encode()
     count, sections = len(layout.placements), len(layout.sections)
@@ -65,6 +77,7 @@ def weeding_document(sheet: WeedingSheet) -> Document:
         "roll_alt": f"The roll with {count} numbered pieces in {sections} sections.",
         "facts": _facts(sheet),
         "reading": [
+            *sheet.jobs,
             "Hatched: waste, comes off. Plain with a number: a piece, stays on the liner.",
             "Cross-hatched: a cut-out inside a piece. It comes off first.",
             "Strong broken line: here one section ends and the next begins.",
@@ -101,10 +114,11 @@ def _section(sheet: WeedingSheet, index: int) -> dict[str, Any]:
     part = layout.sections[index]
     pieces = [
         {
-            "number": str(item.number),
+            "number": sheet.called.get(item.number, str(item.number)),
             "name": panel_title(item.pattern.name)
             + (f", copy {item.copy}" if item.copy > 1 else "")
-            + (", mirrored" if item.mirrored else ""),
+            + (", mirrored" if item.mirrored else "")
+            + (f", {sheet.whose[item.number]}" if item.number in sheet.whose else ""),
             "cut_outs": len(item.pattern.cut_outs),
         }
         for item in layout.placements

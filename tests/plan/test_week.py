@@ -1,0 +1,245 @@
+"""The week's plan: against a brute-force second opinion, by hand, and as properties."""
+
+from collections import Counter
+from dataclasses import replace
+from itertools import product
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from layflat.base import FitError, InputError, SettingError, StoppedError
+from layflat.nest import Stretch, check_layout
+from layflat.plan import FilmKind, Storing, WeekPlan, WeekRates
+from nest.pieces import stars
+from plan.weeks import END, GAP, RATES, SECTION, bars, film, planned
+
+NO_OFFCUTS = replace(RATES, storing=Storing(most_worth=0.0))
+
+
+def require_whole(plan: WeekPlan, demands) -> None:
+    """Every piece once, every layout sound, film that adds up, and no cost below the bound."""
+    there: Counter[tuple[str, str]] = Counter()
+    for use in plan.uses:
+        check_layout(use.layout)
+        assert use.layout.stock == use.supply.stock
+        assert use.layout.length_mm <= use.supply.length_mm + 1e-6
+        assert all(s.end_mm - s.start_mm <= SECTION + 1e-6 for s in use.layout.sections)
+        there.update(zip(use.jobs, (p.pattern.name for p in use.layout.placements), strict=True))
+        account = use.account
+        parts = account.pieces_mm + account.waste_mm + account.offcuts_mm + account.left_mm
+        assert parts == pytest.approx(use.supply.length_mm, rel=1e-4)
+        assert account.in_mm == use.supply.length_mm
+    wanted = Counter()
+    for demand in demands:
+        wanted[demand.job, demand.request.pattern.name] += demand.request.copies
+    assert there == wanted
+    assert plan.bound <= plan.cost + 1e-6 <= plan.alone + 2e-6
+
+
+def brute_force(sizes, supplies, rates: WeekRates) -> float:
+    """The least cost of all ways to share out bars that no two of which lie side by side.
+
+    Bars follow each other the gap apart; what goes into a section is again tried in all ways.
+    """
+    best = float("inf")
+    for shares in product(range(len(supplies)), repeat=len(sizes)):
+        cost = 0.0
+        for at, supply in enumerate(supplies):
+            held = [size[0] for size, share in zip(sizes, shares, strict=True) if share == at]
+            if not held:
+                continue
+            if any(
+                size[1] > supply.stock.width_mm - 2 * supply.stock.edge_margin_mm
+                for size, share in zip(sizes, shares, strict=True)
+                if share == at
+            ):
+                cost = float("inf")
+                break
+            lengths = []
+            for ways in product(range(len(held)), repeat=len(held)):
+                sections = [
+                    [one for one, way in zip(held, ways, strict=True) if way == which]
+                    for which in sorted(set(ways))
+                ]
+                spans = [sum(s) + GAP * (len(s) - 1) + 2 * END for s in sections]
+                if max(spans) <= SECTION and sum(spans) <= supply.length_mm:
+                    lengths.append(sum(spans) / 1e3 * supply.cost_per_m + len(spans) * rates.cut)
+            cost += min(lengths, default=float("inf")) + rates.handling
+        best = min(best, cost)
+    return best
+
+
+@settings(deadline=None, derandomize=True, max_examples=6)
+@given(
+    sizes=st.lists(
+        st.tuples(st.sampled_from([500.0, 800.0, 1300.0]), st.sampled_from([310.0, 560.0])),
+        min_size=1,
+        max_size=4,
+    ),
+    lengths=st.tuples(st.sampled_from([1000.0, 2400.0]), st.just(6000.0)),
+    cost=st.sampled_from([20.0, 30.0]),
+)
+def test_a_tiny_week_is_as_cheap_as_the_best_of_all_ways(sizes, lengths, cost) -> None:
+    """Bars of more than half of either roll: estimates are exact, and so is the assignment."""
+    supplies = [film("narrow", 400, lengths[0], cost=cost), film("wide", 600, lengths[1], cost=45)]
+    demands = bars("K-1", *sizes)
+    plan = planned(demands, supplies, rates=NO_OFFCUTS)
+    best = brute_force(sizes, supplies, NO_OFFCUTS)
+    require_whole(replace(plan, alone=max(plan.alone, plan.cost)), demands)
+    assert plan.cost == pytest.approx(best, rel=0.002)
+    assert plan.bound <= best + 1e-6
+
+
+@settings(deadline=None, derandomize=True, max_examples=6)
+@given(
+    shapes=st.lists(stars(), min_size=2, max_size=6),
+    crease=st.floats(0, 400),
+    kind=st.sampled_from(list(FilmKind)),
+)
+def test_every_piece_once_and_film_that_adds_up(shapes, crease, kind) -> None:
+    fault = Stretch(start_mm=crease, end_mm=crease + 9, reason="crease")
+    supplies = [
+        film("R1", 400, 9000, kind=kind, faults=(fault,)),
+        film("R2", 300, 9000, cost=35, kind=kind, lot="B2"),
+        film("O1", 350, 500, cost=40, kind=kind, is_offcut=True),
+    ]
+    demands = [
+        replace(one, request=replace(one.request, pattern=shape))
+        for i, shape in enumerate(shapes)
+        for one in bars(f"K-{i % 2}", (1, 1), turns=(0.0, 180.0))
+    ]
+    plan = planned(demands, supplies, seconds=0.2)
+    require_whole(plan, demands)
+    if kind.one_lot:
+        for job in ("K-0", "K-1"):
+            turns = {
+                placement.turn_deg
+                for use in plan.uses
+                for owner, placement in zip(use.jobs, use.layout.placements, strict=True)
+                if owner == job
+            }
+            assert len(turns) == 1
+            assert len(plan.lots_of(job)["gloss"]) == 1
+
+
+def test_two_jobs_share_the_width_that_neither_fills() -> None:
+    """Each job's bar leaves half the roll bare; side by side they take the film of one."""
+    demands = [*bars("K-1", (1500, 260)), *bars("K-2", (1500, 260))]
+    plan = planned(demands, [film("R1", 600, 9000)], rates=NO_OFFCUTS)
+    require_whole(plan, demands)
+    assert plan.film == pytest.approx(1.510 * 50)
+    # 2 x 1.510 m, two sections and one roll taken in hand, by itself.
+    assert plan.alone == pytest.approx(2 * 1.510 * 50 + 2 * 3 + 8)
+    assert plan.cost == pytest.approx(1.510 * 50 + 3 + 8)
+    assert plan.lots_of("K-1") == {"gloss": ("A1",)}
+
+
+def test_the_bound_is_near_where_one_bar_fills_the_width() -> None:
+    """0.910 m at 50, a section and a roll in hand: only the round corners of the gap are open."""
+    plan = planned(bars("K-1", (900, 560)), [film("R1", 600, 9000)], rates=NO_OFFCUTS)
+    assert plan.cost == pytest.approx(0.910 * 50 + 3 + 8)
+    assert 0.995 * plan.cost <= plan.bound <= plan.cost
+
+
+def test_an_offcut_is_taken_before_a_roll() -> None:
+    demands = bars("K-1", (500, 300))
+    supplies = [film("R1", 600, 9000), film("O1", 400, 600, cost=40, is_offcut=True)]
+    plan = planned(demands, supplies)
+    assert [use.supply.name for use in plan.uses] == ["O1"]
+    assert plan.cost < plan.alone
+
+
+def test_of_two_rolls_the_older_goes_first() -> None:
+    supplies = [film("new", 600, 9000), film("old", 600, 9000, age=400)]
+    plan = planned(bars("K-1", (900, 500)), supplies)
+    assert [use.supply.name for use in plan.uses] == ["old"]
+    assert plan.uses[0].age == pytest.approx(0.91 * 50 * 0.05 * 400 / 365)
+
+
+def test_clear_film_mixes_lots_and_says_so_and_tinted_does_not() -> None:
+    """Two short rolls of two lots and a dear long one: only clear film may come from the two."""
+    sizes = ((900, 350), (900, 350))
+    for kind, used in ((FilmKind.CLEAR, ["A", "B"]), (FilmKind.TINTED, ["C"])):
+        supplies = [
+            film("A", 400, 1000, kind=kind, lot="1"),
+            film("B", 400, 1000, kind=kind, lot="2"),
+            film("C", 400, 3000, cost=90, kind=kind, lot="3"),
+        ]
+        plan = planned(bars("K-1", *sizes), supplies)
+        assert [use.supply.name for use in plan.uses] == used
+        mixed = [note for note in plan.notes if "2 lots (1, 2); its passport says so" in note]
+        assert bool(mixed) == (kind is FilmKind.CLEAR)
+    hidden = [*bars("K-1", sizes[0]), *bars("K-1", sizes[1], visible=False)]
+    assert len(planned(hidden, supplies).uses) == 2
+
+
+def test_a_roll_whose_fault_is_in_the_way_still_serves() -> None:
+    fault = Stretch(start_mm=500, end_mm=520, reason="splice")
+    plan = planned(bars("K-1", (900, 500)), [film("R1", 600, 3000, faults=(fault,))])
+    (use,) = plan.uses
+    assert use.layout.sections[0].start_mm == 520
+    # The half metre before the splice is the only film left over, and large enough to keep.
+    assert use.kept[0].offcut.length_mm == pytest.approx(500)
+
+
+def test_a_plan_is_stopped_at_once_or_kept() -> None:
+    demands = [*bars("K-1", (1500, 260)), *bars("K-2", (1500, 260))]
+    seen: list[WeekPlan] = []
+
+    def stop(step: str, fraction: float) -> None:
+        if seen:
+            raise StoppedError("enough")
+
+    with pytest.raises(StoppedError):
+        planned(demands, [film("R1", 600, 9000)], progress=stop, watch=seen.append)
+    seen.clear()
+    kept = planned(
+        demands, [film("R1", 600, 9000)], progress=stop, watch=seen.append, keep_when_stopped=True
+    )
+    assert kept.notes[-1].startswith("The search was stopped")
+    require_whole(kept, demands)
+
+
+ROLL = film("R1", 600, 9000)
+BAD = {
+    "an offcut twice": (bars("K-1", (100, 100)), [ROLL, ROLL], InputError, "“R1” is named twice"),
+    "no film": (bars("K-1", (100, 100)), [], InputError, "There is no film"),
+    "no pieces": ([], [ROLL], InputError, "no pieces"),
+    "other film": (bars("K-1", (9, 9), called="matt"), [ROLL], FitError, "there is none of it"),
+    "too wide": (bars("K-1", (100, 700)), [ROLL], FitError, "K-1 fits on nothing that there is"),
+    "too little": (
+        bars("K-1", *[(2900, 500)] * 4),
+        [ROLL],
+        FitError,
+        r"there are 9.00 m, and the pieces take at least 10.\d\d m",
+    ),
+    "two looks": (
+        bars("K-1", (100, 100)),
+        [ROLL, film("R2", 600, 900, kind=FilmKind.MATT)],
+        InputError,
+        "clear on “R1” and matt on “R2”",
+    ),
+    "no common turn": (
+        [*bars("K-1", (90, 90)), *bars("K-1", (90, 90), turns=(180.0,))],
+        [film("R1", 600, 9000, kind=FilmKind.MATT)],
+        InputError,
+        "no turn that all of them allow",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_a_week_that_cannot_be_is_refused_in_a_sentence(case: str) -> None:
+    demands, supplies, kind, sentence = BAD[case]
+    with pytest.raises(kind, match=sentence):
+        planned(demands, supplies)
+
+
+def test_film_that_cannot_be_is_refused() -> None:
+    with pytest.raises(InputError, match="“R1” is -5 mm; it must be above 0"):
+        film("R1", 600, -5)
+    with pytest.raises(InputError, match="costs -1"):
+        film("R1", 600, 5, cost=-1)
+    with pytest.raises(SettingError, match="cut_minutes"):
+        WeekRates(cut_minutes=-1)
