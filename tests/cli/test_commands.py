@@ -131,7 +131,9 @@ def test_nest_reports_length_yield_and_bound(layout: Path) -> None:
     assert len(document.modelspace().query('LWPOLYLINE[layer=="STOCK"]')) == 1
 
 
-def test_cut_writes_a_program_and_reports_the_tip(layout: Path, tmp_path: Path) -> None:
+def test_cut_writes_a_program_and_reports_the_tip(
+    layout: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     out, report = tmp_path / "p.plt", tmp_path / "p.json"
     assert main(["cut", str(layout), "-o", str(out), "--report", str(report)]) == 0
     said = report_of(report)
@@ -139,9 +141,23 @@ def test_cut_writes_a_program_and_reports_the_tip(layout: Path, tmp_path: Path) 
     assert isinstance(error, float)
     assert error <= 0.05
     assert len(read_hpgl(out.read_text())) >= 3
-    again = tmp_path / "q.plt"
-    assert main(["cut", str(layout), "-o", str(again)]) == 0
+    # Again, with times of sections that took a fifth longer: they change no byte of the program.
+    times, again = tmp_path / "times.toml", tmp_path / "q.plt"
+    times.write_text("sections_s = [[100, 120], [200, 240], [50, 60], [80, 96]]\n")
+    command = ["cut", str(layout), "-o", str(again), "--report", str(report)]
+    assert main([*command, "--times", str(times)]) == 0
     assert again.read_bytes() == out.read_bytes()
+    time = report_of(report)["time"]
+    assert isinstance(time, dict)
+    assert time["records"] == 4
+    assert 1.15 < time["ratio"] < 1.2
+    assert time["corrected_s"] == pytest.approx(time["ratio"] * said["seconds_estimated"])
+    assert time["low_s"] < time["corrected_s"] < time["high_s"]
+    assert "4 recorded sections took 1." in capsys.readouterr().out
+    for wrong in ("sections_s = [[100]]", "sections_s = [[10, 900]]", "sections_s = []"):
+        times.write_text(wrong)
+        assert main([*command, "--times", str(times)]) == 2
+        assert again.read_bytes() == out.read_bytes()
 
 
 def test_cut_says_what_the_machine_file_left_out(layout: Path, tmp_path: Path) -> None:
@@ -158,6 +174,23 @@ def test_cut_says_what_the_machine_file_left_out(layout: Path, tmp_path: Path) -
         "machine.junction_deviation_mm": 0.02,
         "machine.knife_move_s": 0.05,
         "machine.send_force": False,
+        "machine.buffer_bytes": 0,
+        "machine.answers_position": False,
+        "machine.scale_x": 1.0,
+        "machine.scale_y": 1.0,
+        "machine.skew": 0.0,
+        "machine.walk": 0.0,
+        "machine.speed_by_curve": False,
+        "machine.speed_unit_mm_s": 10.0,
+        "machine.least_speed_mm_s": 20.0,
+        "machine.origin_x_mm": 0.0,
+        "machine.origin_y_mm": 0.0,
+        "machine.mirror_x": False,
+        "machine.mirror_y": False,
+        "machine.swap_axes": False,
+        "machine.relative": False,
+        "machine.most_command_bytes": 0,
+        "machine.largest_unit": 1073741823,
     }
 
 
@@ -169,7 +202,7 @@ def test_check_says_what_a_mesh_is_like(panel: Path, capsys: pytest.CaptureFixtu
 
 
 @pytest.mark.parametrize(
-    "command", ["check", "flatten", "fit", "strip", "nest", "cut", "job", "demo"]
+    "command", ["check", "flatten", "lay", "fit", "strip", "nest", "cut", "job", "demo", "send"]
 )
 def test_every_command_teaches_by_example(command: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main([command, "--help"]) == 0

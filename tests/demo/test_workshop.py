@@ -1,6 +1,7 @@
 """The workshop on disk, and both jobs from it to papers, all on coarse scans."""
 
 import hashlib
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -193,6 +194,19 @@ def test_a_demo_holds_its_workshop_and_a_folder_for_each_job(
         assert {".pdf", ".plt", ".dxf", ".json"} <= kinds
         assert any(number in line for line in lines)
     assert str(output / "workshop") in lines[-1]
+
+
+def test_no_curve_of_a_demos_programs_strays_with_a_wrong_offset(
+    demo: tuple[Path, tuple[str, ...]],
+) -> None:
+    for number in ("K-0412", "K-0413"):
+        report = json.loads((demo[0] / number / "report.json").read_text(encoding="utf-8"))
+        told = report["cut"]["offset_wrong"]
+        assert told["wrong_mm"] == 0.05
+        assert told["tip_error_curves_max_mm"] < 0.05
+        # At corners no program could; how far behind them, and how far off, is said.
+        assert told["tip_error_near_corners_max_mm"] < told["tip_beside_line_after_turn_mm"] + 0.02
+        assert 0.0 < told["corner_reach_mm"] < 1.0
 
 
 def test_a_demo_runs_on_the_very_workshop_it_writes(

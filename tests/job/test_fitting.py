@@ -1,7 +1,6 @@
 """How a front fits: the same alone or in several processes, anew or from what was kept."""
 
 import multiprocessing
-import pickle
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -51,7 +50,7 @@ def front(shop: Shop, kept: Path) -> Front:
 
 def of(front: Front) -> str:
     """All that a front says, apart from which steps were made for it."""
-    return digest([pickle.dumps(_plain(panel)) for panel in front.panels], front.failed)
+    return digest([_plain(panel) for panel in front.panels], front.failed)
 
 
 def _plain(value: Any) -> Any:

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from layflat.base import SettingError
-from layflat.job.order import read_order
+from layflat.job.order import CutOrder, read_order
 from layflat.pattern import EdgeFinish, Finish
 from layflat.surface import EdgeKind
 
@@ -79,6 +79,17 @@ def test_a_job_is_read_whole(tmp_path: Path) -> None:
     assert order.price.minutes == {"wash": 90.0}
 
 
+def test_what_is_wished_of_the_cut(tmp_path: Path) -> None:
+    assert read_order(write(tmp_path, JOB)).cut == CutOrder()
+    text = '[cut]\nin_laying_order = true\nfirst = ["hood", "door"]\nstrips_mm = 350\n[price]'
+    order = read_order(write(tmp_path, JOB.replace("[price]", text)))
+    assert order.cut == CutOrder(in_laying_order=True, first=("hood", "door"), strips_mm=350.0)
+    assert "cut.in_laying_order" not in order.defaults
+    both = JOB.replace("[price]", "[cut]\ntabs = 3\nhinge_mm = 20\n[price]")
+    with pytest.raises(SettingError, match="by tabs or by a hinge"):
+        read_order(write(tmp_path, both))
+
+
 def test_values_that_nobody_gave_are_said(tmp_path: Path) -> None:
     defaults = read_order(write(tmp_path, JOB)).defaults
     assert defaults["finger_aversion"] == 1.0
@@ -109,6 +120,10 @@ def test_values_that_nobody_gave_are_said(tmp_path: Path) -> None:
         ("[9, 0, 5]], ", '"x"], ', r"reliefs\[0\]\[1\]” must be a list"),
         ("reliefs = [[[", "reliefs = 1 # ", "list of paths"),
         ("[[[0, 0, 7], ", "[[", "seams”: path 1 must have two or more points"),
+        ("[price]", "[cut]\nstrips_mm = 9\n[price]", "between 50 and 5000"),
+        ("[price]", '[cut]\nfirst = "hood"\n[price]', "“first” must be a list of texts"),
+        ("[price]", "[cut]\nfirst = [3]\n[price]", r"“first\[0\]” must be a text"),
+        ("[price]", "[cut]\nlast = 1\n[price]", "“last” is not a value"),
         ("lay = 3", "lay = 0", "between 1 and 999"),
         ("lay = 3", "lay = 1.5", "whole number"),
         ("tax_rate = 0.2", "tax_rate = 20", "between 0 and 1"),

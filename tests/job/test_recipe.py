@@ -1,6 +1,7 @@
 """The main job on a small body: everything comes out, whole, checked and said."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import ezdxf
@@ -11,9 +12,10 @@ from job_workshop import JOB, RADIUS_MM, write_workshop
 from layflat.base import InputError, LayflatError, SettingError, StoppedError, file_sha256
 from layflat.cut import read_hpgl
 from layflat.film import generic_film
-from layflat.job import JobResult, read_order, run_job, write_job
+from layflat.job import JobResult, lay_out, read_order, run_job, write_job
+from layflat.job.order import CutOrder
 from layflat.job.places import best_view
-from layflat.nest import check_layout
+from layflat.nest import Stock, check_layout
 from layflat.pattern import Finish, pattern_area_mm2, read_drawing, to_polygon
 from layflat.surface import EdgeKind, Mesh
 
@@ -151,6 +153,12 @@ def changed(folder: Path, old: str, new: str) -> JobResult:
             SettingError,
             "no keep-out “crest”",
         ),
+        (
+            "[price]",
+            '[cut]\nfirst = ["roof"]\n[price]',
+            SettingError,
+            "no piece “roof”.*left, right",
+        ),
         ("width_mm = 610", "width_mm = 200", InputError, "“left”"),
         ("[150, -150, 874.6], [150, 150, 874.6]", "[30, 0, 899], [40, 0, 899]", InputError, "line"),
         ('unit = "m"', 'unit = "mm"', InputError, "in m"),
@@ -171,6 +179,30 @@ def test_film_goes_over_a_keep_out_only_with_a_reason(tmp_path: Path) -> None:
     assert any("It comes off." in note for note in left.notes)
 
 
+def test_sections_follow_the_order_of_laying_where_that_is_wished(
+    result: JobResult, folder: Path
+) -> None:
+    order = read_order(folder / "job.toml")
+    narrow = replace(
+        order.layout,
+        stock=Stock(width_mm=340.0, edge_margin_mm=20.0, end_margin_mm=5.0),
+        seconds=0.2,
+    )
+    turns = {"left": 2, "right": 1}
+    pieces = tuple(
+        replace(piece, cover=replace(piece.cover, lay=turns[piece.name])) for piece in result.pieces
+    )
+
+    def sections(cut: CutOrder) -> list[str]:
+        wanted = replace(order, layout=replace(narrow, max_section_mm=330.0), cut=cut)
+        found = lay_out(wanted, pieces).placements
+        return [one.pattern.name for one in sorted(found, key=lambda one: one.section)]
+
+    # The fuller section first, unless laying says otherwise.
+    assert sections(CutOrder()) == ["left", "right"]
+    assert sections(CutOrder(in_laying_order=True)) == ["right", "left"]
+
+
 def test_film_with_a_direction_is_not_turned(tmp_path: Path) -> None:
     film = tmp_path / "matt.toml"
     film.write_text(
@@ -178,8 +210,15 @@ def test_film_with_a_direction_is_not_turned(tmp_path: Path) -> None:
         "stretch_limit = 0.05\nfinger_limit = 0.02\none_direction = true\n"
     )
     order = JOB.replace("seconds = 1", "seconds = 1\nturns_deg = [90]")
-    clear = run_job(read_order(write_workshop(tmp_path, order)))
+    wishes = '[cut]\nfirst = ["right"]\nstrips_mm = 60\ntabs = 2\ntab_mm = 0.5\n[price]'
+    wished = order.replace("[price]", wishes)
+    clear = run_job(read_order(write_workshop(tmp_path, wished)))
     assert {placement.turn_deg for placement in clear.layout.placements} == {90.0}
+    (section,) = clear.program.sections
+    assert [name.split()[-1] for name in section.pieces] == ["right", "left"]
+    assert any(cut.kind == "weed line" for cut in section.cuts)
+    assert [(one.kind, one.length_mm) for one in section.bridges] == [("tab", 0.5)] * 4
+    assert any("tabs of 0.5 mm" in note for note in clear.report.warnings)
     order = order.replace('unit = "m"', 'unit = "m"\nfilm = "matt.toml"')
     result = run_job(read_order(write_workshop(tmp_path, order)))
     assert {placement.turn_deg for placement in result.layout.placements} == {0.0}

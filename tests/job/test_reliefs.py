@@ -53,3 +53,13 @@ def test_the_parts_of_an_edge_are_one_wrap_and_a_relief_is_no_edge(tmp_path: Pat
     advice = " ".join(laying_advice(cut))
     assert "relief" not in advice.lower()
     assert advice.count("front (") == 1
+    # Not even where its sides are far longer in the flat than on the car.
+    records = tuple(
+        replace(record, flat_length_mm=1.2 * record.surface_length_mm)
+        if record.name.startswith("relief")
+        else record
+        for record in cut.pattern.edges
+    )
+    assert any(record.name == "relief 1" for record in records)
+    longer = replace(cut, pattern=replace(cut.pattern, edges=records))
+    assert " ".join(laying_advice(longer)) == advice

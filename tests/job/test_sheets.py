@@ -106,6 +106,17 @@ def test_advice_names_wraps_the_crowded_edge_and_what_stays_free() -> None:
     assert list(leave_free(piece("hood"))) == ["Leave free: maker's emblem; washer jet, left."]
 
 
+@pytest.mark.parametrize("depths_mm", [(8.0, 5.0), (5.0, 8.0)])
+def test_the_parts_of_a_wrapped_edge_are_named_once_with_the_greatest_depth(
+    depths_mm: tuple[float, float],
+) -> None:
+    hood = piece("hood")
+    (left,) = (edge for edge in hood.pattern.edges if edge.finish.finish is Finish.WRAP)
+    parts = tuple(replace(left, finish=EdgeFinish(Finish.WRAP, mm)) for mm in depths_mm)
+    cut = replace(hood, pattern=replace(hood.pattern, edges=parts))
+    assert next(laying_advice(cut)) == "Wrap after the flat has set: left (8\u00a0mm)."
+
+
 def test_a_long_piece_is_for_two_people() -> None:
     long = piece("hood")
     long = replace(long, flat=replace(long.flat, points_mm=1.2 * long.flat.points_mm))

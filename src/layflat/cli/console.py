@@ -60,6 +60,18 @@ def report_option(function: _Function) -> _Function:
     )
 
 
+def answer_option(function: _Function) -> _Function:
+    """``--answer``: to what a drawing asks, one by one."""
+    return click.option(
+        "--answer",
+        "answers",
+        multiple=True,
+        metavar="NAME=CHOICE",
+        help="Answer to what a drawing asks, such as unit=mm; may be given again. all=default "
+        "takes what is likely.",
+    )(function)
+
+
 def require_outputs(
     *paths: Path | None, inputs: Iterable[Path | None], suffixes: tuple[str, ...] = ()
 ) -> None:
@@ -105,19 +117,20 @@ def hand_out(
     as_json: bool,
     report_path: Path | None = None,
     texts: Mapping[Path, str] | None = None,
+    files: Mapping[Path, bytes] | None = None,
 ) -> None:
-    """Write *texts* and *report* where they were asked for, all or none, and say the result.
+    """Write all results and *report* where they were asked for, or none, and say the result.
 
     Args:
         report: what was computed, from what and how.
         lines: the result for a person.
         as_json: whether the report is said instead of the lines.
         report_path: where the report is written.
-        texts: results to be written.
+        texts, files: results to be written.
     """
     text = report_json(report)
-    files = dict(texts or {}) | ({report_path: text} if report_path is not None else {})
-    write_files({path: each.encode() for path, each in files.items()})
+    written = dict(texts or {}) | ({report_path: text} if report_path is not None else {})
+    write_files({**{path: each.encode() for path, each in written.items()}, **(files or {})})
     if as_json:
         sys.stdout.write(text)
         return

@@ -15,15 +15,23 @@ from layflat.base import LayflatError, StoppedError
 _COMMANDS = {
     "demo": "Run the main job on the invented workshop.",
     "job": "Take one job from its cover to pieces, layout, cut programs and papers.",
-    "check": "Say what a scanned surface is like and what would be mended.",
+    "check": "Say what a scan or a drawing is like and what would be mended.",
     "flatten": "Find the flat film piece for a panel, and what laying it asks of the film.",
+    "lay": "Lay a given flat piece on a panel, and say what that asks of the film.",
     "fit": "Say where film is stretched and fingers, and what would help.",
+    "frame": "Print the sheets that go round a template before it is photographed.",
+    "revise": "Turn fit notes into the next revision of a pattern.",
+    "photo": "Turn photographs of a template inside that frame into a drawing.",
     "strip": "Turn a strip test with weights and a tape into a film file.",
     "nest": "Lay pieces out on a roll.",
+    "week": "Share several jobs' pieces out over rolls and offcuts at the least cost.",
     "serve": "Start the workshop app.",
     "backup": "Write a running shop into one file.",
     "restore": "Put a backup into an empty data folder.",
     "cut": "Turn a layout into a cut program, checked by simulating the knife.",
+    "send": "Send a cut program to the machine, with pause, stop and resume.",
+    "calibrate": "Cut a calibration sheet; turn its readings into a machine file.",
+    "recover": "Say after a stop what is whole, and lay out the rest again.",
 }
 _STOPPED = "Stopped; nothing was written."
 

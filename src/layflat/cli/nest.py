@@ -6,6 +6,7 @@ import click
 
 from layflat.cli.console import (
     FILE,
+    answer_option,
     hand_out,
     json_option,
     progress_shown,
@@ -75,6 +76,7 @@ _NAMES = {
     show_default=True,
     help="Seed of the search.",
 )
+@answer_option
 @click.option("-o", "--output", type=FILE, required=True, help="The layout: .dxf or .svg.")
 @report_option
 @json_option
@@ -89,6 +91,7 @@ def command(
     section_mm: float | None,
     seconds: float,
     seed: int,
+    answers: tuple[str, ...],
     output: Path,
     report_path: Path | None,
     as_json: bool,
@@ -118,6 +121,7 @@ def command(
             max_section_mm=section_mm,
             seconds=seconds,
             seed=seed,
+            answers=answers,
             progress=progress,
         )
     hand_out(

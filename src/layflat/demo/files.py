@@ -48,6 +48,8 @@ units_per_mm = 40.0
 
 _COMMON = """
 finger_aversion = 2.0     # compression is disliked twice as much as stretch
+share_sides = true        # left and right share one pattern, mirrored, where the scan agrees
+sides_tolerance_mm = 0.75
 
 [stock]
 width_mm = 1524
@@ -59,6 +61,11 @@ turns_deg = [0, 180]
 seconds = 20
 seed = 1
 lot = "{lot}"
+
+[cut]
+in_laying_order = false   # sections as the film is least, not as pieces are laid
+tabs = 0                  # nothing holds a piece in its sheet
+tab_mm = 1.0
 
 [finish]                  # by edge kind; a cover may say otherwise for an edge
 open = {{ finish = "wrap", distance_mm = 8 }}

@@ -5,7 +5,7 @@ from dataclasses import replace
 from layflat.fit import BlankOrFitted, BlankRates, blank_or_fitted
 from layflat.job.pieces import Piece
 from layflat.nest import Layout
-from layflat.pattern import Pattern, curve_length_mm, pattern_area_mm2
+from layflat.pattern import Pattern, pattern_area_mm2, pattern_cut_mm
 from layflat.plan import ASSUMED, Pace, Rates
 
 
@@ -36,14 +36,9 @@ def blank_of(
     """
     own = pace or Pace()
     pattern = piece.pattern
-    outline_mm = _cut_mm(pattern)
-    every = sum(_cut_mm(p.pattern) for p in layout.placements)
-    fitted_min = (
-        own.weed_per_piece
-        + len(pattern.cut_outs) * own.weed_per_cut_out
-        + outline_mm / 1e3 * own.weed_per_m
-        + cutting_s / 60.0 * outline_mm / every
-    )
+    every = sum(pattern_cut_mm(p.pattern) for p in layout.placements)
+    cutting_min = cutting_s / 60.0 * pattern_cut_mm(pattern) / every
+    fitted_min = weeding_min(pattern, own) + cutting_min
     worth = blank_rates or BlankRates()
     if rates is not None:
         worth = replace(
@@ -68,5 +63,10 @@ def blank_of(
     return replace(found, reasons=(*found.reasons, said))
 
 
-def _cut_mm(pattern: Pattern) -> float:
-    return sum(curve_length_mm(curve) for curve in (pattern.outline, *pattern.cut_outs))
+def weeding_min(pattern: Pattern, pace: Pace) -> float:
+    """The minutes of weeding one piece."""
+    return (
+        pace.weed_per_piece
+        + len(pattern.cut_outs) * pace.weed_per_cut_out
+        + pattern_cut_mm(pattern) / 1e3 * pace.weed_per_m
+    )

@@ -6,24 +6,23 @@ what depends on it is computed again, with the same result as if all were.
 
 import tempfile
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
 
 import numpy as np
 
 from layflat.base import Kept, LayflatError, Progress, part_of, silent
 from layflat.film import Film
-from layflat.fit import Pair, compare_pair
-from layflat.job.fitting_panel import FittedPanel, Fitting, PanelSteps, WorkBody, WorkGiven
-from layflat.job.order import Cover, FilmOrder
+from layflat.fit import Pair
+from layflat.job.fitting_panel import steps_of
+from layflat.job.fitting_records import FittedPanel, Fitting, WorkBody, WorkGiven
+from layflat.job.order import FilmOrder
 from layflat.job.pieces import known_panel
 from layflat.job.processes import each
+from layflat.job.sides import side_pairs
 from layflat.surface import BodyInfo, Mesh, Panel
-
-_SIDES: Final = ("left", "right")
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -80,25 +79,31 @@ def fit_front(
         folder = kept or Path(stack.enter_context(tempfile.TemporaryDirectory()))
         given = WorkGiven(order, WorkBody(mesh), info, film, how, folder)
         there = Kept(folder, computes=False)
-        new = [i for i, cover in enumerate(order.covers) if not _is_kept(given, cover, there)]
-        new.sort(key=lambda i: -_size_mm(panels[i]))
-        ended = each(
-            _warm,
-            given,
-            [order.covers[i] for i in new],
-            names=[panels[i].name for i in new],
-            workers=workers,
-            progress=part_of(progress, start=0.0, end=0.9),
+        known = steps_of(given, there)
+        sides = side_pairs([panel.name for panel in panels]) if order.share_sides else ()
+        # What both sides of a pair rest on comes first, so that it is computed once.
+        ended = list(
+            _each_new(
+                given,
+                "prepare",
+                [right for _, right in sides if not _is_kept(known[right].prepare)],
+                workers=workers,
+                progress=part_of(progress, start=0.0, end=0.2),
+            ).values()
         )
-        failed = {i: str(end) for i, end in zip(new, ended, strict=True) if not _is_done(end)}
+        new = [i for i, steps in enumerate(known) if not _is_kept(steps.fitted)]
+        new.sort(key=lambda i: -_size_mm(panels[i]))
+        fits = _each_new(
+            given, "fit", new, workers=workers, progress=part_of(progress, start=0.2, end=1.0)
+        )
+        ended += fits.values()
+        failed = {i: str(end) for i, end in fits.items() if isinstance(end, LayflatError)}
         store = Kept(folder)
-        whole = [
-            PanelSteps(given, cover, panels[i], store)
-            for i, cover in enumerate(order.covers)
-            if i not in failed
+        steps = steps_of(given, store)
+        fitted = [
+            part for i, each_ in enumerate(steps) if i not in failed for part in each_.fitted()
         ]
-        fitted = [part for panel in whole for part in panel.fitted()]
-        pairs = _pairs(whole, store, part_of(progress, start=0.9, end=1.0))
+        pairs = tuple(pair for left, _ in sides if (pair := steps[left].pair) is not None)
         warmed = [end for end in ended if isinstance(end, _Warmed)]
         progress("done", 1.0)
     return Front(
@@ -122,52 +127,46 @@ class _Warmed:
     notes: tuple[str, ...]
 
 
-def _warm(given: WorkGiven, cover: Cover, progress: Progress) -> _Warmed:
-    """See that all steps of a panel are kept."""
+def _each_new(
+    given: WorkGiven,
+    what: str,
+    numbers: Sequence[int],
+    *,
+    workers: int,
+    progress: Progress,
+) -> dict[int, _Warmed | LayflatError]:
+    """What the work on each of some covers came to, by the covers' numbers."""
+    ended = each(
+        _warm,
+        given,
+        [(what, number) for number in numbers],
+        names=[given.order.covers[number].panel for number in numbers],
+        workers=workers,
+        progress=progress,
+    )
+    return dict(zip(numbers, ended, strict=True))
+
+
+def _warm(given: WorkGiven, task: tuple[str, int], progress: Progress) -> _Warmed:
+    """See that what both sides of a pair rest on is kept, or all steps of a panel."""
+    what, number = task
     store = Kept(given.folder)
-    PanelSteps(given, cover, known_panel(given.info, cover), store).fitted(progress)
+    steps = steps_of(given, store)[number]
+    if what == "prepare":
+        steps.prepare(progress)
+    else:
+        steps.fitted(progress)
     return _Warmed(store.made, tuple(store.notes))
 
 
-def _is_kept(given: WorkGiven, cover: Cover, there: Kept) -> bool:
-    """Whether all steps of a panel are kept from before."""
+def _is_kept(step: Callable[[], object]) -> bool:
+    """Whether all that *step* asks for is kept from before."""
     try:
-        PanelSteps(given, cover, known_panel(given.info, cover), there).fitted()
-    except LookupError:
+        step()
+    except (LookupError, LayflatError):
+        # What cannot be done is said by whoever works on it.
         return False
     return True
-
-
-def _is_done(end: _Warmed | LayflatError) -> bool:
-    return isinstance(end, _Warmed)
-
-
-def _pairs(whole: Sequence[PanelSteps], store: Kept, progress: Progress) -> tuple[Pair, ...]:
-    """Panels that differ in their names by their side alone, compared."""
-    named = {each_.panel.name: each_ for each_ in whole}
-    left, right = _SIDES
-    both = [
-        (one, named[name.replace(left, right)])
-        for name, one in named.items()
-        if left in name and name.replace(left, right) in named
-    ]
-    found = []
-    for number, (one, other) in enumerate(both):
-        progress(f"comparing {one.panel.name} and {other.panel.name}", number / len(both))
-        found.append(store.get("pair", (one.region_key, other.region_key), _Compared(one, other)))
-    return tuple(found)
-
-
-@dataclass(frozen=True, eq=False)
-class _Compared:
-    """A comparison that is still to be made."""
-
-    left: PanelSteps
-    right: PanelSteps
-
-    def __call__(self) -> Pair:
-        names = (self.left.panel.name, self.right.panel.name)
-        return compare_pair(self.left.region(), self.right.region(), names=names)
 
 
 def _size_mm(panel: Panel) -> float:

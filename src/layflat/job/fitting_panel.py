@@ -1,24 +1,29 @@
 """How film fits one panel, or one part of it beside a seam: its steps, each kept by its key."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
-from pathlib import Path
-from typing import Final
 
-from layflat.base import FloatArray, Kept, MeshError, Progress, digest, part_of, silent
-from layflat.film import Film, Flat, flatten, overlaps
+from layflat.base import (
+    FloatArray,
+    Kept,
+    LayflatError,
+    MeshError,
+    Progress,
+    StoppedError,
+    digest,
+    part_of,
+    silent,
+)
+from layflat.film import Flat, flatten, overlaps
 from layflat.fit import (
     BlankOrFitted,
-    BlankRates,
     Fingers,
-    Judged,
+    Pair,
     PiecePlan,
     Reliefs,
-    SeamRates,
     Seams,
-    Sight,
     blank_or_fitted,
+    compare_pair,
     cut_relief,
     find_fingers,
     judge,
@@ -26,97 +31,47 @@ from layflat.fit import (
     plan_piece,
     propose_reliefs,
     propose_seams,
+    shared_flat,
+    shared_region,
     split_regions,
 )
-from layflat.job.order import Cover, FilmOrder
+from layflat.job.blank import weeding_min
+from layflat.job.fitting_records import FittedPanel, Fitting, WorkGiven
+from layflat.job.order import Cover
 from layflat.job.pieces import (
     Piece,
     finish_piece,
+    known_panel,
     part_name,
     require_past_keep_outs,
     whole_region,
 )
-from layflat.pattern import Pattern, curve_length_mm
+from layflat.job.sides import Twin, from_twin, in_pair, side_pairs, twin_of
 from layflat.plan import Pace
-from layflat.surface import BodyInfo, Mesh, Panel, Prepared, Region, prepare
-
-MOST_RELIEFS: Final = 6
-
-
-@dataclass(frozen=True, kw_only=True)
-class Fitting:
-    """How proposals are made.
-
-    Attributes:
-        sight: how well places of the car are seen.
-        refused_reliefs: paths that a person refused, by panel: none is proposed near them.
-        most_reliefs: no more reliefs on a panel than this.
-        refused_seams: the same for seams.
-        seam_rates: what a seam takes, or None for its assumptions.
-        blank_rates: what a blank takes, or None for its assumptions.
-        pace: minutes of one person, or None for the assumptions of this program.
-    """
-
-    sight: Sight = field(default_factory=Sight)
-    refused_reliefs: Mapping[str, Sequence[FloatArray]] = field(default_factory=dict)
-    most_reliefs: int = MOST_RELIEFS
-    refused_seams: Mapping[str, Sequence[FloatArray]] = field(default_factory=dict)
-    seam_rates: SeamRates | None = None
-    blank_rates: BlankRates | None = None
-    pace: Pace | None = None
+from layflat.surface import Panel, Region
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
-class FittedPanel:
-    """One panel, or its part beside a seam, with all that is to be known of how film fits it.
+class _Part:
+    """A panel (0), or its part with this number, where its flat shape is made.
+
+    That is on the panel, or on the other side's (see `layflat.job.sides.Twin`).
 
     Attributes:
-        piece: as it is ordered, with the reliefs that were accepted.
-        fingers: where that piece fingers.
-        judged: what laying it asks of the film.
-        reliefs: further cuts that would help, each with its gain.
-        seams: one piece against two; None for a part beside a seam that was accepted.
-        blank: a bulk rectangle beside the pattern.
-        plan: how the piece is laid.
+        number: of the part.
+        region: its surface, without reliefs.
+        key: of all that it is of.
+        flat_of: of what its flat shape is of; the same for both sides of a pair.
+        made: the cover with this part's reliefs, as it is there.
+        cover: the same on the panel itself.
     """
 
-    piece: Piece
-    fingers: Fingers
-    judged: Judged
-    reliefs: Reliefs
-    seams: Seams | None
-    blank: BlankOrFitted
-    plan: PiecePlan
-
-    @property
-    def name(self) -> str:
-        """The piece's."""
-        return self.piece.name
-
-
-class WorkBody:
-    """The body, prepared for cutting once that is needed."""
-
-    def __init__(self, mesh: Mesh) -> None:
-        self.mesh = mesh
-        self.key = digest(mesh)
-
-    @cached_property
-    def prepared(self) -> Prepared:
-        """For cutting panels out of it."""
-        return prepare(self.mesh)
-
-
-@dataclass(frozen=True, eq=False)
-class WorkGiven:
-    """What the work on every panel needs."""
-
-    order: FilmOrder
-    body: WorkBody
-    info: BodyInfo
-    film: Film
-    how: Fitting
-    folder: Path
+    number: int
+    region: Region
+    key: object
+    flat_of: object
+    made: Cover
+    cover: Cover
 
 
 class PanelSteps:
@@ -132,57 +87,145 @@ class PanelSteps:
             cover.line_mm,
             cover.keep_mm,
         )
+        self.sides: tuple[PanelSteps, PanelSteps] | None = None
+        """The left and the right panel of a pair, this one among them."""
+
+    @property
+    def pair_key(self) -> tuple[object, ...]:
+        """What the comparison with the other side depends on; empty where there is none."""
+        if self.sides is None:
+            return ()
+        left, right = self.sides
+        return (left.region_key, right.region_key, self.given.order.sides_tolerance_mm)
+
+    @cached_property
+    def pair(self) -> Pair | None:
+        """Both sides compared; None where one is not covered, or cannot be cut out."""
+        if self.sides is None:
+            return None
+        left, right = self.sides
+        if self is not left:
+            return left.pair
+        try:
+            return self.store.get("pair", self.pair_key, lambda: _compared(left, right))
+        except StoppedError:
+            raise
+        except LayflatError:
+            # Whichever it is says so in its own steps; the other one is made by itself.
+            return None
+
+    @cached_property
+    def twin(self) -> Twin | None:
+        """The cover on the other side's surface, if its piece is made there."""
+        pair = self.pair
+        if self.sides is None or self is self.sides[0] or pair is None or not pair.shared:
+            return None
+        return twin_of(
+            self.cover,
+            self.panel,
+            left=self.sides[0].own_region(),
+            right=self.own_region(),
+            pair=pair,
+        )
+
+    def prepare(self, progress: Progress = silent) -> None:
+        """See that all is kept that both sides of a pair rest on."""
+        progress("comparing left and right", 0.0)
+        if self.twin is not None and not self.cover.seams:
+            (part,) = self._parts()
+            self._whole(part, part_of(progress, start=0.5, end=1.0))
 
     def fitted(self, progress: Progress = silent) -> tuple[FittedPanel, ...]:
         """All of it: one, or one for each part beside the cover's seams."""
-        cover = self.cover
         progress("cutting it out", 0.0)
-        region = self.region()
-        if not cover.seams:
-            return (self._fitted(0, region, self.region_key, cover, progress),)
-        key = (self.region_key, cover.seams)
-        regions = self.store.get("parts", key, lambda: split_regions(region, cover.seams))
-        require_past_keep_outs(cover, self.panel, regions)
-        own: list[list[FloatArray]] = [[] for _ in regions]
-        for path in cover.reliefs:
-            own[nearest_part(regions, path)].append(path)
-        found = []
-        for i, (part, reliefs) in enumerate(zip(regions, own, strict=True)):
-            told = part_of(progress, start=i / len(regions), end=(i + 1) / len(regions))
-            mine = replace(cover, reliefs=tuple(reliefs))
-            found.append(self._fitted(i + 1, part, (*key, i), mine, told))
-        return tuple(found)
-
-    def _fitted(
-        self,
-        part: int,
-        region: Region,
-        region_key: Sequence[object],
-        cover: Cover,
-        progress: Progress,
-    ) -> FittedPanel:
-        """The panel (0), or its part with this number."""
-        given = self.given
-        whole_key = digest(region_key, given.film, given.order.finger_aversion)
-        told = part_of(progress, start=0.1, end=0.3)
-        whole = self.store.get("flat", (whole_key,), lambda: self._flat(region, cover, part, told))
-        opened, flat, flat_key = region, whole, whole_key
-        if cover.reliefs:
-            flat_key = digest(whole_key, cover.reliefs)
-            opened, flat = self.store.get(
-                "opened", (flat_key,), lambda: self._opened(region, cover, part, progress)
-            )
-        progress("looking for fingers", 0.3)
-        fingers = self.store.get("fingers", (flat_key,), lambda: find_fingers(flat))
-        progress("drawing the pattern", 0.4)
-        piece_key = (flat_key, given.order.finishes, cover, self.panel, part)
-        piece = self.store.get(
-            "piece",
-            piece_key,
-            lambda: finish_piece(
-                given.order, cover, self.panel, opened, flat, given.body.prepared, part=part
-            ),
+        parts = self._parts()
+        count = len(parts)
+        return tuple(
+            self._fitted(part, part_of(progress, start=i / count, end=(i + 1) / count))
+            for i, part in enumerate(parts)
         )
+
+    def _parts(self) -> tuple[_Part, ...]:
+        """The panel, or its parts beside the cover's seams."""
+        cover, twin = self.cover, self.twin
+        region, made, panel, key, flat_of = (
+            (self.own_region(), cover, self.panel, self.region_key, self.region_key)
+            if self.sides is None or twin is None
+            else (
+                twin.region,
+                twin.cover,
+                twin.panel,
+                ("mirrored", self.pair_key),
+                self.sides[0].region_key,
+            )
+        )
+        if not cover.seams:
+            whole = _Part(number=0, region=region, key=key, flat_of=flat_of, made=made, cover=cover)
+            return (whole,)
+        parts_key = (key, made.seams)
+        regions = self.store.get("parts", parts_key, lambda: split_regions(region, made.seams))
+        require_past_keep_outs(made, panel, regions)
+        own = [nearest_part(regions, path) for path in made.reliefs]
+
+        def reliefs(whole: Cover, number: int) -> Cover:
+            mine = (path for path, at in zip(whole.reliefs, own, strict=True) if at == number)
+            return replace(whole, reliefs=tuple(mine))
+
+        return tuple(
+            _Part(
+                number=i + 1,
+                region=part,
+                key=(*parts_key, i),
+                flat_of=(*parts_key, i),
+                made=reliefs(made, i),
+                cover=reliefs(cover, i),
+            )
+            for i, part in enumerate(regions)
+        )
+
+    def _whole(self, part: _Part, progress: Progress) -> Flat:
+        """The flat shape without reliefs, where it is made."""
+        key = self._flat_key(part.flat_of)
+        return self.store.get(
+            "flat", (key,), lambda: self._flat(part.region, part.made, part.number, progress)
+        )
+
+    def _flat_key(self, of: object) -> str:
+        return digest(of, self.given.film, self.given.order.finger_aversion)
+
+    def _here(self, flat: Flat) -> Flat:
+        """A flat shape as that of the panel itself."""
+        return flat if self.twin is None else shared_flat(flat, self.twin.mirroring)
+
+    def _region_here(self, part: _Part) -> Region:
+        """The same of the surface, without reliefs."""
+        return part.region if self.twin is None else shared_region(part.region, self.twin.mirroring)
+
+    def _fitted(self, part: _Part, progress: Progress) -> FittedPanel:
+        """The panel, or its part."""
+        given, cover = self.given, part.cover
+        whole_key = self._flat_key(part.key)
+        told = part_of(progress, start=0.1, end=0.3)
+        whole = self._whole(part, told)
+        opened, flat, flat_key = part.region, whole, whole_key
+        if cover.reliefs:
+            flat_key = digest(whole_key, part.made.reliefs)
+            opened, flat = self.store.get(
+                "opened", (flat_key,), lambda: self._opened(part, progress)
+            )
+        laid = self._here(flat)
+        progress("looking for fingers", 0.3)
+        fingers = self.store.get("fingers", (flat_key,), lambda: find_fingers(laid))
+        progress("drawing the pattern", 0.4)
+        piece_key = (
+            flat_key,
+            given.order.finishes,
+            cover,
+            self.panel,
+            part.number,
+            self.pair_key,
+        )
+        piece = self.store.get("piece", piece_key, lambda: self._piece(part, opened, flat))
         progress("blank or fitted", 0.5)
         how = given.how
         roll_mm = given.order.layout.stock.width_mm
@@ -197,25 +240,41 @@ class PanelSteps:
         relief_key = (whole_key, self.seen, how.sight, cover.reliefs, refused, how.most_reliefs)
         told = part_of(progress, start=0.6, end=0.8)
         reliefs = self.store.get(
-            "reliefs", relief_key, lambda: self._reliefs(region, whole, cover, refused, told)
+            "reliefs", relief_key, lambda: self._reliefs(part, whole, refused, told)
         )
         return FittedPanel(
             piece=piece,
             fingers=fingers,
-            judged=judge(flat, fingers=(fingers,)),
+            judged=judge(laid, fingers=(fingers,)),
             reliefs=reliefs,
-            seams=None if part else self._seams(region, whole, whole_key, progress),
+            seams=None if part.number else self._seams(part, whole, whole_key, progress),
             blank=blank,
             plan=plan,
         )
 
-    def region(self) -> Region:
-        """The surface that is covered, without seams and reliefs."""
+    def own_region(self) -> Region:
+        """The surface of the panel that is covered, as scanned, without seams and reliefs."""
         return self.store.get(
             "region",
             self.region_key,
             lambda: whole_region(self.cover, self.panel, self.given.body.prepared),
         )
+
+    def _piece(self, part: _Part, opened: Region, flat: Flat) -> Piece:
+        given, twin = self.given, self.twin
+        made = finish_piece(
+            given.order,
+            part.made,
+            self.panel if twin is None else twin.panel,
+            opened,
+            flat,
+            given.body.prepared,
+            part=part.number,
+            off_mm=0.0 if twin is None else twin.pair.tolerance_mm,
+        )
+        if twin is None:
+            return in_pair(made, self.pair)
+        return from_twin(made, twin, cover=part.cover, panel=self.panel)
 
     def _flat(self, region: Region, cover: Cover, part: int, progress: Progress) -> Flat:
         given = self.given
@@ -232,14 +291,13 @@ class PanelSteps:
             )
         return flat
 
-    def _opened(
-        self, region: Region, cover: Cover, part: int, progress: Progress
-    ) -> tuple[Region, Flat]:
-        for path in cover.reliefs:
+    def _opened(self, part: _Part, progress: Progress) -> tuple[Region, Flat]:
+        region = part.region
+        for path in part.made.reliefs:
             region = cut_relief(region, path)
-        return region, self._flat(region, cover, part, progress)
+        return region, self._flat(region, part.made, part.number, progress)
 
-    def _seams(self, region: Region, flat: Flat, whole_key: str, progress: Progress) -> Seams:
+    def _seams(self, part: _Part, flat: Flat, whole_key: str, progress: Progress) -> Seams:
         """One piece against two."""
         how, info = self.given.how, self.given.info
         refused = tuple(how.refused_seams.get(self.panel.name, ()))
@@ -248,8 +306,8 @@ class PanelSteps:
             "seams",
             (whole_key, self.seen, how.sight, how.seam_rates, roll_mm, refused),
             lambda: propose_seams(
-                region,
-                flat,
+                self._region_here(part),
+                self._here(flat),
                 sight=how.sight,
                 rates=how.seam_rates,
                 roll_mm=roll_mm,
@@ -273,20 +331,20 @@ class PanelSteps:
 
     def _reliefs(
         self,
-        region: Region,
+        part: _Part,
         flat: Flat,
-        cover: Cover,
         refused: tuple[FloatArray, ...],
         progress: Progress,
     ) -> Reliefs:
         how, info = self.given.how, self.given.info
+        kept = part.cover.reliefs
         return propose_reliefs(
-            region,
-            flat,
+            self._region_here(part),
+            self._here(flat),
             sight=how.sight,
-            kept=cover.reliefs,
+            kept=kept,
             refused=refused,
-            most=max(how.most_reliefs, len(cover.reliefs)),
+            most=max(how.most_reliefs, len(kept)),
             up=info.up,
             forward=info.forward,
             body=self.given.body.mesh,
@@ -294,25 +352,35 @@ class PanelSteps:
         )
 
 
+def steps_of(given: WorkGiven, store: Kept) -> list[PanelSteps]:
+    """The steps of every cover of the order, both sides of a pair knowing each other."""
+    steps = [
+        PanelSteps(given, cover, known_panel(given.info, cover), store)
+        for cover in given.order.covers
+    ]
+    if given.order.share_sides:
+        for left, right in side_pairs([each.panel.name for each in steps]):
+            steps[left].sides = steps[right].sides = (steps[left], steps[right])
+    return steps
+
+
+def _compared(left: PanelSteps, right: PanelSteps) -> Pair:
+    return compare_pair(
+        left.own_region(),
+        right.own_region(),
+        names=(left.panel.name, right.panel.name),
+        tolerance_mm=left.given.order.sides_tolerance_mm,
+    )
+
+
 def _blank(piece: Piece, roll_mm: float, how: Fitting) -> BlankOrFitted:
     """A bulk rectangle beside the piece; cutting is counted by weeding alone."""
-    pace = how.pace or Pace()
-    pattern = piece.pattern
-    minutes = (
-        pace.weed_per_piece
-        + len(pattern.cut_outs) * pace.weed_per_cut_out
-        + _cut_mm(pattern) / 1e3 * pace.weed_per_m
-    )
     return blank_or_fitted(
         piece.flat,
         piece.region,
-        pattern,
+        piece.pattern,
         roll_mm=roll_mm,
-        fitted_min=minutes,
+        fitted_min=weeding_min(piece.pattern, how.pace or Pace()),
         keep_outs=piece.keep_outs,
         rates=how.blank_rates,
     )
-
-
-def _cut_mm(pattern: Pattern) -> float:
-    return sum(curve_length_mm(curve) for curve in (pattern.outline, *pattern.cut_outs))

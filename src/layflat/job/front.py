@@ -18,17 +18,18 @@ from layflat.base import (
 from layflat.film import film_notes, flatten_report, limits_basis
 from layflat.fit import Judged, Outcome, Reliefs, Seams, finger_sentences, plan_results
 from layflat.job.fitting import Front, fit_front
-from layflat.job.fitting_panel import FittedPanel, Fitting
+from layflat.job.fitting_records import FittedPanel, Fitting
 from layflat.job.laying import laying_advice, laying_order, leave_free, order_sentence
 from layflat.job.order import Order
 from layflat.job.places import place_picture
+from layflat.job.sheets import SKY_DIRECTIONS, head_of
 from layflat.job.single import film_of, reading_notes
 from layflat.papers import (
     CutMark,
     FitSheet,
-    Head,
     LayingPiece,
     LayingSheet,
+    Way,
     fit_report,
     laying_sheet,
     make_stage,
@@ -36,9 +37,6 @@ from layflat.papers import (
     summarise,
 )
 from layflat.surface import Mesh, mend, read_mesh, read_panels
-
-_SKY = 8
-"""Directions to the sky: enough for small pictures, and the body is the same in all."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -298,21 +296,53 @@ def _named(reliefs: Reliefs) -> Iterator[tuple[str, Any]]:
         yield f"R{number}", relief
 
 
+def _seam_marks(panel: FittedPanel) -> tuple[CutMark, ...]:
+    """Proposed seams where one piece asks too much; none on a piece that is cut open already."""
+    if not _asks_for_seam(panel) or panel.seams is None:
+        return ()
+    return tuple(
+        CutMark.on(panel.piece.flat, f"S{number}", option.paths_mm[0], is_seam=True)
+        for number, option in enumerate(panel.seams.options, start=1)
+    )
+
+
+def _ways(panel: FittedPanel) -> tuple[Way, ...]:
+    """One piece beside two along each proposed seam."""
+    if not _asks_for_seam(panel) or panel.seams is None:
+        return ()
+    two = (
+        (f"Two, at S{number}", option.outcome)
+        for number, option in enumerate(panel.seams.options, start=1)
+    )
+    return tuple(
+        Way(
+            name=name,
+            stretch=outcome.judged.greatest_stretch - 1.0,
+            excess_mm=outcome.judged.finger_excess_mm,
+            seam_mm=outcome.seam_mm,
+            visible_mm=outcome.visible_seam_mm,
+            film_mm2=outcome.film_mm2,
+            minutes=outcome.minutes,
+        )
+        for name, outcome in (("One piece", panel.seams.whole), *two)
+    )
+
+
+def _asks_for_seam(panel: FittedPanel) -> bool:
+    seams = panel.seams
+    return (
+        seams is not None and seams.needed and bool(seams.options) and not panel.piece.cover.reliefs
+    )
+
+
 def _papers(
     order: Order, mesh: Mesh, front: Front, *, progress: Progress = silent
 ) -> dict[str, bytes]:
     """A fit sheet of each piece with the cuts that are proposed, and one laying sheet."""
-    head = Head(
-        workshop=order.workshop,
-        job=order.name,
-        number=order.number,
-        vehicle=order.vehicle,
-        customer=order.customer,
-        dated=order.dated,
-    )
+    head = head_of(order)
     papers: dict[str, bytes] = {}
     laying: dict[str, LayingPiece] = {}
-    stage = make_stage(mesh, sky_directions=_SKY)
+    stage = make_stage(mesh, sky_directions=SKY_DIRECTIONS)
     for i, panel in enumerate(front.panels):
         progress(f"fit sheet of {panel.name}", i / (len(front.panels) + 1))
         piece = panel.piece
@@ -332,6 +362,8 @@ def _papers(
                 (CutMark.on(piece.flat, name, relief.path_mm), relief.reasons[0])
                 for name, relief in named
             ),
+            seams=_seam_marks(panel),
+            ways=_ways(panel),
         )
         papers[f"fit-{piece.name}.pdf"] = fit_report(sheet)
         laying[piece.name] = LayingPiece(

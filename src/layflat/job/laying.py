@@ -9,8 +9,7 @@ A job file may say otherwise: `lay` in a cover is the panel's turn.
 import math
 from collections.abc import Iterator, Sequence
 
-import numpy as np
-
+from layflat.fit import wants_two_people
 from layflat.job.pieces import Piece
 from layflat.papers import panel_title
 from layflat.pattern import EdgeRecord, Finish, reliefs_of
@@ -27,8 +26,6 @@ _MM2_PER_DM2 = 1e4
 _CROWDED = 0.005
 _NEARLY = 0.8
 """Edges that are crowded by nearly as much as the worst are named with it."""
-_TWO_PEOPLE_MM = 1000.0
-"""One person's hands hold no longer piece at both ends (common practice, no source)."""
 
 
 def laying_order(
@@ -80,7 +77,7 @@ def order_sentence(pieces: Sequence[Piece]) -> str:
 
 def laying_advice(piece: Piece) -> Iterator[str]:
     """What to mind in laying one piece, the places left free apart."""
-    if max(np.ptp(piece.flat.points_mm, axis=0)) > _TWO_PEOPLE_MM:
+    if wants_two_people(piece.flat):
         yield "Two people."
     # A relief parts the edge that it starts at, and its own sides close on the car.
     cuts = {slit.name for slit in reliefs_of(piece.region)}

@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 
 from layflat.base import FloatArray, SettingError, Settings, frozen, read_settings
+from layflat.cut import HINGES_MM, MOST_TABS, STRIPS_MM, TAB_MM, TABS_MM
+from layflat.fit import TOLERANCE_MM, TOLERANCES_MM
 from layflat.nest import Stock
 from layflat.pattern import EdgeFinish, Finish
 from layflat.plan import Step
@@ -76,6 +78,26 @@ class LayoutOrder:
     seed: int
 
 
+@dataclass(frozen=True, kw_only=True)
+class CutOrder:
+    """How the pieces are cut, beyond what the drawing says.
+
+    Attributes:
+        in_laying_order: whether sections follow the order of laying, as far as whole sections can,
+            so that pieces that are laid first are cut first.
+        first: names of pieces that are cut first within their section; see `layflat.cut.Wishes`.
+        strips_mm: weed lines divide waste that is wider; None for no weed lines.
+        tabs, tab_mm, hinge_mm: bridges that hold each piece; see `layflat.cut.Wishes`.
+    """
+
+    in_laying_order: bool = False
+    first: tuple[str, ...] = ()
+    strips_mm: float | None = None
+    tabs: int = 0
+    tab_mm: float = TAB_MM
+    hinge_mm: float | None = None
+
+
 @dataclass(frozen=True)
 class PriceOrder:
     """What the price is made from; see `layflat.plan`."""
@@ -97,12 +119,19 @@ class FilmOrder:
         finishes: how pieces end, by edge kind.
         covers: what is covered, at least one.
         layout: how the pieces are laid out.
+        cut: how they are cut.
+        share_sides: whether a left and a right panel share one pattern, mirrored, where they are
+            each other's image.
+        sides_tolerance_mm: how far they may differ for that; see `layflat.fit.compare_pair`.
     """
 
     finger_aversion: float
     finishes: Mapping[EdgeKind, EdgeFinish]
     covers: tuple[Cover, ...]
     layout: LayoutOrder
+    cut: CutOrder = CutOrder()
+    share_sides: bool = True
+    sides_tolerance_mm: float = TOLERANCE_MM
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -158,9 +187,17 @@ def read_order(path: Path) -> Order:
         film=path.parent / top.text("film") if "film" in top else None,
         machine=path.parent / top.text("machine") if "machine" in top else None,
         finger_aversion=top.number("finger_aversion", least=1, most=100, default=1.0),
+        share_sides=top.flag("share_sides", default=True),
+        sides_tolerance_mm=top.number(
+            "sides_tolerance_mm",
+            least=TOLERANCES_MM[0],
+            most=TOLERANCES_MM[1],
+            default=TOLERANCE_MM,
+        ),
         finishes=_finish_rules(top.table("finish", optional=True), defaults),
         covers=_covers(top),
         layout=_layout(top.table("stock"), defaults),
+        cut=_cut(top.table("cut", optional=True), defaults),
         price=_price(top.table("price"), defaults),
         defaults=defaults,
     )
@@ -271,6 +308,26 @@ def _layout(table: Settings, defaults: dict[str, Any]) -> LayoutOrder:
     )
     table.finish()
     defaults.update({f"stock.{key}": value for key, value in table.defaults.items()})
+    return order
+
+
+def _cut(table: Settings, defaults: dict[str, Any]) -> CutOrder:
+    order = CutOrder(
+        in_laying_order=table.flag("in_laying_order", default=False),
+        first=table.texts("first") if "first" in table else (),
+        strips_mm=table.number("strips_mm", least=STRIPS_MM[0], most=STRIPS_MM[1])
+        if "strips_mm" in table
+        else None,
+        tabs=table.integer("tabs", least=0, most=MOST_TABS, default=0),
+        tab_mm=table.number("tab_mm", least=TABS_MM[0], most=TABS_MM[1], default=TAB_MM),
+        hinge_mm=table.number("hinge_mm", least=HINGES_MM[0], most=HINGES_MM[1])
+        if "hinge_mm" in table
+        else None,
+    )
+    if order.tabs and order.hinge_mm is not None:
+        raise SettingError(f"{table.where}: pieces are held by tabs or by a hinge; name one.")
+    table.finish()
+    defaults.update({f"cut.{key}": value for key, value in table.defaults.items()})
     return order
 
 

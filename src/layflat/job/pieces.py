@@ -1,11 +1,11 @@
-"""From a body and its covers to pieces of film: cut out, flattened, finished at the edges."""
+"""From a body and one cover to its pieces of film: cut out, flattened, finished at the edges."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from layflat.base import LayflatError, MeshError, Progress, SettingError, part_of, silent
+from layflat.base import MeshError, Progress, SettingError, part_of, silent
 from layflat.film import (
     Film,
     Flat,
@@ -18,6 +18,7 @@ from layflat.film import (
 )
 from layflat.fit import (
     OVERLAP_MM,
+    Pair,
     cut_relief,
     edge_folds,
     is_seam,
@@ -37,7 +38,6 @@ from layflat.surface import (
     clip_region,
     cut_region,
     locate,
-    prepare,
 )
 
 _ON_PIECE_MM = 5.0
@@ -62,6 +62,8 @@ class Piece:
         notes: sentences on what was trimmed, merged or asks for care.
         wraps: the wrapped edges, with how deep their flaps may be place by place.
         part: its number, from 1, among the pieces that cover its panel, or 0 if it is the only one.
+        pair: its panel beside that of the other side, where both are covered.
+        is_mirrored: whether it was made from the other side's panel, and mirrored.
     """
 
     cover: Cover
@@ -74,6 +76,8 @@ class Piece:
     notes: tuple[str, ...]
     wraps: tuple[tuple[Edge, Depths], ...] = ()
     part: int = 0
+    pair: Pair | None = None
+    is_mirrored: bool = False
 
     @property
     def name(self) -> str:
@@ -86,36 +90,6 @@ def part_name(panel: str, part: int) -> str:
     return f"{panel} {part}" if part else panel
 
 
-def make_pieces(
-    order: FilmOrder, mesh: Mesh, info: BodyInfo, film: Film, *, progress: Progress = silent
-) -> tuple[Piece, ...]:
-    """The pieces of *order*, in its order; a cover with seams has several.
-
-    Args:
-        order: what is covered, and how pieces end at edges.
-        mesh: the body, mended.
-        info: its panels.
-        film: what is laid.
-        progress: told each step.
-
-    Raises:
-        SettingError: a panel, an edge or a keep-out that the order names is not there.
-        MeshError: a panel cannot be cut out or laid flat; says which and why.
-    """
-    jobs = [(cover, known_panel(info, cover)) for cover in order.covers]
-    count = len(jobs)
-    body = prepare(mesh)
-    pieces: list[Piece] = []
-    for i, (cover, panel) in enumerate(jobs):
-        told = part_of(progress, start=i / count, end=(i + 1) / count, prefix=f"{panel.name}: ")
-        try:
-            pieces += make_parts(order, cover, panel, body, film, progress=told)
-        except LayflatError as error:
-            error.panel = panel.name
-            raise
-    return tuple(pieces)
-
-
 def make_piece(
     order: FilmOrder,
     cover: Cover,
@@ -125,8 +99,11 @@ def make_piece(
     *,
     progress: Progress = silent,
 ) -> Piece:
-    """The piece of a cover without seams, as `make_pieces` makes all."""
-    (piece,) = make_parts(order, replace(cover, seams=()), panel, body, film, progress=progress)
+    """The piece of a cover without seams, by itself, whatever covers the other side."""
+    region = whole_region(cover, panel, body, progress=part_of(progress, start=0.0, end=0.5))
+    told = part_of(progress, start=0.5, end=1.0)
+    cover = replace(cover, seams=())
+    (piece,) = make_parts(order, cover, panel, region, body, film, progress=told)
     return piece
 
 
@@ -134,27 +111,45 @@ def make_parts(
     order: FilmOrder,
     cover: Cover,
     panel: Panel,
+    region: Region,
     body: Mesh | Prepared,
     film: Film,
     *,
+    whole: Flat | None = None,
+    off_mm: float = 0.0,
     progress: Progress = silent,
 ) -> tuple[Piece, ...]:
-    """The pieces of one cover, as `make_pieces` makes all: one, and one more for each seam."""
-    regions = part_regions(cover, panel, body, progress=part_of(progress, start=0.0, end=0.5))
+    """The pieces of one cover: one, and one more for each seam.
+
+    Args:
+        order, cover, panel, body: as in `finish_piece`.
+        region: the surface that is covered, without seams and reliefs.
+        film: what is laid.
+        whole: the flat shape of *region*, if the caller has it.
+        off_mm: as in `finish_piece`.
+        progress: told each step.
+
+    Raises:
+        MeshError: a seam or a relief cannot be cut, or a piece cannot be laid flat; says why.
+    """
+    regions = opened_parts(cover, panel, region)
+    is_whole = not (cover.seams or cover.reliefs)
     pieces = []
-    for i, region in enumerate(regions):
-        told = part_of(
-            progress, start=0.5 + 0.5 * i / len(regions), end=0.5 + 0.5 * (i + 1) / len(regions)
-        )
-        flat = flatten(
-            region.mesh,
-            film,
-            finger_aversion=order.finger_aversion,
-            progress=part_of(told, start=0.0, end=0.6),
-        )
+    for i, part in enumerate(regions):
+        told = part_of(progress, start=i / len(regions), end=(i + 1) / len(regions))
+        flat = whole if is_whole else None
+        if flat is None:
+            flat = flatten(
+                part.mesh,
+                film,
+                finger_aversion=order.finger_aversion,
+                progress=part_of(told, start=0.0, end=0.6),
+            )
         told("drawing the pattern", 0.7)
-        part = i + 1 if len(regions) > 1 else 0
-        pieces.append(finish_piece(order, cover, panel, region, flat, body, part=part))
+        number = i + 1 if len(regions) > 1 else 0
+        pieces.append(
+            finish_piece(order, cover, panel, part, flat, body, part=number, off_mm=off_mm)
+        )
     progress("done", 1.0)
     return tuple(pieces)
 
@@ -227,6 +222,7 @@ def finish_piece(
     body: Mesh | Prepared,
     *,
     part: int = 0,
+    off_mm: float = 0.0,
 ) -> Piece:
     """The piece of a region that has been laid flat.
 
@@ -237,6 +233,7 @@ def finish_piece(
         flat: its flat shape.
         body: the whole body, for what lies beyond its edges.
         part: its number among the parts of its panel, from 1, or 0 if it is the only one.
+        off_mm: how far the panel's keep-outs may lie off the region, on it all the same.
 
     Raises:
         MeshError: the flat shape overlaps itself.
@@ -246,7 +243,7 @@ def finish_piece(
         raise MeshError(
             f"The panel “{part_name(panel.name, part)}” cannot be one piece: {notes[-1]}"
         )
-    keep_outs = _kept_free(cover, panel, region, notes, part)
+    keep_outs = _kept_free(cover, panel, region, notes, part, off_mm)
     finishes = edge_finishes(order, cover)
     made = from_flat(
         flat,
@@ -311,12 +308,12 @@ def _seam_notes(region: Region, panel: Panel, part: int) -> list[str]:
 
 
 def _kept_free(
-    cover: Cover, panel: Panel, region: Region, notes: list[str], part: int
+    cover: Cover, panel: Panel, region: Region, notes: list[str], part: int, off_mm: float
 ) -> tuple[KeepOut, ...]:
     """The keep-outs that the piece has to leave free."""
     kept = []
     for item in panel.keep_outs:
-        reach_mm = _ON_PART_MM if part else _ON_PIECE_MM
+        reach_mm = _ON_PART_MM + off_mm if part else _ON_PIECE_MM
         near = float(locate(region.mesh, item.points_mm).distances_mm.min()) < reach_mm
         if item.name in cover.film_over:
             reason = cover.film_over[item.name]

@@ -8,14 +8,15 @@ from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from typing import Any, Generic, TypeVar
 
-from layflat.base import CheckError, LayflatError, Progress, StoppedError, silent
+from layflat.base import CheckError, LayflatError, Progress, StoppedError, part_of, silent
 
 _Setup = TypeVar("_Setup")
 _Task = TypeVar("_Task")
 _Result = TypeVar("_Result")
 _LOOK_S = 0.25
 """How often somebody who wants to stop is heard while nothing comes in."""
-_END_S = 3.0
+_END_S = 15.0
+"""How long a process may take to end, with what it has half-written taken away."""
 
 
 def each(
@@ -38,20 +39,14 @@ def each(
         progress: told each step; raise `StoppedError` from it to stop. No process is left then.
     """
     if workers <= 1 or len(tasks) <= 1 or multiprocessing.current_process().daemon:
-        told = [_Told(progress, len(tasks), i, name) for i, name in enumerate(names)]
+        count = len(tasks)
+        told = [
+            part_of(progress, start=i / count, end=(i + 1) / count, prefix=f"{name}: ")
+            for i, name in enumerate(names)
+        ]
         return tuple(_done(do, setup, task, told[i]) for i, task in enumerate(tasks))
     with _Crew(do, setup, min(workers, len(tasks))) as crew:
         return crew.run(tasks, names, progress)
-
-
-class _Told:
-    """The progress of one task of several that are done one after the other."""
-
-    def __init__(self, progress: Progress, count: int, index: int, name: str) -> None:
-        self.progress, self.count, self.index, self.name = progress, count, index, name
-
-    def __call__(self, step: str, fraction: float) -> None:
-        self.progress(f"{self.name}: {step}", (self.index + fraction) / self.count)
 
 
 def _done(

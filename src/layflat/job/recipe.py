@@ -5,8 +5,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from layflat.base import Progress, Report, part_of, report_json, silent, write_folder
-from layflat.cut import CutProgram, generic_machine, read_machine
+from layflat.base import Progress, Report, counted, part_of, report_json, silent, write_folder
+from layflat.cut import CutProgram, Machine, generic_machine, read_machine, told_text
 from layflat.film import film_notes, flat_obj, limits_basis
 from layflat.job.compute import Computed, compute, computed_notes, computed_results
 from layflat.job.order import Order
@@ -27,6 +27,7 @@ class JobResult:
         order: as it was read.
         computed: its pieces, layout and cut program.
         price: what it costs.
+        machine: that the program is for.
         papers: PDFs by file name.
         report: what was computed from what.
     """
@@ -34,6 +35,7 @@ class JobResult:
     order: Order
     computed: Computed
     price: Price
+    machine: Machine
     papers: Mapping[str, bytes]
     report: Report
 
@@ -65,7 +67,7 @@ class JobResult:
             )
         yield (
             f"  layout: {layout.length_mm / 1000:.2f} m of {layout.stock.width_mm:g} mm roll in "
-            f"{len(layout.sections)} section(s), {100 * layout.yield_:.0f} % used; "
+            f"{counted(len(layout.sections), 'section')}, {100 * layout.yield_:.0f} % used; "
             f"no layout is shorter than {layout.lower_bound_mm / 1000:.2f} m"
         )
         yield (
@@ -113,7 +115,13 @@ def run_job(order: Order, *, progress: Progress = silent) -> JobResult:
     pieces, layout = computed.pieces, computed.layout
     cost = price_of(order, layout, computed.minutes)
     papers = make_papers(
-        order, mended.mesh, pieces, layout, cost, progress=part_of(progress, start=0.85, end=1.0)
+        order,
+        mended.mesh,
+        pieces,
+        layout,
+        cost,
+        notes=computed.program.notes,
+        progress=part_of(progress, start=0.85, end=1.0),
     )
     results = {
         "job": order.number,
@@ -142,7 +150,7 @@ def run_job(order: Order, *, progress: Progress = silent) -> JobResult:
             *computed_notes(computed),
         ),
     )
-    return JobResult(order, computed, cost, papers, report)
+    return JobResult(order, computed, cost, machine, papers, report)
 
 
 def write_job(result: JobResult, folder: Path) -> None:
@@ -161,8 +169,9 @@ def write_job(result: JobResult, folder: Path) -> None:
             (inside / f"piece-{piece.name}.obj").write_text(flat_obj(piece.flat), encoding="utf-8")
         (inside / "layout.dxf").write_text(dxf_text(drawing), encoding="utf-8")
         (inside / "layout.svg").write_text(svg_text(drawing), encoding="utf-8")
-        (inside / "cut.plt").write_text(result.program.hpgl, encoding="ascii")
+        told = told_text(result.program.hpgl, result.machine)
+        (inside / "cut.plt").write_text(told, encoding="ascii")
         for section in result.program.sections:
             name = f"cut-section-{section.number}.plt"
-            (inside / name).write_text(section.hpgl, encoding="ascii")
+            (inside / name).write_text(told_text(section.hpgl, result.machine), encoding="ascii")
         (inside / "report.json").write_text(report_json(result.report), encoding="utf-8")

@@ -34,8 +34,20 @@ from layflat.plan import (
 )
 from layflat.surface import Mesh
 
-_SKY = 8
+SKY_DIRECTIONS = 8
 """Directions to the sky: enough for small pictures, and the body is the same in all."""
+
+
+def head_of(order: Order) -> Head:
+    """What stands on every sheet of the job."""
+    return Head(
+        workshop=order.workshop,
+        job=order.name,
+        number=order.number,
+        vehicle=order.vehicle,
+        customer=order.customer,
+        dated=order.dated,
+    )
 
 
 def price_of(order: Order, layout: Layout, minutes: Minutes) -> Price:
@@ -57,28 +69,24 @@ def make_papers(
     layout: Layout,
     cost: Price,
     *,
+    notes: tuple[str, ...] = (),
     progress: Progress = silent,
 ) -> dict[str, bytes]:
-    """The job's papers as PDF, by file name."""
-    head = Head(
-        workshop=order.workshop,
-        job=order.name,
-        number=order.number,
-        vehicle=order.vehicle,
-        customer=order.customer,
-        dated=order.dated,
-    )
+    """The job's papers as PDF, by file name; *notes* of the cut go on the map of who weeds."""
+    head = head_of(order)
     film = pieces[0].flat.film.name
     lot = order.layout.lot
     papers = {
         "price.pdf": price_sheet(_price_sheet(head, pieces, cost)),
         "piece-map.pdf": weeding_map(
-            WeedingSheet(head=head, layout=layout, film=film, lot=lot, warnings=layout.notes)
+            WeedingSheet(
+                head=head, layout=layout, film=film, lot=lot, warnings=(*layout.notes, *notes)
+            )
         ),
     }
     numbers = {item.pattern.name: item.number for item in reversed(layout.placements)}
     laying = {}
-    stage = make_stage(mesh, sky_directions=_SKY)
+    stage = make_stage(mesh, sky_directions=SKY_DIRECTIONS)
     for i, piece in enumerate(pieces):
         progress(f"fit report of {piece.name}", i / (len(pieces) + 1))
         place = place_picture(stage, piece)

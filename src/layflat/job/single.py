@@ -7,7 +7,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from layflat.base import MeshError, Progress, Report, part_of, silent
+from layflat.base import MeshError, Progress, Report, counted, part_of, silent
 from layflat.film import (
     Film,
     film_notes,
@@ -179,6 +179,6 @@ def _line(name: str, report: MeshReport) -> str:
     rims = f", {len(report.rims_mm)} edges or holes" if report.rims_mm else ""
     fault = f"; {report.fault}" if report.fault else ""
     return (
-        f"{name}: {report.triangles:,} triangles, {report.shells} shell(s), {size} mm, "
+        f"{name}: {report.triangles:,} triangles, {counted(report.shells, 'shell')}, {size} mm, "
         f"{report.area_mm2 / 1e6:.3f} m², sides about {report.median_side_mm:.1f} mm{rims}{fault}"
     )

@@ -4,10 +4,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from layflat.base import DrawingError, Progress, Report, SettingError, silent
+from layflat.base import DrawingError, Progress, Report, SettingError, counted, silent
 from layflat.job.done import Done
+from layflat.job.single_drawing import parse_answers
 from layflat.nest import Request, Stock, layout_drawing, layout_report, parse_turns, place
-from layflat.pattern import dxf_text, read_drawing, svg_text
+from layflat.pattern import dxf_text, read_drawings, svg_text
 
 
 def nest_files(
@@ -22,6 +23,7 @@ def nest_files(
     max_section_mm: float | None = None,
     seconds: float,
     seed: int,
+    answers: Sequence[str] = (),
     progress: Progress = silent,
 ) -> Done:
     """Lay the pieces of the drawings at *paths* out on a roll.
@@ -34,6 +36,7 @@ def nest_files(
         copies: of every piece.
         max_section_mm: the greatest length of a section; one section without.
         seconds, seed: the search's time budget and seed.
+        answers: to what the drawings ask; see `layflat.job.parse_answers`.
         progress: told length and yield as they improve.
 
     Returns:
@@ -54,8 +57,8 @@ def nest_files(
     warnings: list[str] = []
     requests: list[Request] = []
     names: set[str] = set()
-    for path in paths:
-        drawing = read_drawing(path)
+    read = read_drawings(paths, answers=parse_answers(answers))
+    for path, drawing in zip(paths, read, strict=True):
         warnings += (f"{path.name}: {note}" for note in drawing.notes)
         for pattern in drawing.patterns:
             name = _unique(pattern.name, path.stem, names)
@@ -73,9 +76,9 @@ def nest_files(
         max_section_mm=max_section_mm,
         progress=progress,
     )
-    drawing = layout_drawing(layout)
+    laid_out = layout_drawing(layout)
     return Done(
-        texts={".dxf": dxf_text(drawing), ".svg": svg_text(drawing)},
+        texts={".dxf": dxf_text(laid_out), ".svg": svg_text(laid_out)},
         report=Report(
             kind="nest",
             inputs=Report.hashes(*paths),
@@ -84,8 +87,9 @@ def nest_files(
             warnings=(*warnings, *layout.notes),
         ),
         sentence=(
-            f"{len(layout.placements)} pieces on {layout.length_mm / 1000:.3f} m of roll in "
-            f"{len(layout.sections)} section(s); {100 * layout.yield_:.1f} % of the film is used. "
+            f"{counted(len(layout.placements), 'piece')} on {layout.length_mm / 1000:.3f} m of "
+            f"roll in {counted(len(layout.sections), 'section')}; {100 * layout.yield_:.1f} % of "
+            "the film is used. "
             f"No layout can be shorter than {layout.lower_bound_mm / 1000:.3f} m."
         ),
     )
