@@ -15,6 +15,8 @@ from layflat.web.people.models import Person, Role, Shop
 from layflat.web.record.models import Event
 from layflat.web.work.models import Computation, State
 
+pytestmark = pytest.mark.on_sqlite
+
 Browser = Callable[[Role], Client]
 MENDING = {
     "unit": "mm",

@@ -21,6 +21,8 @@ from layflat.web.files.store import path_of
 from layflat.web.people.models import Person
 from web.bodies.conftest import dome, info, ply
 
+pytestmark = pytest.mark.on_sqlite
+
 
 @pytest.fixture
 def inputs(scan_bytes: bytes, panels_bytes: bytes, who: Person) -> dict[str, str]:

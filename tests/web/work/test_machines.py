@@ -10,6 +10,8 @@ from layflat.web.work.models import Computation
 from layflat.web.work.tasks import ask
 from web.work.yard import Yard, free_port, is_gone, until
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture
 def inputs(yard: Yard) -> dict[str, str]:
@@ -20,7 +22,12 @@ def offspring(process: psutil.Popen) -> list[int]:
     return [one.pid for one in process.children(recursive=True)]
 
 
-@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGKILL])
+# The end does not depend on the database, nor the database on the end: each once.
+@pytest.mark.parametrize(
+    ("new_database", "how"),
+    [("sqlite", signal.SIGTERM), ("postgres", signal.SIGKILL)],
+    indirect=["new_database"],
+)
 def test_the_server_ends_and_its_work_goes_on_at_the_next_start(
     yard: Yard, inputs: dict[str, str], how: signal.Signals
 ) -> None:
@@ -51,6 +58,7 @@ def test_the_server_ends_and_its_work_goes_on_at_the_next_start(
     assert len(yard.noted("end")) == 6
 
 
+@pytest.mark.parametrize("new_database", ["postgres"], indirect=True)
 def test_two_workers_on_hosts_of_their_own_outlive_their_scheduler(
     yard: Yard, inputs: dict[str, str]
 ) -> None:

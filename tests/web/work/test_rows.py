@@ -1,6 +1,7 @@
 """What may happen to a computation's row, with an engine that only takes notes."""
 
 import sys
+from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any
 
@@ -12,6 +13,7 @@ from layflat import __version__
 from layflat.base import InputError
 from layflat.web.people.models import Person, Role
 from layflat.web.work import rows
+from layflat.web.work.due import Due
 from layflat.web.work.models import Computation, State
 from layflat.web.work.reconcile import Reconciler
 from layflat.web.work.rows import Wish
@@ -26,8 +28,8 @@ class Notes:
     def __init__(self) -> None:
         self.submitted: list[list[str]] = []
 
-    def submit(self, keys: list[tuple[str, bool]]) -> None:
-        self.submitted.append([key for key, _ in keys])
+    def submit(self, due: Sequence[Due]) -> None:
+        self.submitted.append([one.key for one in due])
 
     def close(self) -> None:
         """There is nothing to end."""
@@ -274,4 +276,5 @@ def test_a_request_wakes_the_loop_when_it_is_committed(
 
 def test_what_somebody_waits_for_comes_first() -> None:
     long, quick, other = asked("long"), ask("sample.first", {"log": "quick"}, who=None), asked("x")
-    assert rows.open_keys() == [(quick.key, True), (long.key, False), (other.key, False)]
+    assert [one.key for one in rows.all_due()] == [quick.key, long.key, other.key]
+    assert [one.comes_first for one in rows.all_due()] == [True, False, False]

@@ -45,6 +45,28 @@ def test_equal_requests_run_once_and_a_finished_one_is_there_at_once(here: Yard)
     assert len(here.noted("begin")) == len(here.noted("end")) == 1
 
 
+def test_what_only_waits_takes_no_place_from_what_computes(here: Yard) -> None:
+    """Two compute on two workers and one is open; three that wait run all the same."""
+    gates = [ask("sample.gate", inputs(here, number=i), who=None) for i in range(3)]
+    here.until_noted("begin", 2)
+    watches = [ask("sample.watch", inputs(here, number=i), who=None) for i in range(3)]
+    here.until_noted("watching", 3)
+    states = [here.row(row.pk).state for row in (*watches, *gates)]
+    assert sorted(states) == ["open", *["running"] * 5]
+    Path(inputs(here)["gate"]).touch()
+    for row in (*watches, *gates):
+        here.until_state(row.pk, "done")
+
+
+def test_what_waits_in_a_row_does_not_hold_up_what_computes(here: Yard) -> None:
+    watches = [ask("sample.watch", inputs(here, number=i), who=None) for i in range(5)]
+    here.until_noted("watching", 5)
+    here.until_state(ask("sample.echo", inputs(here), who=None).pk, "done")
+    Path(inputs(here)["gate"]).touch()
+    for row in watches:
+        here.until_state(row.pk, "done")
+
+
 def test_a_refusal_fails_at_once_with_its_sentence(here: Yard) -> None:
     row = here.until_state(ask("sample.refuse", inputs(here), who=None).pk, "failed")
     assert row.error == "The roll is narrower than the piece by 12 mm."
@@ -105,3 +127,17 @@ def test_a_worker_that_is_killed_loses_nothing(here: Yard) -> None:
     Path(inputs(here)["gate"]).touch()
     assert here.until_state(asked.pk, "done").attempts == 2
     assert len(here.noted("end")) == 1
+
+
+def test_the_worker_in_a_killed_ones_place_computes(here: Yard) -> None:
+    """Both places compute at once afterwards, so the new one does, too."""
+    asked = ask("sample.gate", inputs(here), who=None)
+    kill(worker_of(here.until_noted("begin", 1)[0]))
+    here.until_noted("begin", 2)
+    other = ask("sample.gate", inputs(here, number=1), who=None)
+    here.until_noted("begin", 3)
+    states = [here.row(row.pk).state for row in (asked, other)]
+    assert states == ["running", "running"]
+    Path(inputs(here)["gate"]).touch()
+    for row in (asked, other):
+        here.until_state(row.pk, "done")

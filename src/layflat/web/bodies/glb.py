@@ -11,9 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import trimesh
 from numpy.typing import NDArray
-from trimesh.exchange.gltf import export_glb
 
 from layflat.base import FloatArray
 from layflat.papers import vertex_normals
@@ -44,6 +42,9 @@ def glb_bytes(
         shapes: the surfaces; a name is that of the node and of its mesh.
         forward, up: unit vectors in body coordinates; see `layflat.surface.BodyInfo`.
     """
+    import trimesh  # read only here, since it is large
+    from trimesh.exchange.gltf import export_glb
+
     scene = trimesh.Scene(base_frame="vehicle")
     for name, shape in shapes.items():
         scene.add_geometry(
@@ -65,6 +66,8 @@ def gltf_frame(*, forward: Sequence[float], up: Sequence[float]) -> FloatArray:
 
 
 def _geometry(shape: Shape) -> Any:
+    import trimesh
+
     extra: dict[str, Any] = (
         {} if shape.colours is None else {"vertex_colors": linear_bytes(shape.colours)}
     )

@@ -1,14 +1,19 @@
-"""Dask as the engine: a local cluster of processes, or a scheduler elsewhere.
+"""Dask as the engine: local clusters of processes, or a scheduler elsewhere.
 
 Dask's key is the row's key, so its scheduler runs nothing twice at once. It keeps all in memory
 and may forget everything: the rows know, and are submitted anew.
+
+Here, what computes and what only waits have a cluster each. One cluster with resources for both
+would not do: a worker looks only at the first of the tasks that want a resource, so that one
+which has to wait for its place would hold up those behind it that have one.
 """
 
 import functools
 import logging
 import platform
 import tempfile
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from typing import Any
 
@@ -17,9 +22,13 @@ import distributed
 from distributed import get_worker
 from distributed.core import Status
 
+from layflat.web.work.due import Due
+
 _CONNECT_S = 5.0
-# A worker has one computation at a time, in a process of its own: that needs workers which may
-# have children, and no watch over memory that would see the worker's only.
+_MOST_WAITING = 16
+"""More than a shop has machines that cut at once."""
+# An attempt has a process of its own: that needs workers which may have children, and no watch
+# over memory that would see the worker's only.
 _CONFIG = {
     "distributed.worker.daemon": False,
     "distributed.comm.timeouts.connect": _CONNECT_S,
@@ -35,9 +44,17 @@ _dask: Any = distributed
 logger = logging.getLogger(__name__)
 
 
-@functools.cache
+_setting_up = threading.Lock()
+
+
 def _set_up_worker() -> None:
     """Make a worker ready for its first row: nothing slow may stand between claim and beats."""
+    with _setting_up:
+        _set_up_once()
+
+
+@functools.cache
+def _set_up_once() -> None:
     import django
 
     from layflat.web.work import child
@@ -74,29 +91,34 @@ class DaskEngine:
     Args:
         scheduler: address of one, or "" for a local cluster.
         workers: processes of the local cluster.
+        threads: attempts that each of these looks after at once.
         on_over: called, in a thread of Dask's, when a worker is through with a row.
     """
 
-    def __init__(self, *, scheduler: str, workers: int, on_over: Callable[[], None]) -> None:
+    def __init__(
+        self, *, scheduler: str, workers: int, threads: int = 1, on_over: Callable[[], None]
+    ) -> None:
         self._scheduler = scheduler
         self._on_over = on_over
-        self._workers = workers
+        self._workers, self._threads = workers, threads
         self._cluster: Any = None
         self._client: Any = None
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._futures: dict[str, Any] = {}
 
-    def submit(self, keys: list[tuple[str, bool]]) -> None:
-        """See to it that rows are run, by their keys; those with True before the others.
+    def submit(self, due: Sequence[Due]) -> None:
+        """See to it that rows are run.
 
         Raises:
             OSError: no scheduler answers.
         """
         client = self._connected()
-        for key, comes_first in keys:
-            if key not in self._futures:
-                future = client.submit(run, key, key=key, pure=False, priority=int(comes_first))
-                self._futures[key] = future
+        for one in due:
+            if one.key not in self._futures:
+                future = client.submit(
+                    run, one.key, key=one.key, pure=False, priority=int(one.comes_first)
+                )
+                self._futures[one.key] = future
                 future.add_done_callback(self._over)
 
     def _over(self, future: Any) -> None:
@@ -105,13 +127,15 @@ class DaskEngine:
         While somebody holds it, Dask answers the same key with what it remembers, and a row that
         is open once more would not run. The futures of a lost scheduler are cancelled, hence over.
         """
-        if future.status == "error":
+        failed = future.status == "error"
+        if failed:
             logger.error("%s: its worker failed: %r", future.key, future.exception(_CONNECT_S))
         key = future.key
         if self._futures.get(key) is future:
             del self._futures[key]
         future.release()
-        self._on_over()
+        if not failed:  # a worker that cannot even begin is asked again in a while, not at once
+            self._on_over()
 
     def close(self) -> None:
         """End the connection, and the local cluster with it."""
@@ -127,12 +151,13 @@ class DaskEngine:
         if self._client is not None and self._client.status != "running":
             self._disconnect()
         if self._client is None:
-            with dask.config.set(_CONFIG):
-                if not self._scheduler and self._cluster is None:
-                    self._cluster = self._local_cluster()
-                self._client = _dask.Client(
-                    self._cluster or self._scheduler, timeout=_CONNECT_S, set_as_default=False
-                )
+            # For good, not for a block: Dask reads it again whenever it replaces a dead worker.
+            dask.config.set(_CONFIG)
+            if not self._scheduler and self._cluster is None:
+                self._cluster = self._local_cluster()
+            self._client = _dask.Client(
+                self._cluster or self._scheduler, timeout=_CONNECT_S, set_as_default=False
+            )
         return self._client
 
     def _disconnect(self) -> None:
@@ -143,12 +168,10 @@ class DaskEngine:
             self._client = None
 
     def _local_cluster(self) -> Any:
-        # Dask sets its configuration for new processes from here.
-        dask.config.set(_CONFIG)
         self._folder = tempfile.TemporaryDirectory(prefix="layflat-", ignore_cleanup_errors=True)
         return _dask.LocalCluster(
             n_workers=self._workers,
-            threads_per_worker=1,
+            threads_per_worker=self._threads,
             processes=True,
             host="127.0.0.1",
             dashboard_address=_NO_PAGES,
@@ -158,3 +181,28 @@ class DaskEngine:
             local_directory=self._folder.name,
             silence_logs=logging.ERROR,
         )
+
+
+class LocalEngine:
+    """Executes rows in processes on this machine: what computes, and beside it what only waits.
+
+    Args:
+        workers: what computes at once, at most.
+        on_over: called, in a thread of Dask's, when a worker is through with a row.
+    """
+
+    def __init__(self, *, workers: int, on_over: Callable[[], None]) -> None:
+        self._computing = DaskEngine(scheduler="", workers=workers, on_over=on_over)
+        # Its process starts with the first row that waits.
+        self._waiting = DaskEngine(scheduler="", workers=1, threads=_MOST_WAITING, on_over=on_over)
+
+    def submit(self, due: Sequence[Due]) -> None:
+        """See to it that rows are run; those that only wait take no place from the others."""
+        self._computing.submit([one for one in due if not one.only_waits])
+        if waiting := [one for one in due if one.only_waits]:
+            self._waiting.submit(waiting)
+
+    def close(self) -> None:
+        """End both."""
+        self._computing.close()
+        self._waiting.close()

@@ -32,6 +32,8 @@ class Computation(models.Model):
         error: one sentence, when it failed.
         attempts: how often it was begun; it fails for good after three.
         comes_first: whether somebody stands and waits for it: it is begun before others.
+        only_waits: whether it hardly computes but waits for something else, such as a machine: it
+            takes no place from those that compute.
         stop_asked: whether a person asked it to end.
         claim: the token of the attempt that runs it; only who knows it may write. "" for none.
         runner: where it runs or ran last, for people.
@@ -50,6 +52,7 @@ class Computation(models.Model):
     error = models.CharField(max_length=600, blank=True)
     attempts = models.PositiveSmallIntegerField(default=0)
     comes_first = models.BooleanField(default=False)
+    only_waits = models.BooleanField(default=False)
     stop_asked = models.BooleanField(default=False)
     claim = models.CharField(max_length=32, blank=True)
     runner = models.CharField(max_length=120, blank=True)

@@ -6,7 +6,7 @@ Several such loops on several machines do no harm, since a row is claimed by one
 
 import logging
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Protocol
 
@@ -14,6 +14,7 @@ from django.conf import settings
 from django.db import close_old_connections, connections
 
 from layflat.web.work import rows
+from layflat.web.work.due import Due
 from layflat.web.work.processes import is_gone
 
 _EVERY_S = 1.0
@@ -25,11 +26,8 @@ logger = logging.getLogger(__name__)
 class Engine(Protocol):
     """Whatever executes computations."""
 
-    def submit(self, keys: list[tuple[str, bool]]) -> None:
-        """See to it that rows are run, by their keys; what is under way stays so.
-
-        Those with True are begun before the others.
-        """
+    def submit(self, due: Sequence[Due]) -> None:
+        """See to it that rows are run; what is under way stays so."""
 
     def close(self) -> None:
         """End what this process started."""
@@ -50,7 +48,7 @@ class Reconciler:
         rows.retire_other_versions()
         rows.take_back_gone(is_gone, grace_s=_GONE_S)
         rows.take_back_lost(self._lost_s)
-        self._engine.submit(rows.open_keys())
+        self._engine.submit(rows.all_due())
 
     def wake(self) -> None:
         """Do it now rather than at the next second."""
@@ -92,9 +90,13 @@ def wake() -> None:
 @contextmanager
 def working() -> Iterator[None]:
     """Have computations executed while the block runs."""
-    from layflat.web.work.engine import DaskEngine
+    from layflat.web.work.engine import DaskEngine, LocalEngine
 
-    engine = DaskEngine(scheduler=settings.SCHEDULER, workers=settings.WORKERS, on_over=wake)
+    engine: Engine
+    if settings.SCHEDULER:
+        engine = DaskEngine(scheduler=settings.SCHEDULER, workers=0, on_over=wake)
+    else:
+        engine = LocalEngine(workers=settings.WORKERS, on_over=wake)
     reconciler = Reconciler(engine, lost_s=settings.WORK_LOST_S)
     _here.append(reconciler)
     reconciler.start()

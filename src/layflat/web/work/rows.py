@@ -21,6 +21,7 @@ from django.db.models import F, QuerySet
 from django.db.models.functions import Now
 
 from layflat import __version__
+from layflat.web.work.due import Due
 from layflat.web.work.models import Computation, State
 
 MOST_ATTEMPTS = 3
@@ -197,14 +198,11 @@ def retire_other_versions() -> int:
     return _end(others, State.FAILED, says="", error=error)
 
 
-def open_keys() -> list[tuple[str, bool]]:
-    """The keys of all open rows, and whether each comes first; the longest waiting before others.
-
-    Those that come first stand before all that do not.
-    """
+def all_due() -> list[Due]:
+    """All open rows: those that come first before all that do not, the longest waiting first."""
     rows = Computation.objects.filter(state=State.OPEN, version=__version__)
     order = rows.order_by("-comes_first", "asked_at", "id")
-    return list(order.values_list("key", "comes_first"))
+    return [Due(*row) for row in order.values_list("key", "comes_first", "only_waits")]
 
 
 def _held(held: Claim) -> QuerySet[Computation]:

@@ -31,6 +31,7 @@ from layflat.web.work.models import Computation
 from layflat.web.work.reconcile import wake
 
 Run = Callable[[dict[str, Any], Progress], dict[str, Any]]
+Stop = Callable[[dict[str, Any], Person | None], str]
 _HANG_S = 1800.0
 
 
@@ -44,6 +45,10 @@ class Task:
         title: for people.
         hang_s: how long it may be silent before its attempt is ended.
         comes_first: whether somebody stands and waits for it.
+        only_waits: whether it hardly computes; see `Computation.only_waits`.
+        stop: for one that must not be ended at any moment: asks it to end by its own way, given
+            its inputs and who asks, and answers what will happen, in a sentence. None for all
+            that may be ended at once.
     """
 
     name: str
@@ -51,23 +56,36 @@ class Task:
     title: str
     hang_s: float
     comes_first: bool
+    only_waits: bool = False
+    stop: Stop | None = None
 
 
 _TASKS: dict[str, Task] = {}
 
 
-def task(name: str, *, hang_s: float = _HANG_S, comes_first: bool = False) -> Callable[[Run], Run]:
+def task(
+    name: str,
+    *,
+    hang_s: float = _HANG_S,
+    comes_first: bool = False,
+    only_waits: bool = False,
+    stop: Stop | None = None,
+) -> Callable[[Run], Run]:
     """Marks a function as the computation *name*.
 
     Args:
         name: as it is asked for.
         hang_s: how long it may be silent.
         comes_first: begin it before others, since somebody stands and waits for it.
+        only_waits: it hardly computes: it takes no place from those that do.
+        stop: how it is asked to end, where it must not be ended at any moment.
     """
 
     def mark(run: Run) -> Run:
         first = (run.__doc__ or name).strip().splitlines()[0]
-        _TASKS[name] = Task(name, run, first.rstrip("."), hang_s, comes_first)
+        _TASKS[name] = Task(
+            name, run, first.rstrip("."), hang_s, comes_first, only_waits=only_waits, stop=stop
+        )
         return run
 
     return mark
@@ -95,6 +113,14 @@ def title_of(name: str) -> str:
         return find(name).title
     except InputError:
         return name
+
+
+def own_stop(name: str) -> Stop | None:
+    """How the task *name* is asked to end by its own way, if it has one."""
+    try:
+        return find(name).stop
+    except InputError:
+        return None
 
 
 def key_of(name: str, inputs: dict[str, Any], *, version: str = __version__) -> str:
@@ -139,6 +165,7 @@ def ask(name: str, inputs: dict[str, Any], *, who: Person | None) -> Computation
                 "inputs": inputs,
                 "version": __version__,
                 "comes_first": found.comes_first,
+                "only_waits": found.only_waits,
                 "asked_by": who,
             },
         )

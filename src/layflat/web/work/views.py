@@ -3,19 +3,20 @@
 import json
 from typing import Any
 
+from django.contrib import messages
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
-from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from layflat.web.people.gate import me
+from layflat.web.people.leading import next_of
 from layflat.web.record.models import write_event
 from layflat.web.work import rows
 from layflat.web.work.models import OVER, Computation
-from layflat.web.work.tasks import title_of
+from layflat.web.work.tasks import own_stop, title_of
 
 _RECENT = 30
 
@@ -38,24 +39,22 @@ def progress(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 def stop(request: HttpRequest, pk: int) -> HttpResponse:
-    """Stops a computation; one that is over stays as it is."""
+    """Stops a computation, by its own way if it has one; one that is over stays as it is."""
     computation = get_object_or_404(Computation, pk=pk)
+    own, said = own_stop(computation.task), ""
     with transaction.atomic():
-        if rows.ask_stop(pk):
+        if own is not None:
+            said = "" if computation.is_over else own(computation.inputs, me(request))
+        elif rows.ask_stop(pk):
             title = title_of(computation.task)
             write_event("work.stopped", f"“{title}” (no. {pk}) was asked to stop.", who=me(request))
     if request.headers.get("HX-Request"):
         computation.refresh_from_db()
-        return render(request, "work/progress.html", {"computation": computation})
-    return HttpResponseRedirect(_back(request))
-
-
-def _back(request: HttpRequest) -> str:
-    wanted = request.POST.get("next", "")
-    hosts = {request.get_host()}
-    if url_has_allowed_host_and_scheme(wanted, hosts, require_https=request.is_secure()):
-        return wanted
-    return reverse("work:list")
+        context = {"computation": computation, "said": said}
+        return render(request, "work/progress.html", context)
+    if said:
+        messages.info(request, said)
+    return HttpResponseRedirect(next_of(request, otherwise=reverse("work:list")))
 
 
 @never_cache

@@ -32,6 +32,14 @@ def gate(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     return {"passed": True}
 
 
+@task("sample.watch", only_waits=True)
+def watch(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
+    """Watching a gate."""
+    note(inputs, "watching")
+    wait_for(inputs["gate"], progress)
+    return {"passed": True}
+
+
 @task("sample.first", comes_first=True)
 def first(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     """Giving back at once."""

@@ -1,0 +1,1 @@
+"""The scan bench: a scan put upright, its floor cut, its panels traced."""
