@@ -30,7 +30,7 @@ def the_record_holds(number: str, *, lot: str, length_mm: int) -> None:
     taps = list(Tap.objects.filter(job__number=number).order_by("pk"))
     for device in {tap.device_id for tap in taps}:
         numbers = [tap.number for tap in taps if tap.device_id == device]
-        assert numbers == list(range(1, len(numbers) + 1))
+        assert numbers == list(range(1, len(numbers) + 1)), (device, numbers)
     refused = [tap.act for tap in taps if tap.state == Tap.State.REFUSED]
     assert refused == ["gates.begin", "gates.take-tool", "inspection.begun"]
     for kind in ("gates.begun", "gates.done"):

@@ -24,6 +24,8 @@ from layflat.web.handback.models import Passport
 from layflat.web.people.models import Shop
 from layflat.web.taps.models import Tap
 
+pytestmark = pytest.mark.long
+
 CUSTOMER, PLATE, NUMBER = "Perrin Oake", "LW 209 K", "2033-0209"
 LOT, LENGTH_MM = "LW-7731-209", 6000
 """Of this story alone: other tests' cars carry film from other lots."""

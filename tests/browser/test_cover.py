@@ -1,6 +1,7 @@
 """Choosing a cover in a real browser: by taps, by keys, with a drawn line, to computed figures."""
 
 import itertools
+import math
 from collections.abc import Callable
 
 import pytest
@@ -255,6 +256,47 @@ def test_computed_figures_take_the_estimate_s_place_and_alternatives_are_compare
     for size in (TABLET_SIZE, (390, 844)):
         page.set_viewport_size({"width": size[0], "height": size[1]})
         assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+
+
+def test_a_cut_is_led_by_hand_to_where_the_mark_stands(
+    live: Live, number: str, page_of: PageOf, axe: Axe
+) -> None:
+    page = page_of(Role.COUNTER, expected=EXPECTED)
+    cover = a_cover(live, number, "right", title="One side")
+    opened(page, cover)
+    page.locator("#compute").click()
+    page.locator("[data-figures=computed]").wait_for(timeout=COMPUTED_MS)
+    page.goto(f"{cover}fit/1/")
+    page.evaluate("addEventListener('fit-place', ({detail}) => { window.seen = detail; })")
+    ready = page.locator("#fit[data-ready=yes]")
+    ready.wait_for()
+    by_hand = page.get_by_role("button", name="Cut from the edge to the mark")
+    expect(by_hand).to_be_disabled()
+    page.locator(".fit-map").press("ArrowRight")
+    expect(by_hand).to_be_enabled()
+    mark = page.evaluate("seen.point")
+    by_hand.click()
+    row = page.locator("[data-cut=R1][data-taken]")
+    expect(row).to_contain_text("taken")
+    (path,) = one_side(chosen(live, number)).reliefs
+    assert math.dist(path[-1], mark) < 0.01
+    ready.wait_for()
+    page.locator(".fit-map").press("Shift+ArrowLeft")
+    row.get_by_role("button", name="End R1 at the mark").click()
+    expect(page.locator(".said")).to_contain_text("relief cut 1 moved")
+    (moved,) = one_side(chosen(live, number)).reliefs
+    assert moved[0] == path[0]
+    assert math.dist(moved[-1], path[-1]) > 1.0
+    axe(page)
+    row.get_by_role("button", name="Give R1 up").click()
+    expect(page.get_by_text("1 refused")).to_be_visible()
+    assert one_side(chosen(live, number)).reliefs == ()
+
+
+def one_side(choices: Choices) -> PanelChoice:
+    found = choices.of("right")
+    assert found is not None
+    return found
 
 
 def test_a_tap_that_is_not_kept_is_said(live: Live, number: str, page_of: PageOf) -> None:

@@ -30,7 +30,7 @@ SLOW_MS = 90_000
 def number(live: Live) -> str:
     """A job with two pieces to be cut, and a roll for them."""
     with live.inside():
-        made = f"2032-{Job.objects.count():04}"
+        made = f"2034-{Job.objects.count():04}"
         job, _ = a_job(made, "hood", "mirror-left", "door-left")
         a_roll(lot=f"LW-{made}", length_mm=9000)
         return job.number
@@ -61,13 +61,19 @@ def test_film_from_the_pool_to_weeded_pieces(
     assert saved.value.suggested_filename == f"{number}-layout-1-section-1.hpgl"
     section.get_by_role("button", name=re.compile("^It is cut")).click()
     _is(live, number, {"cut": 3})
+    # What remains beside the pieces goes onto the shelf with one tap.
+    section.get_by_label("It lies at").first.fill("offcut box")
+    section.get_by_role("button", name=re.compile("^Keep it")).first.click()
+    expect(section.get_by_role("link", name=re.compile(r"^Kept as R\d+$"))).to_be_visible()
+    look_over(page, axe, tmp_path, "offcuts")
+    page.set_viewport_size({"width": 820, "height": 1180})
     weeded = section.get_by_role("button", name=re.compile(r"^Weeded\W+1 "))
     weeded.click()
     _is(live, number, {"cut": 2, "weeded": 1})
     section.get_by_role("button", name=re.compile("^All of it is weeded")).click()
     _is(live, number, {"weeded": 3})
     with live.inside():
-        roll = Roll.objects.get(lot=f"LW-{number}")
+        roll = Roll.objects.get(lot=f"LW-{number}", cut_from=None)
         assert roll.left_mm == 9000 - Section.objects.get(layout__job__number=number).film_mm
 
 
@@ -117,7 +123,7 @@ def test_a_spoiled_section_is_laid_out_again(live: Live, page_of: PageOf, number
     with live.inside():
         job = Job.objects.get(number=number)
         outcome = accepted_outcome(job)
-        roll = Roll.objects.get(lot=f"LW-{number}")
+        roll = Roll.objects.get(lot=f"LW-{number}", cut_from=None)
         cuts = some_cuts(job, outcome, roll=roll, state=Cut.State.PLACED)
         as_found(cuts)
     page = page_of(Role.INSTALLER)

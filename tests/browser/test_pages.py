@@ -19,7 +19,7 @@ from web.addresses import addresses
 
 TARGET_PX = 44
 LEAST_PX = 24
-FORMS_ONLY = {"diary:hours", "people:sign-out", "taps:tap"}
+FORMS_ONLY = {"diary:hours", "people:sign-out", "taps:tap", "week:begin"}
 """Addresses that take a form and show nothing."""
 PARTS = {"bay:worker", "board:cards", "jobs:bodies", "jobs:customers", "jobs:vin"}
 """Addresses of parts of pages; looked over where they stand in a page."""
@@ -55,20 +55,26 @@ def workshop(live: Live) -> None:
 
 
 def look_over(page: Page, axe: Callable[[Page], None], folder: Path, name: str) -> None:
-    """Check the page that is open in every size, light and dark, and take its picture."""
+    """Check the page that is open in every size, light and dark; what fails leaves a picture."""
     for scheme in ("light", "dark"):
         page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
         for size in (COUNTER_SIZE, TABLET_SIZE, PHONE_SIZE):
             page.set_viewport_size({"width": size[0], "height": size[1]})
-            where = f"{name}, {size[0]} px, {scheme}"
-            page.screenshot(path=folder / f"{name}-{size[0]}-{scheme}.png", full_page=True)
-            wide = page.evaluate("() => document.documentElement.scrollWidth - innerWidth")
-            assert wide <= 0, f"{where}: {wide} px too wide"
-            small = page.evaluate(SMALL_TARGETS, [TARGET_PX, LEAST_PX])
-            assert not small, f"{where}:\n" + "\n".join(small)
-            # Roles and names are the same in every view; colours and what is hidden are not.
-            if (size, scheme) in ((COUNTER_SIZE, "light"), (TABLET_SIZE, "dark")):
-                axe(page)
+            try:
+                _look_at(page, f"{name}, {size[0]} px, {scheme}")
+                # Roles and names are the same in every view; colours and what is hidden are not.
+                if (size, scheme) in ((COUNTER_SIZE, "light"), (TABLET_SIZE, "dark")):
+                    axe(page)
+            except AssertionError:
+                page.screenshot(path=folder / f"{name}-{size[0]}-{scheme}.png", full_page=True)
+                raise
+
+
+def _look_at(page: Page, where: str) -> None:
+    wide = page.evaluate("() => document.documentElement.scrollWidth - innerWidth")
+    assert wide <= 0, f"{where}: {wide} px too wide"
+    small = page.evaluate(SMALL_TARGETS, [TARGET_PX, LEAST_PX])
+    assert not small, f"{where}:\n" + "\n".join(small)
 
 
 @pytest.mark.parametrize("name", [name for name in addresses() if name not in FORMS_ONLY | PARTS])

@@ -13,6 +13,7 @@ from browser.conftest import PHONE_SIZE, Live
 from browser.test_pages import look_over
 from layflat.web.people.models import Person, Role
 from layflat.web.stock.booking import cut_offcut, receive, reserve, take
+from layflat.web.stock.faults import note
 from layflat.web.stock.models import Movement, Roll
 from web.bayed import laid, some_cuts
 from web.covered import a_body, a_cover, a_job, an_outcome
@@ -44,6 +45,8 @@ def roll(live: Live) -> int:
             reserve(found, job, 2_000, who=ines)
         kind = Movement.Kind.CUT
         take(found, 3_000, kind=kind, job=jobs[0], who=ines, source="section of a test")
+        for kind_of, start_mm, end_mm in (("crease", 200, 260), ("dirt", 6_000, 6_800)):
+            note(found, kind=kind_of, words="", from_mm=start_mm, to_mm=end_mm, who=ines)
         cut_offcut(found, width_mm=700, length_mm=1_200, place="offcut box", who=ines)
         outcome = an_outcome(a_cover(jobs[0], panels=("hood", "door-left")))
         cuts = some_cuts(jobs[0], outcome, roll=found)
@@ -85,6 +88,35 @@ def test_a_roll_is_received_with_keys_and_a_slip_loses_nothing(
     expect(page.get_by_role("img")).to_have_attribute(
         "aria-label", re.compile(": 15.200 m left of 15.200 m$")
     )
+
+
+def test_a_fault_is_noted_with_keys_taken_back_and_put_back(
+    roll: int, page_of: Callable[..., Page]
+) -> None:
+    page = page_of(Role.INSTALLER, size=PHONE_SIZE)
+    page.goto(f"/stock/{roll}/")
+    faults = page.get_by_role("region", name="Faults")
+    faults.get_by_text("Note a fault").press("Enter")
+    fields = faults.locator("details", has=page.locator("#fault-from-new"))
+    fields.get_by_role("radio", name="Splice").press("Space")
+    fields.get_by_label("From the cut end to where it begins, m").fill("9,1")
+    fields.get_by_label("To where it ends, m").fill("9")
+    fields.get_by_label("To where it ends, m").press("Enter")
+    expect(page.get_by_role("alert")).to_contain_text("before it begins at 9.100 m")
+    expect(fields.get_by_role("radio", name="Splice")).to_be_checked()
+    fields.get_by_label("To where it ends, m").fill("")
+    fields.get_by_role("button", name="Note it").press("Enter")
+    expect(page.get_by_role("status")).to_contain_text("Splice, 9.090 m to 9.110 m: new layouts")
+    strip = page.get_by_role("img", name=re.compile("fault 2, splice, from 9.090 m to 9.110 m"))
+    expect(strip).to_be_visible()
+    faults.get_by_role("button", name=re.compile(r"^It is not there\W+fault 2$")).press("Enter")
+    expect(page.get_by_role("status")).to_contain_text("“splice” is taken back")
+    expect(strip).to_have_count(0)
+    faults.get_by_text("Earlier faults").press("Enter")
+    faults.get_by_role("button", name=re.compile(r"^It is there all the same\W+splice$")).press(
+        "Enter"
+    )
+    expect(strip).to_be_visible()
 
 
 def test_the_second_of_two_screens_is_told_and_keeps_what_was_typed(

@@ -24,6 +24,8 @@ from layflat.web.jobs.models import Fault, Job, Stage
 from layflat.web.offer.models import Acceptance, Offer
 from layflat.web.people.models import Role, Shop
 
+pytestmark = pytest.mark.long
+
 PageOf = Callable[..., Page]
 Axe = Callable[[Page], None]
 CUSTOMER = "Perrin Oake"
@@ -194,6 +196,7 @@ class Story:
         page.locator("#compute").click()
         self.computed(2)
         self.axe(page)
+        self.computed(1)
         page.goto(f"/jobs/{self.number}/covers/")
         page.get_by_text("Rename, copy, save or drop").last.click()
         title = page.get_by_label("Title", exact=True).last
@@ -334,7 +337,6 @@ def test_from_an_enquiry_to_a_second_acceptance(
     story.walk_round()
     story.first_cover()
     story.second_cover()
-    story.computed(1)
     story.fit()
     story.offer(1)
     address = story.link(story.counter)

@@ -1,6 +1,8 @@
 """Both databases; a shop with one person of each role, and browsers that are signed in as them.
 
-Every test of this folder that touches the database runs twice: on SQLite and on PostgreSQL.
+Every test of this folder that touches the database runs twice: on SQLite and on PostgreSQL. Those
+marked `on_sqlite` do not: they look at words, figures and refusals that come of Python, not of the
+database, and every page of theirs is opened on both by tests/web/whole/test_everywhere.py.
 """
 
 from collections.abc import Callable, Iterator
@@ -28,10 +30,11 @@ _DATABASES = ("sqlite", "postgres")
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    """Run what touches the database on both."""
-    is_marked = metafunc.definition.get_closest_marker("django_db") is not None
-    if is_marked or {"db", "transactional_db"} & set(metafunc.fixturenames):
-        metafunc.parametrize("database", _DATABASES, indirect=True, scope="class")
+    """Run what touches the database on both, but for what is marked otherwise."""
+    marker = metafunc.definition.get_closest_marker
+    wanted = ("sqlite",) if marker("on_sqlite") is not None else _DATABASES
+    if marker("django_db") is not None or {"db", "transactional_db"} & set(metafunc.fixturenames):
+        metafunc.parametrize("database", wanted, indirect=True, scope="class")
 
 
 # Of a class, which for a function means its own: so that it stands before pytest-django's fixtures

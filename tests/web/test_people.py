@@ -13,13 +13,20 @@ from web.conftest import PASSWORD
 
 OPEN = {"people:first-start", "people:sign-in"}
 """Addresses that strangers may open."""
-OWNER_ONLY = {"gates:new-template", "gates:templates", "people:people"}
+OWNER_ONLY = {
+    "sending:machines",
+    "sending:new-machine",
+    "gates:new-template",
+    "gates:templates",
+    "people:people",
+}
 COUNTER_ONLY = {
     "diary:hours",
     "diary:new",
     "diary:settings",
     "bodies:new",
     "stock:receive",
+    "week:begin",
     "jobs:enquiry",
     "jobs:customers",
     "jobs:bodies",

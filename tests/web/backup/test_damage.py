@@ -189,7 +189,6 @@ def with_newer_tables(entries: dict[str, bytes]) -> None:
 @pytest.mark.parametrize(
     ("kind", "act", "said"),
     [
-        ("sqlite", without_people, "does not go into the database"),
         ("postgres", without_people, "does not go into the database"),
         ("sqlite", with_fewer_rows_than_listed, "has other rows than it lists"),
         ("postgres", with_a_torn_row, "ends within a row"),

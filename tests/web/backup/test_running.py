@@ -19,6 +19,8 @@ from layflat.web.offer.standing import is_whole
 from web.backup.conftest import PASSWORD, NewYard, filled
 from web.backup.yards import Counter, Yard
 
+pytestmark = pytest.mark.long
+
 OTHER = {"sqlite": "postgres", "postgres": "sqlite"}
 
 

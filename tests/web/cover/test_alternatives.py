@@ -18,6 +18,8 @@ from layflat.web.record.models import Event
 from web.cover.domes import BOTH, KEEP, LINE, Domes
 from web.covered import a_job
 
+pytestmark = pytest.mark.on_sqlite
+
 Browser = Callable[[Role], Client]
 
 

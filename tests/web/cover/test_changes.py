@@ -6,7 +6,8 @@ from typing import Any
 import pytest
 
 from layflat.web.cover.choices import Choices
-from layflat.web.cover.choosing import edge_seen, extent_seen, panel_seen, reliefs_seen
+from layflat.web.cover.choosing import edge_seen, extent_seen, panel_seen
+from layflat.web.cover.cuts import cuts_seen
 from layflat.web.cover.models import Cover
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.people.models import Role, Shop
@@ -106,7 +107,7 @@ def test_inches_are_read_and_shown_in_a_shop_of_inches(
 
 def test_a_cut_is_taken_by_one_of_two_who_choose(send: Send, cover: Cover) -> None:
     send("whole", "left")
-    seen = reliefs_seen(now(cover), "left")
+    seen = cuts_seen(now(cover), "left")
     path = "[[-130.0,-140.0,880.0],[-130.0,-100.0,880.0]]"
     assert "Left: relief cut 1 taken." in said(send("relief", "left", path=path, was=seen))
     left = now(cover).of("left")
@@ -114,11 +115,44 @@ def test_a_cut_is_taken_by_one_of_two_who_choose(send: Send, cover: Cover) -> No
     assert len(left.reliefs) == 1
     assert "changed the same" in said(send("no-relief", "left", path=path, was=seen))
     assert "1 relief cut" in send("wrap-free", "left").content.decode()
-    send("no-relief", "left", path=path, was=reliefs_seen(now(cover), "left"))
-    send("reliefs-again", "left", was=reliefs_seen(now(cover), "left"))
+    away = "[[-130.0,-140.0,880.0],[-110.0,-90.0,890.0]]"
+    send("move-relief", "left", path=path, to=away, was=cuts_seen(now(cover), "left"))
+    left = now(cover).of("left")
+    assert left is not None
+    assert left.reliefs == (((-130.0, -140.0, 880.0), (-110.0, -90.0, 890.0)),)
+    send("no-relief", "left", path=away, was=cuts_seen(now(cover), "left"))
+    send("reliefs-again", "left", was=cuts_seen(now(cover), "left"))
     left = now(cover).of("left")
     assert left is not None
     assert (left.reliefs, left.refused_reliefs) == ((), ())
+
+
+def test_a_seam_is_taken_given_up_and_proposed_again(send: Send, cover: Cover) -> None:
+    send("whole", "left")
+    path = "[[-130.0,-140.0,880.0],[-130.0,140.0,880.0]]"
+    assert "Left: seam 1 taken." in said(
+        send("seam", "left", path=path, was=cuts_seen(now(cover), "left"))
+    )
+    assert "1 seam" in send("wrap-free", "left").content.decode()
+    seen = cuts_seen(now(cover), "left")
+    send("no-seam", "left", path=path, was=seen)
+    assert "changed the same" in said(send("seam", "left", path=path, was=seen))
+    left = now(cover).of("left")
+    assert left is not None
+    assert (left.seams, len(left.refused_seams)) == ((), 1)
+    send("seams-again", "left", was=cuts_seen(now(cover), "left"))
+    left = now(cover).of("left")
+    assert left is not None
+    assert left.refused_seams == ()
+
+
+def test_a_change_leads_back_to_the_page_it_came_from(signed_in: Browser, cover: Cover) -> None:
+    client, there = signed_in(Role.COUNTER), at(cover, "fit/1/#cuts")
+    change = {"kind": "whole", "panel": "left"}
+    assert client.post(at(cover, "change/"), change | {"next": there})["Location"] == there
+    for away in ("https://elsewhere.example/", ""):
+        answer = client.post(at(cover, "change/"), change | {"next": away})
+        assert answer["Location"] == at(cover, "?panel=left")
 
 
 def test_double_taps_change_nothing_more(send: Send, cover: Cover) -> None:

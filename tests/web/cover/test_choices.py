@@ -40,6 +40,8 @@ def panel_choices(draw: st.DrawFn) -> PanelChoice:
         film_over=draw(st.dictionaries(NAMES, NAMES, max_size=2)),
         reliefs=draw(paths),
         refused_reliefs=draw(paths),
+        seams=draw(paths),
+        refused_seams=draw(paths),
     )
 
 

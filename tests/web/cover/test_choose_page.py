@@ -14,6 +14,8 @@ from layflat.web.work.models import State
 from web.cover.domes import Domes
 from web.cover.the_page import KEEP_TEXT, LINE_TEXT, Browser, Send, at, last_event, now
 
+pytestmark = pytest.mark.on_sqlite
+
 MOST_QUERIES = 15
 GETS = ["", "?panel=left", "part/?panel=left", "vehicle.png"]
 POSTS = [

@@ -10,21 +10,19 @@ from layflat.base import InputError
 from layflat.pattern import EdgeFinish, Finish
 from layflat.surface import EdgeKind, locate
 from layflat.web.bodies.models import Revision
-from layflat.web.cover.choices import MOST_RELIEFS, Choices, PanelChoice
+from layflat.web.cover.choices import Choices, PanelChoice
 from layflat.web.cover.choosing import (
     cover_up_to,
     cover_whole,
     end_edge,
     film_over,
     finish_of,
-    forget_refused,
     leave_bare,
-    refuse_relief,
     stay_free,
-    take_relief,
     wanted_finish,
     wrap_free_edges,
 )
+from layflat.web.cover.cuts import KINDS, RELIEF, Kind, forget_refused, move, refuse, take
 from layflat.web.cover.lines import trace_line
 from layflat.web.cover.panels import panels_on, surfaces_of
 from layflat.web.cover.shown import drawn_to_edges, other_side
@@ -122,49 +120,70 @@ ONE = ((-130.0, -140.0, 880.0), (-130.0, -100.0, 880.0))
 OTHER = ((-130.0, 140.0, 880.0), (-130.0, 100.0, 880.0))
 
 
-def test_a_cut_is_taken_once_refused_and_given_up_with_its_part(domes: Domes) -> None:
+EACH_KIND = pytest.mark.parametrize("kind", KINDS, ids=["cuts", "seams"])
+
+
+@EACH_KIND
+def test_a_cut_is_taken_once_refused_and_given_up_with_its_part(domes: Domes, kind: Kind) -> None:
     left = panels_on(domes.revision).of("left")
     with pytest.raises(InputError, match="is bare"):
-        take_relief(NONE, left, path=ONE)
+        take(NONE, left, kind=kind, path=ONE)
     whole = cover_whole(NONE, left).choices
-    both = take_relief(take_relief(whole, left, path=ONE).choices, left, path=OTHER)
-    assert both.says == "relief cut 2 taken"
-    assert take_relief(both.choices, left, path=ONE).choices == both.choices
-    refused = refuse_relief(both.choices, left, path=ONE).choices
-    choice = refused.of("left")
-    assert choice is not None
-    assert (choice.reliefs, choice.refused_reliefs) == ((OTHER,), (ONE,))
-    assert refuse_relief(refused, left, path=ONE).choices == refused
-    again = take_relief(refused, left, path=ONE).choices.of("left")
-    assert again is not None
-    assert (again.reliefs, again.refused_reliefs) == ((OTHER, ONE), ())
-    forgotten = forget_refused(refused, left).choices.of("left")
-    assert forgotten is not None
-    assert (forgotten.reliefs, forgotten.refused_reliefs) == ((OTHER,), ())
+    one = take(whole, left, kind=kind, path=ONE).choices
+    both = take(one, left, kind=kind, path=OTHER)
+    assert both.says == f"{kind.word} 2 taken"
+    assert take(both.choices, left, kind=kind, path=ONE).choices == both.choices
+    refused = refuse(both.choices, left, kind=kind, path=ONE).choices
+    assert _paths(refused, kind) == ((OTHER,), (ONE,))
+    assert refuse(refused, left, kind=kind, path=ONE).choices == refused
+    assert _paths(take(refused, left, kind=kind, path=ONE).choices, kind) == ((OTHER, ONE), ())
+    assert _paths(forget_refused(refused, left, kind=kind).choices, kind) == ((OTHER,), ())
     # As much as before: the cuts stay. Another part: they were for the part before.
     assert cover_whole(refused, left).choices == refused
-    part = cover_up_to(refused, left, line_mm=LINE, keep_mm=KEEP).choices.of("left")
-    assert part is not None
-    assert (part.reliefs, part.refused_reliefs) == ((), ())
+    part = cover_up_to(refused, left, line_mm=LINE, keep_mm=KEEP).choices
+    assert _paths(part, kind) == ((), ())
 
 
-def test_no_more_cuts_than_a_piece_bears(domes: Domes) -> None:
+def _paths(choices: Choices, kind: Kind) -> tuple[object, object]:
+    choice = choices.of("left")
+    assert choice is not None
+    return kind.paths(choice), kind.refusals(choice)
+
+
+def test_a_cut_that_is_moved_keeps_its_number(domes: Domes) -> None:
     left = panels_on(domes.revision).of("left")
-    many = tuple(((float(i), 0.0, 0.0), (float(i), 9.0, 0.0)) for i in range(MOST_RELIEFS))
-    full = Choices((PanelChoice(panel="left", reliefs=many, refused_reliefs=many),))
-    for change in (take_relief, refuse_relief):
-        with pytest.raises(InputError, match="24 relief cuts at most"):
-            change(full, left, path=ONE)
+    there = ((-130.0, -140.0, 880.0), (-110.0, -90.0, 890.0))
+    both = Choices((PanelChoice(panel="left", reliefs=(ONE, OTHER)),))
+    moved = move(both, left, kind=RELIEF, path=ONE, to=there)
+    assert moved.says == "relief cut 1 moved"
+    assert _paths(moved.choices, RELIEF) == ((there, OTHER), ())
+    # Led onto the other one, there is one cut; one that was given up cannot be moved.
+    onto = move(both, left, kind=RELIEF, path=ONE, to=OTHER)
+    assert _paths(onto.choices, RELIEF) == ((OTHER,), ())
+    with pytest.raises(InputError, match="not there any more"):
+        move(onto.choices, left, kind=RELIEF, path=ONE, to=there)
+
+
+@EACH_KIND
+def test_no_more_cuts_than_a_piece_bears(domes: Domes, kind: Kind) -> None:
+    left = panels_on(domes.revision).of("left")
+    many = tuple(((float(i), 0.0, 0.0), (float(i), 9.0, 0.0)) for i in range(24))
+    full = Choices((kind.of(PanelChoice(panel="left"), taken=many[: kind.most], refused=many),))
+    with pytest.raises(InputError, match=f"{kind.most} {kind.word}s at most"):
+        take(full, left, kind=kind, path=ONE)
+    with pytest.raises(InputError, match=f"24 {kind.word}s at most"):
+        refuse(full, left, kind=kind, path=ONE)
 
 
 def test_cuts_of_another_revision_are_left_away_and_said(domes: Domes) -> None:
-    chosen = Choices((PanelChoice(panel="left", reliefs=(ONE,)),))
+    chosen = Choices((PanelChoice(panel="left", reliefs=(ONE,), seams=(ONE, OTHER)),))
     other = Revision.objects.get(pk=domes.revision.pk)
     other.pk, other.number = None, 99
     carried = carried_over(chosen, source=other, target=domes.revision, can_trace=lambda *_: True)
     assert carried.choices == Choices((PanelChoice(panel="left"),))
-    (said,) = carried.left_out
-    assert "1 relief cut" in said
+    one, two = carried.left_out
+    assert "1 relief cut of the left was chosen" in one
+    assert "2 seams of the left were chosen" in two
 
 
 @pytest.mark.parametrize(

@@ -23,10 +23,13 @@ from layflat.web.cover.choices import Choices, PanelChoice, to_json
 from layflat.web.cover.compute import compute_cover
 from layflat.web.cover.measure import revision_inputs
 from layflat.web.cover.price import priced
+from layflat.web.cover.seamed import TASK as SEAMS
 from layflat.web.files.models import StoredFile
 from layflat.web.files.store import path_of
 from layflat.web.people.models import Shop
 from web.cover.domes import BOTH, KEEP, LEFT, LINE, RIGHT_PART, Domes
+
+pytestmark = pytest.mark.on_sqlite
 
 
 def inputs(domes: Domes, choices: Choices, *, roll_mm: float = 610.0) -> dict[str, Any]:
@@ -124,7 +127,56 @@ def test_a_cut_that_is_taken_is_made_and_a_refused_one_is_no_hindrance(domes: Do
     assert piece["area_mm2"] < plain["area_mm2"]
     assert any("relief" in warning.lower() for warning in piece["warnings"])
     assert plain["details"]["reliefs"]["proposals"] == []
-    assert piece["details"]["reliefs"]["sentences"]
+    found_cuts = piece["details"]["reliefs"]
+    assert found_cuts["sentences"]
+    (taken,) = found_cuts["taken"]
+    assert taken["path"] == [list(point) for point in np.round(path, 3).tolist()]
+    # Nothing hides a dome's top, and in the flat the cut is as long as on the car.
+    assert taken["visible_mm"] == pytest.approx(40.0, abs=4.0)
+    assert np.linalg.norm(np.subtract(*taken["flat"])) == pytest.approx(40.0, abs=1.0)
+
+
+def test_wraps_and_a_blank_are_kept_without_prices(domes: Domes) -> None:
+    (piece,) = found(domes, Choices((LEFT,)))["pieces"]
+    details = piece["details"]
+    assert details["panel"] == "left"
+    (wrap,) = details["wraps"]
+    assert (wrap["name"], wrap["wanted_mm"]) == ("front", 6.0)
+    assert 0.0 <= wrap["least_mm"] <= wrap["most_mm"] <= 6.0
+    assert bool(wrap["why"]) == (wrap["least_mm"] < 6.0)
+    # The dome's halves differ in their keep-outs alone, and only one of them is covered here.
+    assert details["pair"] is None
+    blank = details["blank"]
+    # The emblem stays free: nobody trims there on the car.
+    assert not blank["take"]
+    assert any("emblem" in sentence for sentence in blank["against"])
+    assert min(blank["blank_mm2"], blank["fitted_mm2"]) > piece["area_mm2"]
+    assert blank["beside_paint_mm"] + blank["on_paint_mm"] <= blank["trimmed_mm"]
+    assert not any("cost" in str(value) for value in blank.values())
+
+
+def test_one_piece_is_compared_with_two_and_parted_where_it_was_taken(domes: Domes) -> None:
+    across = raised([(-60.0, y) for y in np.linspace(-140.0, 140.0, 7)])
+    seam = tuple(map(tuple, across.tolist()))
+    cover = Choices((dataclasses.replace(LEFT, seams=(seam,)),))
+    first, second = sorted(found(domes, cover)["pieces"], key=lambda piece: str(piece["panel"]))
+    assert [first["panel"], second["panel"]] == ["left 1", "left 2"]
+    assert {first["details"]["panel"], second["details"]["panel"]} == {"left"}
+    whole = found(domes, Choices((LEFT,)))["pieces"][0]
+    # One reaches 3 mm over the other, about 280 mm long.
+    over_mm2 = first["area_mm2"] + second["area_mm2"] - whole["area_mm2"]
+    assert over_mm2 == pytest.approx(3.0 * 280.0, rel=0.25)
+    compared = domes.result(
+        SEAMS, inputs(domes, Choices((PanelChoice(panel="left"),))) | {"keeps": ""}
+    )
+    assert not compared["needed"]
+    assert "One piece will do" in compared["sentences"][0]
+    one = compared["whole"]
+    assert (one["seam_mm"], one["fits_roll"]) == (0.0, True)
+    for way in compared["options"]:
+        assert way["seam_mm"] >= way["visible_mm"] >= 0.0
+        assert len(way["flat"]) == len(way["path"]) >= 2
+        assert way["minutes"] > one["minutes"]
 
 
 def test_what_an_outcome_says(domes: Domes) -> None:

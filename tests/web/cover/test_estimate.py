@@ -20,6 +20,8 @@ from layflat.web.people.models import Shop
 from layflat.web.work.models import State
 from web.cover.domes import BOTH, LEFT, RIGHT_PART, Domes
 
+pytestmark = pytest.mark.on_sqlite
+
 WHOLE = Choices((PanelChoice(panel="left"), PanelChoice(panel="right")))
 COVERS = (BOTH, Choices((LEFT,)), Choices((RIGHT_PART,)), WHOLE)
 

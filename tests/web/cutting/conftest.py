@@ -17,7 +17,7 @@ _MADE: dict[str, Made] = {}
 
 
 def _placed_once(requests: Any, stock: Any, *, watch: Any, progress: Any, **more: Any) -> Any:
-    names = [request.pattern.name for request in requests]
+    names = [(request.pattern.name, request.lay) for request in requests]
     key = repr((names, stock, sorted(more.items())))
     if key not in _LAID:
         told: list[Any] = []

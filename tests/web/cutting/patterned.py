@@ -1,7 +1,7 @@
 """Accepted jobs whose pieces have small patterns, and layouts of them in every state."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -9,12 +9,17 @@ from django.db import transaction
 from django.utils import timezone
 
 from layflat.base import silent
-from layflat.pattern import Pattern, pattern_json
+from layflat.nest import Stock
+from layflat.pattern import Pattern, bounds, pattern_area_mm2, pattern_json
 from layflat.web.cover.models import Outcome, Piece
+from layflat.web.cover.order import EDGE_MARGIN_MM, END_MARGIN_MM, GAP_MM
 from layflat.web.cutting import keeping, starting
-from layflat.web.cutting.models import Layout, Section
+from layflat.web.cutting.models import Layout, Section, number_in_layout
+from layflat.web.cutting.planned import Part, keep_planned_layout
+from layflat.web.cutting.stored import FORM, stock_json
 from layflat.web.files.models import StoredFile
 from layflat.web.jobs.models import Job
+from layflat.web.offer.accepted import accepted_outcome
 from layflat.web.people.models import Person
 from layflat.web.stock.models import Roll
 from layflat.web.work.models import Computation, State
@@ -103,3 +108,51 @@ def only_section(layout: Layout) -> Section:
 def turned(pattern: Pattern, name: str) -> Pattern:
     """The same shape under another name."""
     return replace(pattern, name=name)
+
+
+def shared(jobs: Sequence[Job], roll: Roll, *, has_programs: bool = True) -> Layout:
+    """A layout of one section that several jobs share, all their pieces one behind the other."""
+    stock = Stock(
+        width_mm=float(roll.width_mm),
+        edge_margin_mm=EDGE_MARGIN_MM,
+        end_margin_mm=END_MARGIN_MM,
+        length_mm=float(roll.left_mm),
+    )
+    at_mm, area, placements, parts = END_MARGIN_MM, 0.0, [], []
+    for letter, job in zip("ABC", jobs, strict=False):
+        pieces = list(accepted_outcome(job).pieces.all())
+        parts.append(Part(job=job, letter=letter, pieces=tuple(one.number for one in pieces)))
+        for one in pieces:
+            pattern = PATTERNS[one.panel]
+            left, low, right, _ = bounds(pattern.outline)
+            placements.append(
+                {
+                    "piece": number_in_layout(letter, one.number),
+                    "section": 0,
+                    "turn_deg": 0.0,
+                    "x_mm": at_mm - left,
+                    "y_mm": EDGE_MARGIN_MM - low,
+                }
+            )
+            at_mm += right - left + GAP_MM
+            area += pattern_area_mm2(pattern)
+    length = at_mm - GAP_MM + END_MARGIN_MM
+    found = {
+        "form": FORM,
+        "stock": stock_json(stock),
+        "gap_mm": GAP_MM,
+        "placements": placements,
+        "sections": [[0.0, length]],
+        "length_mm": length,
+        "area_mm2": area,
+        "bound_mm": area / stock.width_mm,
+        "seed": 0,
+        "seconds": 1.0,
+        "notes": [],
+    }
+    with transaction.atomic():
+        list(Job.objects.select_for_update().filter(pk__in=[job.pk for job in jobs]))
+        layout = keep_planned_layout(parts, roll, found=found, plan="Plan 1", who=None)
+    if has_programs:
+        done(layout.computation)
+    return Layout.objects.select_related("job", "roll").get(pk=layout.pk)

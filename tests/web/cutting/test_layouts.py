@@ -45,6 +45,26 @@ def stored(laid: Laid) -> dict[str, Any]:
     return layout_json(laid, {"hood": 1, "mirror-left": 2})
 
 
+@pytest.mark.django_db
+def test_a_search_is_told_in_which_order_pieces_are_laid(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    job, outcome = a_job()
+    outcome.pieces.filter(number=1).update(details={"lay": 2})
+    outcome.pieces.filter(number=2).update(details={"lay": 1})
+    layout = begun(job)
+    asked: dict[str, int | None] = {}
+
+    def told(requests: list[Request], *_: Any, **__: Any) -> None:
+        asked.update({one.pattern.name: one.lay for one in requests})
+        raise FitError("Enough.")
+
+    monkeypatch.setattr(searching, "place", told)
+    with pytest.raises(FitError):
+        done(layout.computation)
+    assert asked == {"hood": 2, "mirror-left": 1}
+
+
 def test_a_layout_comes_back_exactly(laid: Laid, stored: dict[str, Any]) -> None:
     again = layout_of(json.loads(json.dumps(stored)), PATTERNS)
     assert layout_json(again, {"hood": 1, "mirror-left": 2}) == stored

@@ -20,6 +20,8 @@ from web.covered import a_job as an_unaccepted_job
 from web.cutting.patterned import a_job, begun, chosen, only_section, searched, to_be_cut
 from web.cutting.test_ticks import went_in
 
+pytestmark = pytest.mark.on_sqlite
+
 SignedIn = Callable[[Role], Client]
 MOST_QUERIES = 15
 

@@ -222,6 +222,7 @@ TICKS = st.lists(
 )
 
 
+@pytest.mark.on_sqlite
 @settings(
     max_examples=10, deadline=None, derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture],

@@ -14,6 +14,8 @@ from layflat.web.people.models import Person, Role
 from layflat.web.record.models import Event
 from web.bayed import an_accepted_job
 
+pytestmark = pytest.mark.on_sqlite
+
 Browser = Callable[[Role], Client]
 ONCE = "a" * 32
 

@@ -17,7 +17,10 @@ def a_piece() -> Piece:
     """The dome's one panel, wrapped round one edge."""
     wrapped = {"low": EdgeFinish(Finish.WRAP, 8.0)}
     order = SimpleNamespace(
-        covers=(Cover(panel="hood", finishes=wrapped),), finger_aversion=1.0, finishes=RULES
+        share_sides=False,
+        covers=(Cover(panel="hood", finishes=wrapped),),
+        finger_aversion=1.0,
+        finishes=RULES,
     )
     (piece,) = make_pieces(order, mend(dome()).mesh, info(), generic_film())
     return piece

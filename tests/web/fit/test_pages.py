@@ -13,13 +13,16 @@ from django.utils import timezone
 
 from layflat.web.cover.models import Cover, Outcome
 from layflat.web.files.store import path_of
+from layflat.web.fit.cuts import cut_rows
 from layflat.web.fit.words import hardest_first, in_words
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.people.models import Role, Shop
-from layflat.web.work.models import State
+from layflat.web.work.models import Computation, State
 from web.bodies.conftest import dome
 from web.fit.pieces import a_piece, its_files
 from web.fit.rows import a_computation, a_cover, a_job, add_piece, an_outcome, with_plan
+
+pytestmark = pytest.mark.on_sqlite
 
 Browser = Callable[[Role], Client]
 PIECE_FILES = {
@@ -245,6 +248,7 @@ def test_a_page_says_how_the_piece_is_laid(
         "O – A",
         "300 mm",
         "309 mm",
+        "Strokes overlap by a third",
         "From O to the rear.",
         "H1",
         "Warm the wrap round",
@@ -259,6 +263,137 @@ def test_a_page_says_how_the_piece_is_laid(
     shop.inches = True
     shop.save()
     assert "309 mm" not in text(client.get(page))
+
+
+def test_one_piece_and_two_stand_side_by_side(
+    signed_in: Browser, outcome: Outcome, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    piece, cover = outcome.pieces.get(), outcome.cover
+    cover.choices = {"panels": [{"panel": piece.panel}]}
+    cover.save()
+    Job.objects.filter(pk=cover.job_id).update(stage=Stage.COVER)
+    page, ask = at("piece", cover, 1), at("two", cover, 1)
+    looking, choosing = signed_in(Role.INSTALLER), signed_in(Role.COUNTER)
+    assert "Compare with two pieces" in text(looking.get(page))
+    # Asked for twice, it is one computation; the page waits for it.
+    for _ in range(2):
+        assert looking.post(ask)["Location"] == f"{page}#two"
+    asked = Computation.objects.get(task="cover.seams")
+    assert at("two-ready", cover, 1) in text(looking.get(page))
+    assert "HX-Refresh" not in looking.get(at("two-ready", cover, 1)).headers
+    path = [[0.0, 0.0, 1.0], [0.0, 9.0, 1.0]]
+    way = {"stretch": 0.14, "over": 0.3, "excess_mm": 17.6, "film_mm2": 250000, "minutes": 22}
+    way |= {"fits_roll": True, "seam_mm": 0.0, "visible_mm": 0.0}
+    option = way | {"stretch": 0.067, "seam_mm": 310.0, "visible_mm": 120.0, "path": path}
+    option |= {"flat": [[0.0, 0.0], [0.0, 9.0]], "words": "It runs along a crease."}
+    asked.state, asked.ended_at = State.DONE, timezone.now()
+    asked.result = {"needed": True, "sentences": ["Too much stretch."], "whole": way}
+    asked.result["options"] = [option]
+    asked.save()
+    assert looking.get(at("two-ready", cover, 1)).headers["HX-Refresh"] == "true"
+    shown = text(choosing.get(page))
+    for words in ("Too much stretch.", "14.0 %", "6.7 %", "310 mm, 120 mm", "0.25 m²", "22 min",
+                  "Two, at S1", "Part it at S1", "It runs along a crease."):  # fmt: skip
+        assert words in shown.replace("\u00a0", " "), words
+    assert "Part it at S1" not in text(looking.get(page))
+    cover.choices = {"panels": [{"panel": piece.panel, "seams": [path]}]}
+    cover.save()
+    shown = text(choosing.get(page))
+    assert "Give S1 up" in shown
+    assert "Two, at S1" not in shown
+    cover.choices = {"panels": [{"panel": piece.panel, "refused_seams": [path]}]}
+    cover.save()
+    shown = text(choosing.get(page))
+    assert "1 refused; none is proposed near it." in shown
+    # Without that one it is another comparison.
+    assert "Compare with two pieces" in shown
+    cover.choices = {"panels": []}
+    cover.save()
+    assert "bare now" in text(looking.post(ask, follow=True))
+
+
+def test_seams_alike_in_words_keep_their_own_figures_and_a_failure_is_told_once(
+    signed_in: Browser, outcome: Outcome
+) -> None:
+    piece, cover, client = outcome.pieces.get(), outcome.cover, signed_in(Role.INSTALLER)
+    cover.choices = {"panels": [{"panel": piece.panel}]}
+    cover.save()
+    page = at("piece", cover, 1)
+    client.post(at("two", cover, 1))
+    asked = Computation.objects.get(task="cover.seams")
+    asked.state, asked.ended_at, asked.error = State.FAILED, timezone.now(), "It broke."
+    asked.save()
+    # A page that asked on would be loaded anew for ever.
+    shown = text(client.get(page))
+    assert "It broke." in shown
+    assert at("two-ready", cover, 1) not in shown
+    assert "Compare with two pieces" in shown
+    way = {"stretch": 0.1, "over": 0.3, "excess_mm": 17.6, "film_mm2": 250000, "minutes": 22}
+    way |= {"fits_roll": True, "seam_mm": 0.0, "visible_mm": 0.0}
+    options = [
+        way | {"path": [[x, 0.0, 1.0], [x, 9.0, 1.0]], "flat": [], "words": "Alike.", "stretch": e}
+        for x, e in ((1.0, 0.061), (2.0, 0.072))
+    ]
+    asked.state, asked.result = State.DONE, {"needed": True, "sentences": [], "whole": way}
+    asked.result["options"] = options
+    asked.save()
+    shown = text(client.get(page)).replace("\u00a0", " ")
+    assert shown.count("6.1 %") == shown.count("7.2 %") == 1
+
+
+def test_wraps_and_a_blank_are_told(signed_in: Browser, outcome: Outcome) -> None:
+    piece = outcome.pieces.get()
+    (edge, *_) = [edge for edge in piece.details["edges"] if edge["name"]]
+    edge |= {"finish": "wrap", "distance_mm": 7.2}
+    wrap = {"name": edge["name"], "wanted_mm": 8.0, "least_mm": 3.1, "most_mm": 7.2, "notches": 2}
+    piece.details["wraps"] = [wrap | {"why": ["the metal ends there"]}]
+    blank = {"take": False, "against": [], "along_mm": 640, "across_mm": 420, "caution": "Mind it."}
+    blank |= {"blank_mm2": 420000, "fitted_mm2": 310000, "blank_min": 12, "fitted_min": 9}
+    blank |= {"trimmed_mm": 1800, "beside_paint_mm": 900, "on_paint_mm": 0}
+    piece.details["blank"] = blank
+    piece.save()
+    address, client = at("piece", outcome.cover, 1), signed_in(Role.INSTALLER)
+    page = text(client.get(address))
+    assert "wrapped 3.1 mm to 7.2 mm round, with 2 notches (8 mm asked for; the metal" in page
+    for words in ("would cost more", "640 mm × 420 mm", "0.42 m²", "0.31 m²", "12 min", "1800 mm"):
+        assert words in page, words
+    assert "Mind it." not in page
+    piece.details["blank"]["take"] = True
+    piece.save()
+    page = text(client.get(address))
+    assert "will do here" in page
+    assert "Mind it." in page
+
+
+def test_left_and_right_are_told(signed_in: Browser, outcome: Outcome) -> None:
+    piece, client = outcome.pieces.get(), signed_in(Role.INSTALLER)
+    pair = {"other": "Mirror, left", "is_shared": True, "is_mirrored": True, "flat": None}
+    pair |= {"surface_mm": 0.43, "outline_mm": 0.31, "tolerance_mm": 0.75}
+    address = at("piece", outcome.cover, 1)
+    assert "Left and right" not in text(client.get(address))
+    piece.details["pair"] = pair
+    piece.save()
+    page = text(client.get(address))
+    for words in ("One pattern serves both", "Mirror, left differ by no more", "0.4 mm apart"):
+        assert words in page, words
+    piece.details["pair"] = pair | {"is_shared": False, "surface_mm": 2.1, "flat": [3.0, 4.0]}
+    piece.save()
+    page = text(client.get(address))
+    for words in ("a pattern of its own", "2.1 mm apart at most, at Δ", 'data-flat="[3.0, 4.0]"'):
+        assert words in page, words
+
+
+def test_names_of_cuts_are_counted_on_after_those_that_are_taken() -> None:
+    one, two, three = (((float(i), 0.0, 0.0), (float(i), 9.0, 0.0)) for i in range(3))
+    proposed = [
+        {"path": path, "flat": [[0, 0], [0, 9]], "words": "It helps."} for path in (one, two)
+    ]
+    rows = cut_rows("R", taken=(three, two), refused=(), proposed=proposed)
+    assert [(row.name, row.is_taken, bool(row.flat)) for row in rows] == [
+        ("R1", True, False),
+        ("R2", True, True),
+        ("R3", False, True),
+    ]
 
 
 def test_cuts_are_proposed_taken_and_refused_from_the_page(

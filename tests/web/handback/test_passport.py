@@ -33,6 +33,8 @@ from layflat.web.people.models import Person, Role
 from web.bayed import laid
 from web.handback.rows import a_checked_job, a_flag, a_picture, give
 
+pytestmark = pytest.mark.on_sqlite
+
 Browser = Callable[[Role], Client]
 
 

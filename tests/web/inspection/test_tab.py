@@ -25,6 +25,8 @@ from web.bayed import laid, steps_done
 from web.covered import kept, picture
 from web.laying.shop import ready_to_lay, tap
 
+pytestmark = pytest.mark.on_sqlite
+
 Browser = Callable[[Role], Client]
 ON_MAP = {"width_mm": 1200.0, "height_mm": 600.0, "to_map": [1, 0, 0, -1, 100, 500]}
 

@@ -132,6 +132,7 @@ def test_ten_thousand_jobs_come_in_pages_with_few_queries(
     assert "?q=m%C3%BCller&amp;page=8" in page
 
 
+@pytest.mark.on_sqlite
 @pytest.mark.django_db(transaction=True)
 def test_names_from_before_are_folded_by_the_migration() -> None:
     old, new = [("jobs", "0002_faults_on_drawings_and_answered_forms")], None

@@ -20,6 +20,8 @@ from layflat.web.jobs.walk_round import Seen, acknowledge, add_fault, gate
 from layflat.web.people.models import Person, Role
 from layflat.web.record.models import Event
 
+pytestmark = pytest.mark.on_sqlite
+
 Browser = Callable[[Role], Client]
 Sent = Callable[..., dict[str, Any]]
 

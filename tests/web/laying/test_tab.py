@@ -20,6 +20,8 @@ from web.covered import details, kept, picture
 from web.fit.rows import with_plan
 from web.laying.shop import ready_to_lay, tap
 
+pytestmark = pytest.mark.on_sqlite
+
 Browser = Callable[[Role], Client]
 
 
@@ -63,7 +65,13 @@ def test_a_piece_says_how_it_is_laid_if_that_was_computed(
     with_plan(piece)
     text = page(signed_in(Role.INSTALLER))
     assert text.count("How it is laid") == 1
-    for words in ("Anchor at O: tack there.", "309 mm", "From O to the front.", "/1/plan.svg"):
+    for words in (
+        "Anchor at O: tack there.",
+        "309 mm",
+        "Strokes overlap by a third",
+        "From O to the front.",
+        "/1/plan.svg",
+    ):
         assert words in text, words
 
 

@@ -254,6 +254,32 @@ def test_hard_places_are_told_only_where_they_matter(job: Job, shop: Shop) -> No
     )
 
 
+def test_cuts_that_are_seen_are_agreed_and_hidden_ones_are_not_mentioned(
+    job: Job, shop: Shop
+) -> None:
+    def expected(*visible_mm: float) -> list[str]:
+        cover = a_cover(job, f"Mirrors {visible_mm}", panels=("mirror-left",))
+        cuts = {"taken": [{"visible_mm": mm} for mm in visible_mm]}
+        found = an_outcome(cover, over_finger=0.2, details=details(free=[], reliefs=cuts))
+        told: list[str] = panel_words(list(found.pieces.all()), shop)["expect"]
+        return told
+
+    (one,) = expected(39.0)
+    assert one.startswith("A short cut in the film at its edge")
+    assert one.endswith("It is agreed with this offer and is no fault.")
+    assert expected(39.0, 0.0)[0].startswith("2 short cuts in the film")
+    # Out of sight under a lip, there is nothing to agree on but what is left of fingers.
+    assert all("may be needed" in sentence for sentence in expected(0.4, 0.0))
+
+
+def test_two_pieces_of_a_panel_are_one_panel_with_a_seam(job: Job, shop: Shop) -> None:
+    cover = a_cover(job, "Mirrors", panels=("mirror-left 1", "mirror-left 2"))
+    found = an_outcome(cover, details=details(panel="mirror-left"))
+    said = panel_words(list(found.pieces.all()), shop)
+    assert (said["panel"], said["title"]) == ("mirror-left", "Mirror, left")
+    assert "In 2 pieces; the seam between them shows close up." in said["extent"]
+
+
 def test_edges_and_places_are_named_only_where_they_differ(job: Job, shop: Shop) -> None:
     ends = [("front", "gap", "wrap", 8.0), ("rear-low", "gap", "short", 1.0)]
     ends += [(name, "trim", "flush", 0.0) for name in ("left", "right")]

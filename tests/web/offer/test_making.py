@@ -31,6 +31,8 @@ from layflat.web.offer.views import shop as views
 from layflat.web.people.models import Person, Role, Shop
 from web.covered import a_cover, an_outcome
 
+pytestmark = pytest.mark.on_sqlite
+
 Browser = Callable[[Role], Client]
 Sent = Callable[..., dict[str, Any]]
 Made = Callable[..., Offer]

@@ -15,6 +15,8 @@ from layflat.web.seed_offers import TOLD_COVERS, go_on
 from layflat.web.work.models import Computation, State
 from web.covered import a_body, an_outcome
 
+pytestmark = pytest.mark.on_sqlite
+
 
 @pytest.fixture
 def bodies(

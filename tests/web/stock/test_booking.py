@@ -150,6 +150,7 @@ def does(book: Ledger, act: tuple[str, int, int, int, int]) -> None:
         book.left[roll.pk] -= mm
 
 
+@pytest.mark.on_sqlite
 @given(acts=ACTS)
 @settings(
     max_examples=50,

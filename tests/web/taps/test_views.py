@@ -15,6 +15,8 @@ from layflat.web.record.models import Event
 from layflat.web.taps.models import Tap
 from web.taps.conftest import DEVICE, Done, key
 
+pytestmark = pytest.mark.on_sqlite
+
 Browser = Callable[[Role], Client]
 People = dict[Role, Person]
 BAY = "/jobs/2031-0042/"

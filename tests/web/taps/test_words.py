@@ -19,6 +19,7 @@ def test_every_act_has_a_wish_of_people_for_its_title() -> None:
         "End",
         "Finish",
         "Give",
+        "Keep",
         "Leave",
         "Note",
         "Put",
@@ -26,6 +27,7 @@ def test_every_act_has_a_wish_of_people_for_its_title() -> None:
         "Say",
         "Stop",
         "Take",
+        "Throw",
         "Tick",
     ]
     titles = [one.title for one in acts._ACTS.values()]

@@ -33,6 +33,8 @@ from web.cover.conftest import dome_folder, dome_memo, domes
 from web.cover.domes import BOTH, Domes
 from web.covered import a_job, kept
 from web.handback.rows import a_checked_job, give
+from web.sending.machined import a_machine
+from web.week.rows import a_plan
 from web.whole.places import Place, patterns
 
 __all__ = ["dome_folder", "dome_memo", "domes"]
@@ -115,6 +117,7 @@ def whole(
         found_by=who,
     )
     revision = domes.revision
+    plan = a_plan(job, outcome, roll)
     common = {
         "number": job.number,
         "cover": 1,
@@ -139,6 +142,8 @@ def whole(
         "feed": feed_token(bytes.fromhex(a_feed.nonce)),
         "step": "dry",
         "tool": a_tool.pk,
+        "machine": a_machine().pk,
+        "plan": plan.number,
         "token": token_of(links[Purpose.OFFER][0]),
     }
     special = {

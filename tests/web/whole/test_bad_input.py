@@ -26,6 +26,8 @@ from web.bodies.conftest import dome, ply, upload
 from web.covered import a_body, a_job
 from web.whole.places import TABLE, Place
 
+pytestmark = pytest.mark.on_sqlite
+
 Browser = Callable[[Role], Client]
 SECRET = "only those who look after the server read this"
 DRAWINGS = {

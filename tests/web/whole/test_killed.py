@@ -30,6 +30,8 @@ from web.postgres import new_database
 from web.whole.killed_server import LENGTH_MM
 from web.work.yard import TESTS, Yard
 
+pytestmark = pytest.mark.long
+
 TIMES = 100
 SEED = 20310524
 MOST_WAIT_S = 0.05

@@ -7,11 +7,12 @@ The JSON of choices is kept in the database and is an input of computations; it 
          "line_mm": [[x, y, z], …], "keep_mm": [x, y, z],
          "edges": {"front": {"finish": "wrap", "distance_mm": 8.0}},
          "film_over": {"emblem": "The customer has no radar behind it."},
-         "reliefs": [[[x, y, z], …], …], "refused_reliefs": [[[x, y, z], …], …]}]}
+         "reliefs": [[[x, y, z], …], …], "refused_reliefs": [[[x, y, z], …], …],
+         "seams": [[[x, y, z], …], …], "refused_seams": [[[x, y, z], …], …]}]}
 
 Panels stand in the order of their names, so that equal choices are equal text. `line_mm` and
 `keep_mm` are left out for a whole panel, `edges` and `film_over` where nothing differs from the
-rules, `reliefs` and `refused_reliefs` where there are none.
+rules, `reliefs`, `seams` and the refused ones where there are none.
 """
 
 from collections.abc import Mapping
@@ -31,6 +32,7 @@ MOST_POINTS: Final = 200
 MOST_NAMES: Final = 100
 MOST_REASON: Final = 200
 MOST_RELIEFS: Final = 24
+MOST_SEAMS: Final = 4
 FAR_MM: Final = 30_000.0
 _HUGE = 1e9
 LEAST_MM, MOST_MM = 0.1, 60.0
@@ -47,6 +49,15 @@ RULES: Final[Mapping[EdgeKind, EdgeFinish]] = MappingProxyType(
 """How film ends at an edge of each kind where nobody says otherwise: common practice, no source."""
 WRAP_MM: Final = 8.0
 """How far film is wrapped round an edge where nobody says otherwise: common practice, no source."""
+_PATHS: Final = MappingProxyType(
+    {
+        "reliefs": MOST_RELIEFS,
+        "refused_reliefs": MOST_RELIEFS,
+        "seams": MOST_SEAMS,
+        "refused_seams": MOST_RELIEFS,
+    }
+)
+"""Keys that hold paths, and how many each may hold."""
 MAY_WRAP: Final = frozenset({EdgeKind.OPEN, EdgeKind.GAP})
 """Kinds of edge that film can be wrapped round."""
 
@@ -63,6 +74,8 @@ class PanelChoice:
         film_over: keep-outs, by name, that are covered all the same, with the reason.
         reliefs: paths on the surface of cuts from an edge inward, in order.
         refused_reliefs: paths of cuts that were proposed and refused; none is proposed near them.
+        seams: paths on the surface along which it is covered by several pieces, in order.
+        refused_seams: paths of seams that were proposed and refused.
     """
 
     panel: str
@@ -72,6 +85,8 @@ class PanelChoice:
     film_over: Mapping[str, str] = field(default_factory=dict)
     reliefs: tuple[tuple[Point, ...], ...] = ()
     refused_reliefs: tuple[tuple[Point, ...], ...] = ()
+    seams: tuple[tuple[Point, ...], ...] = ()
+    refused_seams: tuple[tuple[Point, ...], ...] = ()
 
     @property
     def is_whole(self) -> bool:
@@ -122,14 +137,10 @@ def _panel_json(choice: PanelChoice) -> dict[str, Any]:
         }
     if choice.film_over:
         found["film_over"] = dict(sorted(choice.film_over.items()))
-    for key, paths in _relief_keys(choice):
-        if paths:
+    for key in _PATHS:
+        if paths := getattr(choice, key):
             found[key] = [[list(point) for point in path] for path in paths]
     return found
-
-
-def _relief_keys(choice: PanelChoice) -> tuple[tuple[str, tuple[tuple[Point, ...], ...]], ...]:
-    return ("reliefs", choice.reliefs), ("refused_reliefs", choice.refused_reliefs)
 
 
 def from_json(value: Any) -> Choices:
@@ -143,8 +154,7 @@ def from_json(value: Any) -> Choices:
 
 
 def _panel(value: Any) -> PanelChoice:
-    known = {"panel", "line_mm", "keep_mm", "edges", "film_over", "reliefs", "refused_reliefs"}
-    found = _dict(value, known)
+    found = _dict(value, {"panel", "line_mm", "keep_mm", "edges", "film_over", *_PATHS})
     line = tuple(point(item) for item in _list(found.get("line_mm", []), most=MOST_POINTS))
     keep = point(found["keep_mm"]) if "keep_mm" in found else None
     if len(line) == 1 or bool(line) != (keep is not None):
@@ -160,13 +170,12 @@ def _panel(value: Any) -> PanelChoice:
             _text(name, most=80): _text(reason, most=MOST_REASON)
             for name, reason in _items(found, "film_over")
         },
-        reliefs=_paths(found, "reliefs"),
-        refused_reliefs=_paths(found, "refused_reliefs"),
+        **{key: _paths(found, key, most=most) for key, most in _PATHS.items()},
     )
 
 
-def relief_path(value: Any) -> tuple[Point, ...]:
-    """The path of a cut from its JSON.
+def cut_path(value: Any) -> tuple[Point, ...]:
+    """The path of a cut or a seam from its JSON.
 
     Raises:
         InputError: it is no list of two points or more, or beyond the bounds.
@@ -177,8 +186,8 @@ def relief_path(value: Any) -> tuple[Point, ...]:
     return path
 
 
-def _paths(found: dict[str, Any], key: str) -> tuple[tuple[Point, ...], ...]:
-    return tuple(relief_path(item) for item in _list(found.get(key, []), most=MOST_RELIEFS))
+def _paths(found: dict[str, Any], key: str, *, most: int) -> tuple[tuple[Point, ...], ...]:
+    return tuple(cut_path(item) for item in _list(found.get(key, []), most=most))
 
 
 def ending(value: Any) -> EdgeFinish:

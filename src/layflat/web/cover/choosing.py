@@ -12,7 +12,6 @@ from layflat.surface import EdgeKind
 from layflat.web.cover.choices import (
     MAY_WRAP,
     MOST_REASON,
-    MOST_RELIEFS,
     RULES,
     WRAP_MM,
     Choices,
@@ -67,58 +66,16 @@ def cover_up_to(
 def _recut(
     before: PanelChoice, *, line_mm: tuple[Point, ...], keep_mm: Point | None
 ) -> PanelChoice:
-    """Another part of the panel; cuts that were made for the part before are given up."""
+    """Another part of the panel; cuts and seams that were for the part before are given up."""
     if (line_mm, keep_mm) == (before.line_mm, before.keep_mm):
         return before
-    return replace(before, line_mm=line_mm, keep_mm=keep_mm, reliefs=(), refused_reliefs=())
-
-
-def take_relief(choices: Choices, panel: PanelFacts, *, path: tuple[Point, ...]) -> Changed:
-    """A cut from an edge inward, as it was proposed; nothing where it is taken already.
-
-    Raises:
-        InputError: the panel is bare, or has as many cuts as it may.
-    """
-    before = _covered(choices, panel)
-    _require_room(before.reliefs)
-    taken = before.reliefs if path in before.reliefs else (*before.reliefs, path)
-    refused = tuple(one for one in before.refused_reliefs if one != path)
-    after = replace(before, reliefs=taken, refused_reliefs=refused)
-    return Changed(choices.with_panel(after), f"relief cut {len(taken)} taken")
-
-
-def refuse_relief(choices: Choices, panel: PanelFacts, *, path: tuple[Point, ...]) -> Changed:
-    """A cut that shall not be made, taken before or only proposed; none is proposed near it.
-
-    Raises:
-        InputError: the panel is bare, or as many cuts are refused on it as may be.
-    """
-    before = _covered(choices, panel)
-    _require_room(before.refused_reliefs)
-    taken = tuple(one for one in before.reliefs if one != path)
-    old = before.refused_reliefs
-    refused = old if path in old else (*old, path)
-    after = replace(before, reliefs=taken, refused_reliefs=refused)
-    return Changed(choices.with_panel(after), "a relief cut refused")
-
-
-def forget_refused(choices: Choices, panel: PanelFacts) -> Changed:
-    """Refused cuts may be proposed again.
-
-    Raises:
-        InputError: the panel is bare.
-    """
-    before = _covered(choices, panel)
-    after = replace(before, refused_reliefs=())
-    return Changed(choices.with_panel(after), "refused relief cuts may be proposed again")
-
-
-def _require_room(paths: tuple[tuple[Point, ...], ...]) -> None:
-    if len(paths) >= MOST_RELIEFS:
-        raise InputError(
-            f"A panel has {MOST_RELIEFS} relief cuts at most; give one up first, or cover it with "
-            "several pieces."
-        )
+    return PanelChoice(
+        panel=before.panel,
+        line_mm=line_mm,
+        keep_mm=keep_mm,
+        edges=before.edges,
+        film_over=before.film_over,
+    )
 
 
 def leave_bare(choices: Choices, panel: PanelFacts) -> Changed:
@@ -141,7 +98,7 @@ def end_edge(
     Raises:
         InputError: the panel is bare or lacks the edge, or film cannot end there so.
     """
-    before, facts = _covered(choices, panel), panel.edge(edge)
+    before, facts = covered_choice(choices, panel), panel.edge(edge)
     _require_possible(facts, finish)
     edges = {name: item for name, item in before.edges.items() if name != edge}
     if finish != RULES[facts.kind]:
@@ -156,7 +113,7 @@ def wrap_free_edges(choices: Choices, panel: PanelFacts) -> Changed:
     Raises:
         InputError: the panel is bare.
     """
-    before = _covered(choices, panel)
+    before = covered_choice(choices, panel)
     edges = dict(before.edges)
     for edge in panel.edges:
         is_wrapped = finish_of(before, edge).finish is Finish.WRAP
@@ -172,7 +129,7 @@ def film_over(choices: Choices, panel: PanelFacts, *, keep_out: str, reason: str
     Raises:
         InputError: the panel is bare or lacks the keep-out, or the reason is missing or too long.
     """
-    before = _covered(choices, panel)
+    before = covered_choice(choices, panel)
     panel.keep_out(keep_out)
     reason = " ".join(reason.split())
     if not reason:
@@ -190,14 +147,19 @@ def stay_free(choices: Choices, panel: PanelFacts, *, keep_out: str) -> Changed:
     Raises:
         InputError: the panel is bare or lacks the keep-out.
     """
-    before = _covered(choices, panel)
+    before = covered_choice(choices, panel)
     panel.keep_out(keep_out)
     over = {name: reason for name, reason in before.film_over.items() if name != keep_out}
     says = f"“{keep_out}” stays free"
     return Changed(choices.with_panel(replace(before, film_over=over)), says)
 
 
-def _covered(choices: Choices, panel: PanelFacts) -> PanelChoice:
+def covered_choice(choices: Choices, panel: PanelFacts) -> PanelChoice:
+    """What is chosen for a panel that is covered.
+
+    Raises:
+        InputError: it is bare.
+    """
     found = choices.of(panel.name)
     if found is None:
         raise InputError(f"The {panel.in_sentence} is bare; cover it first.")
@@ -260,35 +222,25 @@ def finish_words(finish: EdgeFinish, shop: Shop | None = None) -> str:
 def extent_seen(choices: Choices, panel: str) -> str:
     """A short word for how much of a panel is covered, which forms carry."""
     found = choices.of(panel)
-    return _digest(None if found is None else [found.line_mm, found.keep_mm])
-
-
-def reliefs_seen(choices: Choices, panel: str) -> str:
-    """A short word for the cuts that are taken and refused on a panel, and how much it covers."""
-    found = choices.of(panel)
-    return _digest(
-        None
-        if found is None
-        else [found.line_mm, found.keep_mm, found.reliefs, found.refused_reliefs]
-    )
+    return short_word(None if found is None else [found.line_mm, found.keep_mm])
 
 
 def panel_seen(choices: Choices, panel: str) -> str:
     """A short word for all that is chosen for a panel."""
-    return _digest(panel_json(choices, panel))
+    return short_word(panel_json(choices, panel))
 
 
 def edge_seen(choices: Choices, panel: str, edge: str) -> str:
     """A short word for how film ends at an edge; "" in it where the rules say so."""
     found = choices.of(panel)
     finish = None if found is None else found.edges.get(edge)
-    return _digest(None if finish is None else [finish.finish.value, finish.distance_mm])
+    return short_word(None if finish is None else [finish.finish.value, finish.distance_mm])
 
 
 def keep_out_seen(choices: Choices, panel: str, keep_out: str) -> str:
     """A short word for whether film goes over a keep-out, and why."""
     found = choices.of(panel)
-    return _digest(None if found is None else found.film_over.get(keep_out, ""))
+    return short_word(None if found is None else found.film_over.get(keep_out, ""))
 
 
 def panel_json(choices: Choices, panel: str) -> dict[str, Any] | None:
@@ -301,6 +253,7 @@ def panel_json(choices: Choices, panel: str) -> dict[str, Any] | None:
     return kept
 
 
-def _digest(value: Any) -> str:
+def short_word(value: Any) -> str:
+    """A short word for a value of JSON, which forms carry to say what they saw."""
     text = json.dumps(value, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:16]

@@ -32,6 +32,7 @@ from layflat.web.bodies.words import KEEP_OUT_WORDS
 from layflat.web.cover.advice import advice_for
 from layflat.web.cover.choices import Choices, from_json, to_json
 from layflat.web.cover.filmed import filmed_files
+from layflat.web.cover.fit_details import blank_json, pair_json, wraps_json
 from layflat.web.cover.fit_files import fit_files
 from layflat.web.cover.order import DEFAULTS, film_order, usual_machine
 from layflat.web.cover.panels import surfaces_in
@@ -122,6 +123,7 @@ def compute_cover(inputs: Mapping[str, Any], progress: Progress) -> dict[str, An
             number, piece, info, scan.mesh, files, refused=refused_of(choices, piece.panel.name)
         )
         found["details"]["lay"] = turns[piece.name]
+        found["details"]["blank"] = blank_json(piece, computed)
         result["pieces"].append(found)
     progress("drawing the vehicle with its film", 0.88)
     body = surfaces_in(inputs["light"])["body"]
@@ -255,6 +257,9 @@ def _details(piece: Piece) -> dict[str, Any]:
         "film_over": [
             {"name": name, "reason": reason} for name, reason in piece.cover.film_over.items()
         ],
+        "panel": piece.panel.name,
+        "wraps": wraps_json(piece),
+        "pair": pair_json(piece),
         "stretch_limit": piece.flat.film.stretch_limit,
         "finger_limit": piece.flat.film.finger_limit,
     }

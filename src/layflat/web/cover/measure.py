@@ -12,7 +12,7 @@ from layflat.base import CheckError, FloatArray, InputError, Progress, frozen, p
 from layflat.film import generic_film, to_flat
 from layflat.job import Cover, Piece, make_piece
 from layflat.papers import panel_title, summarise
-from layflat.pattern import curve_length_mm, pattern_area_mm2, sample
+from layflat.pattern import pattern_area_mm2, pattern_cut_mm, sample
 from layflat.surface import EdgeKind, prepare
 from layflat.web.bodies.contents import panels_of
 from layflat.web.bodies.mended import mended_scan
@@ -137,9 +137,7 @@ def _measured(piece: Piece) -> dict[str, Any]:
     return {
         "name": piece.name,
         "area_mm2": round(pattern_area_mm2(pattern), 1),
-        "outline_mm": round(
-            sum(curve_length_mm(curve) for curve in (pattern.outline, *pattern.cut_outs)), 1
-        ),
+        "outline_mm": round(pattern_cut_mm(pattern), 1),
         "cut_outs": len(pattern.cut_outs),
         "outline": outline.round(1).reshape(-1).tolist(),
         "edges": [

@@ -130,7 +130,8 @@ class Piece(models.Model):
 
     Attributes:
         outcome, number: its number on the layout, in the order of cutting.
-        panel, title: the panel's name, and as people write it.
+        panel, title: the piece's name, which is its panel's unless several cover that one, and as
+            people write it.
         is_part: whether it ends at a drawn line.
         area_mm2: of film.
         covered: in the customer's words, such as "the whole panel, wrapped round: front".
@@ -142,7 +143,8 @@ class Piece(models.Model):
             "free": [{"name", "word"}], "film_over": [{"name", "reason"}],
             "stretch_limit": float, "finger_limit": float, "lay": its place in the order of laying,
             from 1, "plan": see `layflat.web.cover.planned`, "reliefs": see
-            `layflat.web.cover.relieved`}; "lay", "plan" and "reliefs" are missing for what was
+            `layflat.web.cover.relieved`, "panel": its panel's name, "wraps", "blank" and "pair":
+            see `layflat.web.cover.fit_details`}; from "lay" on they are missing for what was
             computed before they were kept.
         warnings: sentences in plain words on what laying asks for.
         surface: GLB with the surface "piece", vertices coloured by strain, in body millimetres.
@@ -185,3 +187,9 @@ class Piece(models.Model):
 
     def __str__(self) -> str:
         return f"{self.number} {self.title}"
+
+    @property
+    def panel_name(self) -> str:
+        """The panel that it is laid on; rows from before it was kept have one piece for each."""
+        name: str = self.details.get("panel", self.panel)
+        return name

@@ -84,4 +84,5 @@ def _cover(choice: PanelChoice) -> Cover:
         finishes=dict(choice.edges),
         film_over=dict(choice.film_over),
         reliefs=tuple(frozen(np.array(path)) for path in choice.reliefs),
+        seams=tuple(frozen(np.array(path)) for path in choice.seams),
     )

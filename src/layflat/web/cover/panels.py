@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import trimesh
 
 from layflat.base import FloatArray, InputError, frozen
 from layflat.papers import panel_in_sentence
@@ -193,6 +192,8 @@ def _panel(found: dict[str, Any]) -> PanelFacts:
 @functools.lru_cache(maxsize=4)
 def surfaces_in(sha256: str) -> Mapping[str, Mesh]:
     """The surfaces in a revision's light file, by name (see `surfaces_of`)."""
+    import trimesh  # read only here, since it is large
+
     scene: Any = trimesh.load_scene(io.BytesIO(_content(sha256)), file_type="glb", process=False)
     return {
         name: Mesh(np.array(part.vertices, np.float64), np.array(part.faces, np.int64))

@@ -2,13 +2,12 @@
 
 from typing import Any
 
+from layflat.film import to_flat
 from layflat.fit import find_fingers, plan_piece
 from layflat.job import Piece
-from layflat.papers import plan_picture
+from layflat.papers import marked_zones, plan_picture
 from layflat.surface import BodyInfo
 
-_LEAST_EXCESS_MM = 0.2
-_MOST_ZONES = 9
 _PICTURE_MM = (178.0, 104.0)
 
 
@@ -17,7 +16,8 @@ def plan_files(piece: Piece, info: BodyInfo) -> tuple[dict[str, Any], bytes]:
 
     The details: ``{"hold": [words], "tapes": [{"marks": "A – B", "where": words, "liner_mm",
     "car_mm"}], "wipes": [words], "heats": [words], "fingers": [{"along_mm", "depth_mm",
-    "excess_mm"}]}``; fingers are those with most film too much, the most first.
+    "excess_mm", "flat": [x, y]}]}``; fingers are those with most film too much, the most first,
+    each with its middle in the flat.
 
     Args:
         piece: as computed.
@@ -32,7 +32,6 @@ def plan_files(piece: Piece, info: BodyInfo) -> tuple[dict[str, Any], bytes]:
         up=info.up,
         forward=info.forward,
     )
-    zones = sorted(fingers.zones, key=lambda zone: -zone.excess_mm)[:_MOST_ZONES]
     details = {
         "hold": list(plan.hold),
         "tapes": [
@@ -45,15 +44,15 @@ def plan_files(piece: Piece, info: BodyInfo) -> tuple[dict[str, Any], bytes]:
             for tape in plan.tapes
         ],
         "wipes": list(plan.wipes),
-        "heats": [f"{heat.words[0].upper()}{heat.words[1:]}" for heat in plan.heats],
+        "heats": [heat.sentence for heat in plan.heats],
         "fingers": [
             {
                 "along_mm": round(zone.width_mm),
                 "depth_mm": round(zone.depth_mm),
                 "excess_mm": round(zone.excess_mm, 1),
+                "flat": to_flat(piece.flat, zone.centre_mm[None])[0].round(2).tolist(),
             }
-            for zone in zones
-            if zone.excess_mm >= _LEAST_EXCESS_MM
+            for zone in marked_zones(fingers)
         ],
     }
     wide, high = _PICTURE_MM

@@ -1,13 +1,15 @@
-"""Relief cuts that would help a piece, as its row keeps them."""
+"""Relief cuts of a piece, as its row keeps them: those it was computed with, and further ones."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from layflat.base import FloatArray
-from layflat.film import flatten
-from layflat.fit import propose_reliefs
-from layflat.job import Piece, whole_region
+from layflat.film import Flat, flatten, to_flat
+from layflat.fit import nearest_part, propose_reliefs, seen_length_mm
+from layflat.job import MOST_RELIEFS, Piece, part_regions
 from layflat.surface import BodyInfo, Mesh
 from layflat.web.cover.choices import Choices
 
@@ -23,10 +25,11 @@ def refused_of(choices: Choices, panel: str) -> tuple[FloatArray, ...]:
 def reliefs_json(
     piece: Piece, info: BodyInfo, body: Mesh, *, refused: tuple[FloatArray, ...]
 ) -> dict[str, Any]:
-    """Cuts that would help, beside those that are taken.
+    """The cuts of a piece, and further ones that would help.
 
-    ``{"proposals": [{"name": "R3", "path": [[x, y, z], …], "words"}], "sentences": [words]}``,
-    with names that go on after the cuts that are taken.
+    ``{"taken": [cut, …], "proposals": [cut, …], "sentences": [words]}``, each cut ``{"path":
+    [[x, y, z], …], "flat": [[x, y], …]}`` from the edge to its tip, in mm; proposals have "words",
+    those that are taken "visible_mm", how much of them is seen.
 
     Args:
         piece: as computed, with the cuts that are taken.
@@ -35,28 +38,47 @@ def reliefs_json(
         refused: paths near which none is proposed.
     """
     cover = piece.cover
-    region, flat = piece.region, piece.flat
+    region, flat, own = piece.region, piece.flat, tuple[FloatArray, ...]()
     if cover.reliefs:
-        region = whole_region(cover, piece.panel, body)
+        parts = part_regions(replace(cover, reliefs=()), piece.panel, body)
+        mine = max(piece.part - 1, 0)
+        own = tuple(path for path in cover.reliefs if nearest_part(parts, path) == mine)
+    if own:
+        region = parts[mine]
         flat = flatten(region.mesh, flat.film, finger_aversion=flat.finger_aversion)
     found = propose_reliefs(
         region,
         flat,
-        kept=cover.reliefs,
+        kept=own,
         refused=refused,
-        most=max(6, len(cover.reliefs)),
+        most=max(MOST_RELIEFS, len(own)),
         up=info.up,
         forward=info.forward,
         body=body,
     )
     return {
-        "proposals": [
+        "taken": [
             {
-                "name": f"R{number}",
-                "path": relief.path_mm.round(_DECIMALS).tolist(),
-                "words": " ".join(relief.reasons),
+                **path_json(piece.flat, path),
+                "visible_mm": round(
+                    seen_length_mm(region, path, up=info.up, forward=info.forward, body=body), 1
+                ),
             }
-            for number, relief in enumerate(found.proposals, start=found.kept + 1)
+            for path in own
+        ],
+        "proposals": [
+            {**path_json(piece.flat, relief.path_mm), "words": " ".join(relief.reasons)}
+            for relief in found.proposals
         ],
         "sentences": list(found.sentences),
     }
+
+
+def path_json(flat: Flat, path_mm: FloatArray) -> dict[str, Any]:
+    """A path on the surface, there and in the flat."""
+    return {"path": _listed(path_mm), "flat": _listed(to_flat(flat, path_mm))}
+
+
+def _listed(points: FloatArray) -> Sequence[Any]:
+    listed: Sequence[Any] = np.asarray(points).round(_DECIMALS).tolist()
+    return listed

@@ -8,6 +8,7 @@ from layflat.base import InputError
 from layflat.pattern import Finish
 from layflat.web.bodies.models import Revision
 from layflat.web.cover.choices import MAY_WRAP, Choices, PanelChoice
+from layflat.web.cover.cuts import KINDS
 from layflat.web.cover.panels import BodyPanels, PanelFacts, panels_on
 
 _NOSE: Final = ("hood", "bumper front", "front bumper", "fender", "lamp", "mirror")
@@ -104,13 +105,12 @@ def _carried_panel(
             f"The line on the {facts.in_sentence} was drawn on another revision and traced anew "
             "here; look whether it lies right."
         )
-    if choice.reliefs:
-        count = len(choice.reliefs)
-        said.append(
-            f"{count} relief cut{'s' if count > 1 else ''} of the {facts.in_sentence} "
-            f"{'were' if count > 1 else 'was'} chosen on another revision and left away; look at "
-            "what is proposed here."
-        )
+    said += [
+        f"{kind.counted(count)} of the {facts.in_sentence} {'were' if count > 1 else 'was'} chosen "
+        "on another revision and left away; look at what is proposed here."
+        for kind in KINDS
+        if (count := len(kind.paths(choice)))
+    ]
     edges = {}
     for name, finish in choice.edges.items():
         try:

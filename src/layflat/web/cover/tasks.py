@@ -7,6 +7,8 @@ from layflat.web.cover.compute import TASK as COMPUTE
 from layflat.web.cover.compute import compute_cover
 from layflat.web.cover.measure import TASK as MEASURE
 from layflat.web.cover.measure import measure_panels
+from layflat.web.cover.seamed import TASK as SEAMS
+from layflat.web.cover.seamed import compare_seams
 from layflat.web.work.tasks import task
 
 
@@ -27,3 +29,12 @@ def compute(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     `layflat.web.cover.fit_files`.
     """
     return compute_cover(inputs, progress)
+
+
+@task(SEAMS, comes_first=True)
+def seams(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
+    """Comparing one piece with two.
+
+    See `layflat.web.cover.seamed.compare_seams`.
+    """
+    return compare_seams(inputs, progress)

@@ -12,9 +12,9 @@ from layflat.web.cover.choices import (
     Choices,
     PanelChoice,
     Point,
+    cut_path,
     from_json,
     point,
-    relief_path,
 )
 from layflat.web.cover.choosing import (
     Changed,
@@ -25,17 +25,14 @@ from layflat.web.cover.choosing import (
     extent_seen,
     film_over,
     finish_of,
-    forget_refused,
     keep_out_seen,
     leave_bare,
     panel_seen,
-    refuse_relief,
-    reliefs_seen,
     stay_free,
-    take_relief,
     wanted_finish,
     wrap_free_edges,
 )
+from layflat.web.cover.cuts import RELIEF, SEAM, Kind, cuts_seen, forget_refused, move, refuse, take
 from layflat.web.cover.lines import trace_line
 from layflat.web.cover.models import Cover
 from layflat.web.cover.panels import PanelFacts, panels_on, surfaces_of
@@ -163,19 +160,33 @@ def _free(sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, _shop: Shop
     return Wish(panel.name, make, lambda choices: keep_out_seen(choices, panel.name, name))
 
 
-def _relief(sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, _shop: Shop) -> Wish:
-    make = partial(take_relief, panel=panel, path=relief_path(_json(sent.get("path", ""))))
-    return Wish(panel.name, make, lambda choices: reliefs_seen(choices, panel.name))
+def _take(
+    sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, _shop: Shop, *, kind: Kind
+) -> Wish:
+    make = partial(take, panel=panel, kind=kind, path=cut_path(_json(sent.get("path", ""))))
+    return Wish(panel.name, make, lambda choices: cuts_seen(choices, panel.name))
 
 
-def _no_relief(sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, _shop: Shop) -> Wish:
-    make = partial(refuse_relief, panel=panel, path=relief_path(_json(sent.get("path", ""))))
-    return Wish(panel.name, make, lambda choices: reliefs_seen(choices, panel.name))
+def _move(
+    sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, _shop: Shop, *, kind: Kind
+) -> Wish:
+    path, to = (cut_path(_json(sent.get(key, ""))) for key in ("path", "to"))
+    make = partial(move, panel=panel, kind=kind, path=path, to=to)
+    return Wish(panel.name, make, lambda choices: cuts_seen(choices, panel.name))
 
 
-def _reliefs_again(_sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, _shop: Shop) -> Wish:
-    make = partial(forget_refused, panel=panel)
-    return Wish(panel.name, make, lambda choices: reliefs_seen(choices, panel.name))
+def _refuse(
+    sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, _shop: Shop, *, kind: Kind
+) -> Wish:
+    make = partial(refuse, panel=panel, kind=kind, path=cut_path(_json(sent.get("path", ""))))
+    return Wish(panel.name, make, lambda choices: cuts_seen(choices, panel.name))
+
+
+def _again(
+    _sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, _shop: Shop, *, kind: Kind
+) -> Wish:
+    make = partial(forget_refused, panel=panel, kind=kind)
+    return Wish(panel.name, make, lambda choices: cuts_seen(choices, panel.name))
 
 
 _READERS: dict[str, Callable[[Mapping[str, str], Cover, PanelFacts, Shop], Wish]] = {
@@ -188,9 +199,13 @@ _READERS: dict[str, Callable[[Mapping[str, str], Cover, PanelFacts, Shop], Wish]
     "wrap-free": _wrap_free,
     "over": _over,
     "free": _free,
-    "relief": _relief,
-    "no-relief": _no_relief,
-    "reliefs-again": _reliefs_again,
+    "relief": partial(_take, kind=RELIEF),
+    "move-relief": partial(_move, kind=RELIEF),
+    "no-relief": partial(_refuse, kind=RELIEF),
+    "reliefs-again": partial(_again, kind=RELIEF),
+    "seam": partial(_take, kind=SEAM),
+    "no-seam": partial(_refuse, kind=SEAM),
+    "seams-again": partial(_again, kind=SEAM),
 }
 
 

@@ -6,6 +6,7 @@ from layflat.papers import panel_in_sentence
 from layflat.pattern import Finish
 from layflat.web.cover.choices import Choices, PanelChoice
 from layflat.web.cover.choosing import finish_of
+from layflat.web.cover.cuts import KINDS
 from layflat.web.cover.panels import BodyPanels, PanelFacts
 
 _SIDES = (", left", ", right")
@@ -56,9 +57,7 @@ def choice_in_words(choice: PanelChoice, panel: PanelFacts) -> str:
         parts.append(f"wrapped round: {', '.join(wrapped)}")
     if choice.film_over:
         parts.append(f"film over {', '.join(choice.film_over)}")
-    if choice.reliefs:
-        count = len(choice.reliefs)
-        parts.append(f"{count} relief cut{'s' if count > 1 else ''}")
+    parts += [kind.counted(count) for kind in KINDS if (count := len(kind.paths(choice)))]
     free = [item for item in panel.keep_outs if item.name not in choice.film_over]
     if free:
         parts.append(f"{len(free)} keep-out{'s' if len(free) > 1 else ''} free")
@@ -102,10 +101,11 @@ def _how(mine: PanelChoice | None, theirs: PanelChoice | None) -> str:
             parts.append("up to a line, not whole" if theirs.is_whole else "up to another line")
     if mine.edges != theirs.edges:
         parts.append("other edges")
-    if mine.reliefs != theirs.reliefs:
-        parts.append(
-            f"{len(mine.reliefs) or 'no'} relief cuts, not {len(theirs.reliefs) or 'none'}"
-        )
+    parts += [
+        f"{len(kind.paths(mine)) or 'no'} {kind.word}s, not {len(kind.paths(theirs)) or 'none'}"
+        for kind in KINDS
+        if kind.paths(mine) != kind.paths(theirs)
+    ]
     if mine.film_over != theirs.film_over:
         parts.append("other keep-outs under film")
     return ", ".join(parts)

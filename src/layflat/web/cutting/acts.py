@@ -1,9 +1,11 @@
 """What is tapped at the plotter and at the lit table."""
 
 from layflat.base import InputError
-from layflat.web.cutting.models import Cut, Section
+from layflat.web.cutting.models import Cut, Offcut, Section
+from layflat.web.cutting.offcuts import keep_offcut, offcut_of, reopen_offcut, throw_offcut
 from layflat.web.cutting.ticking import (
     REASONS,
+    begin_cutting,
     cut_of,
     section_of,
     take_back_section,
@@ -20,8 +22,9 @@ _MOST_DIGITS = 12
 
 
 def _pieces(keys: set[int]) -> list[tuple[int, str]]:
-    rows = Cut.objects.filter(pk__in=keys).values_list("pk", "number", "piece__title")
-    return [(key, f"{number} {title}") for key, number, title in rows]
+    fields = ("pk", "letter", "number", "piece__title")
+    rows = Cut.objects.filter(pk__in=keys).values_list(*fields)
+    return [(key, f"{letter}{number} {title}") for key, letter, number, title in rows]
 
 
 def _sections(keys: set[int]) -> list[tuple[int, str]]:
@@ -29,7 +32,14 @@ def _sections(keys: set[int]) -> list[tuple[int, str]]:
     return [(key, f"{number} of layout {layout}") for key, number, layout in rows]
 
 
+def _offcuts(keys: set[int]) -> list[tuple[int, str]]:
+    rows = Offcut.objects.filter(pk__in=keys).values_list("pk", "length_mm", "width_mm")
+    return [(key, f"{length} × {width} mm") for key, length, width in rows]
+
+
 name_fields(
+    offcut=Named("Offcut", by_row(_offcuts)),
+    place=Named("Place"),
     cut=Named("Piece", by_row(_pieces)),
     section=Named("Section", by_row(_sections)),
     reason=Named("Why", by_words(dict(REASONS) | {"other": "something else"})),
@@ -38,6 +48,15 @@ name_fields(
     film=Named("Film lost"),
     unit=hidden(),
 )
+
+
+@act("cutting.section-begun")
+def section_begun(call: Call) -> str:
+    """Begin to cut a section at the machine.
+
+    Field `section`: its key.
+    """
+    return begin_cutting(section_of(job_of(call), _key(call, "section")), who=call.who, at=call.at)
 
 
 @act("cutting.section-cut")
@@ -96,6 +115,34 @@ def untick(call: Call) -> str:
         return take_back_weeded(cut_of(job, _key(call, "cut")), who=call.who, at=call.at)
     section = section_of(job, _key(call, "section"))
     return take_back_section(section, who=call.who, at=call.at)
+
+
+@act("cutting.offcut-kept")
+def offcut_kept(call: Call) -> str:
+    """Keep what a section leaves in stock.
+
+    Fields: `offcut`, its key; `place`, where it lies.
+    """
+    offcut = offcut_of(job_of(call), _key(call, "offcut"))
+    return keep_offcut(offcut, place=call.fields.get("place", ""), who=call.who, at=call.at)
+
+
+@act("cutting.offcut-thrown")
+def offcut_thrown(call: Call) -> str:
+    """Throw away what a section leaves.
+
+    Field `offcut`: its key.
+    """
+    return throw_offcut(offcut_of(job_of(call), _key(call, "offcut")), who=call.who, at=call.at)
+
+
+@act("cutting.offcut-open")
+def offcut_open(call: Call) -> str:
+    """Take back that an offcut was kept or thrown away.
+
+    Field `offcut`: its key.
+    """
+    return reopen_offcut(offcut_of(job_of(call), _key(call, "offcut")), who=call.who)
 
 
 def _key(call: Call, name: str) -> int:

@@ -5,13 +5,13 @@ transform turns it over.
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from layflat.web.cutting.models import Layout
+from layflat.web.cutting.models import Layout, called
 from layflat.web.files.models import StoredFile
 from layflat.web.files.store import path_of
 
@@ -25,7 +25,8 @@ class DrawnPiece:
     """A piece on the picture.
 
     Attributes:
-        number, title: as everywhere.
+        number, title: as everywhere; the number within the layout.
+        called: the number as people read it.
         d: its outline, in its own millimetres.
         turn_deg, x_mm, y_mm: where it lies, as in the layout.
         transform: of its shape onto the picture.
@@ -35,6 +36,7 @@ class DrawnPiece:
 
     number: int
     title: str
+    called: str
     d: str
     turn_deg: float
     x_mm: float
@@ -68,6 +70,8 @@ class Drawn:
         rim_mm: the strip at each roll edge.
         bound_mm: no layout is shorter; None where it does not matter.
         pieces, sections: on it.
+        faults: stretches of the roll that no piece may lie on, each its start and length.
+        offcuts: what may be kept: start, distance from the upper edge, length, width.
     """
 
     start_mm: float
@@ -77,6 +81,8 @@ class Drawn:
     bound_mm: float | None
     pieces: list[DrawnPiece] = field(default_factory=list)
     sections: list[DrawnSection] = field(default_factory=list)
+    faults: list[tuple[float, float]] = field(default_factory=list)
+    offcuts: list[tuple[float, float, float, float]] = field(default_factory=list)
 
     @property
     def end_mm(self) -> float:
@@ -123,6 +129,8 @@ def drawn(
     *,
     section: int | None = None,
     with_bound: bool = False,
+    faults: Iterable[tuple[float, float]] = (),
+    offcuts: Iterable[tuple[float, float, float, float]] = (),
 ) -> Drawn:
     """The picture of a stored layout.
 
@@ -131,6 +139,8 @@ def drawn(
         shapes: from `shapes_of`.
         section: one section only, by its index; None for the roll.
         with_bound: whether the lower bound is marked.
+        faults: from where to where they lie along the layout, beside those it leaves out.
+        offcuts: what may be kept: its start along and across the roll, its length and width.
     """
     stock = data["stock"]
     start_mm, end_mm = (0.0, data["length_mm"]) if section is None else data["sections"][section]
@@ -150,6 +160,14 @@ def drawn(
         if section is None
         else [],
     )
+    left_out = [(one["start_mm"], one["end_mm"]) for one in stock.get("faults", ())]
+    for start, end in (*left_out, *faults):
+        low, high = max(start, found.start_mm), min(end, found.end_mm)
+        if low < high:
+            found.faults.append((round(low, 1), round(high - low, 1)))
+    for along, low, length, width in offcuts:
+        above = found.width_mm - low - width
+        found.offcuts.append((round(along, 1), round(above, 1), length, width))
     for item in placements:
         shape = shapes.get(str(item["piece"]))
         if shape is not None:
@@ -164,6 +182,8 @@ def _piece(item: Mapping[str, Any], shape: Mapping[str, Any], roll: Drawn) -> Dr
     y = item["y_mm"] + sin * shape["x"] + cos * shape["y"]
     return DrawnPiece(
         number=item["piece"],
+        # On a plan of the week pieces are called by their jobs' letters already.
+        called=called(item["piece"]) if isinstance(item["piece"], int) else item["piece"],
         title=shape["title"],
         d=shape["d"],
         turn_deg=item["turn_deg"],

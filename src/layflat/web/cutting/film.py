@@ -25,6 +25,11 @@ def cuts_of(job: Job) -> list[Cut]:
     return sorted(_cuts(job), key=_turn)
 
 
+def film_of(job: Job) -> QuerySet[Cut]:
+    """Every piece of film of a job, lost ones too, also on layouts that it shares with others."""
+    return Cut.objects.filter(piece__outcome__cover__job=job)
+
+
 def good_cuts(job: Job) -> list[Cut]:
     """Those of `cuts_of` that are not lost: at most one for a piece."""
     return sorted(_cuts(job).exclude(state=Cut.State.LOST), key=_turn)
@@ -72,7 +77,7 @@ def lose(cut: Cut, *, because: str, who: Person | None, at: datetime.datetime) -
         LOST,
         f"{_capital(cut)} is lost: {because}. It is to be laid out and cut again.",
         who=who,
-        job=cut.section.layout.job,
+        job=cut.job,
         before={"cut": cut.pk, "state": before},
         after={"cut": cut.pk, "state": Cut.State.LOST.value},
     )
@@ -122,7 +127,7 @@ def all_laid(job: Job) -> bool:
 
 def _cuts(job: Job) -> QuerySet[Cut]:
     return (
-        Cut.objects.filter(section__layout__job=job)
+        film_of(job)
         .select_related(
             "piece",
             "section__layout__roll",

@@ -1,48 +1,44 @@
 """What the pages of film show: pieces that need film, rolls, layouts, a layout's sections."""
 
 import math
-from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import Sum
+from django.db.models import Q
 
 from layflat.base import InputError
+from layflat.cut import TimeRatio, time_ratio
 from layflat.web.cover.models import Outcome, Piece
+from layflat.web.cutting.additions import added_to
+from layflat.web.cutting.along import NOWHERE, Along, Lie, along, gap_mm
+from layflat.web.cutting.by_hand import why_not_by_hand
+from layflat.web.cutting.choosing import Free, free_rolls, offcuts_first, with_first_choice
 from layflat.web.cutting.drawn import Drawn, drawn, shapes_of
-from layflat.web.cutting.models import Cut, Layout, Section
+from layflat.web.cutting.models import Cut, Layout, Member, Offcut, Section
 from layflat.web.cutting.on_job import standing_of as film_standing
 from layflat.web.cutting.pool import being_laid_out, without_film
+from layflat.web.cutting.shared_rows import members_rows
+from layflat.web.cutting.sharing import members_of
 from layflat.web.cutting.standing import (
     LayoutStanding,
     figures_of,
     is_ticked,
-    minutes_words,
     standing_of,
 )
 from layflat.web.cutting.starting import SECONDS, why_not
 from layflat.web.cutting.ticking import REASONS
+from layflat.web.cutting.times import learned, section_words, source_words, time_words
+from layflat.web.cutting.worth import Worth, worth_of
 from layflat.web.jobs.models import Job
 from layflat.web.offer.accepted import accepted_outcome
 from layflat.web.people.models import Shop
+from layflat.web.people.shop import the_shop
 from layflat.web.stock.models import Roll
-from layflat.web.stock.rolls import usable_rolls
 
+_MAY_BE_CUT = (Layout.State.SEARCHING, Layout.State.KEPT)
+_KEPT = (Layout.State.KEPT, Layout.State.CUT)
 REASON_ROWS = [(name, words or "something else") for name, words in REASONS.items()]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Free:
-    """A roll with what one more layout of the job may use of it, in whole millimetres.
-
-    Attributes:
-        is_first_choice: whether it is what a hurried person should get.
-    """
-
-    roll: Roll
-    free_mm: int
-    is_first_choice: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,6 +62,8 @@ class LayoutRow:
     Attributes:
         sections, ticked, spoiled: how many it has, are ticked, and are ticked as spoiled.
         film_mm: that a kept one uses, whole millimetres, rounded up; None for another.
+        pieces: numbers of the job's own pieces on it.
+        shared: numbers of its jobs where several share it, by their letters.
     """
 
     layout: Layout
@@ -74,6 +72,20 @@ class LayoutRow:
     ticked: int
     spoiled: int
     film_mm: int | None
+    pieces: Sequence[int]
+    shared: Sequence[str]
+
+
+@dataclass(frozen=True, kw_only=True)
+class OffcutRow:
+    """What may be kept of a cut section.
+
+    Attributes:
+        worth: what is known of its worth; None once it is settled.
+    """
+
+    offcut: Offcut
+    worth: Worth | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,8 +95,13 @@ class SectionRow:
     Attributes:
         picture: of the section alone; None where none is shown.
         cuts: its pieces of film, by number.
-        time: that cutting it takes, in words.
+        time: that cutting it took or will take, in words.
         unweeded: how many of its pieces are cut and not weeded.
+        added: templates of other parts, and what each shows of it.
+        lie: where it lies on the roll now; None where it is cut, or the roll has no fault.
+        gap_mm: film that is passed by before it, whole millimetres.
+        offcuts: what of it may be kept, once it is cut.
+        whose: numbers of its jobs by their letters, where several share it.
     """
 
     section: Section
@@ -92,6 +109,11 @@ class SectionRow:
     cuts: list[Cut]
     time: str
     unweeded: int
+    added: Sequence[tuple[str, Any]] = ()
+    lie: Lie | None = None
+    gap_mm: int = 0
+    offcuts: Sequence[OffcutRow] = ()
+    whose: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def is_open(self) -> bool:
@@ -125,9 +147,13 @@ def film_context(job: Job, shop: Shop) -> dict[str, Any]:
     context["needed"] = needed
     context["is_old"] = any(row.piece.pattern_id is None for row in needed)
     if any(not row.is_searched for row in needed) and not context["why_not"]:
-        context["rolls"] = with_first_choice(
+        rolls = with_first_choice(
             free_rolls(job), width_mm=outcome.roll_width_mm, film_mm=outcome.film_mm
         )
+        pieces = [row.piece for row in needed if not row.is_searched]
+        context["rolls"] = rolls = offcuts_first(rolls, pieces)
+        # An offcut that takes all of them is chosen already.
+        context["some"] = [one for one in rolls if one.takes and not one.is_first_choice]
     return context
 
 
@@ -137,7 +163,7 @@ def needed_of(outcome: Outcome, layouts: Sequence[LayoutRow]) -> list[Needed]:
         number
         for row in layouts
         if row.layout.state == Layout.State.SEARCHING
-        for number in row.layout.pieces
+        for number in row.pieces
     }
     pieces = without_film(outcome)
     rows = Cut.objects.filter(piece__in=pieces, state=Cut.State.LOST).order_by("attempt")
@@ -148,56 +174,19 @@ def needed_of(outcome: Outcome, layouts: Sequence[LayoutRow]) -> list[Needed]:
     ]
 
 
-def free_rolls(job: Job) -> list[Free]:
-    """Rolls of which a layout of *job* may use something, offcuts first."""
-    planned = dict(
-        Section.objects.filter(
-            layout__job=job, layout__state=Layout.State.KEPT, state=Section.State.OPEN
-        )
-        .values("layout__roll")
-        .annotate(sum=Sum("film_mm"))
-        .values_list("layout__roll", "sum")
-    )
-    found = []
-    for usable in usable_rolls(job=job):
-        # Of what the job has reserved itself, its other sections need a part.
-        spare_mm = max(0, usable.own_mm - planned.get(usable.roll.pk, 0))
-        free_mm = usable.free_mm - usable.own_mm + spare_mm
-        if free_mm > 0:
-            found.append(Free(roll=usable.roll, free_mm=free_mm))
-    return found
-
-
-def with_first_choice(
-    rolls: list[Free], *, width_mm: float, film_mm: float = 0.0, roll: Roll | None = None
-) -> list[Free]:
-    """The same, one chosen.
-
-    It is *roll* itself; else the first as wide as was computed for, one of the film that most is
-    there of before others, and of these one that holds all of it; else the widest.
-    """
-    if not rolls:
-        return []
-    same = [one for one in rolls if roll is not None and one.roll.pk == roll.pk]
-    wide = [one for one in rolls if one.roll.width_mm >= width_mm]
-    there_mm: Counter[str] = Counter()
-    for one in rolls:
-        there_mm[one.roll.film] += one.free_mm
-    wide.sort(key=lambda one: (-there_mm[one.roll.film], one.free_mm < film_mm))
-    first = (same or wide or [max(rolls, key=lambda one: one.roll.width_mm)])[0]
-    return [replace(one, is_first_choice=one is first) for one in rolls]
-
-
 def layout_rows(job: Job) -> list[LayoutRow]:
-    """A job's layouts, the newest first."""
+    """A job's layouts, those of other jobs that it shares too, the newest first."""
+    guest = Member.objects.filter(job=job).values("layout")
     layouts = list(
-        job.layouts.select_related("roll", "computation")
+        Layout.objects.filter(Q(job=job) | Q(pk__in=guest))
+        .select_related("roll", "computation", "job")
         .defer("so_far", "checked", "computation__inputs", "computation__result")
-        .order_by("-number")
+        .order_by("-pk")
     )
     counts: dict[int, list[Section]] = {}
-    for section in Section.objects.filter(layout__job=job):
+    for section in Section.objects.filter(layout__in=[one.pk for one in layouts]):
         counts.setdefault(section.layout_id, []).append(section)
+    members = _members_of(layouts)
     rows = []
     for layout in layouts:
         sections = counts.get(layout.pk, [])
@@ -211,20 +200,40 @@ def layout_rows(job: Job) -> list[LayoutRow]:
                 ticked=ticked,
                 spoiled=spoiled,
                 film_mm=None if layout.used_mm is None else math.ceil(layout.used_mm),
+                pieces=next(
+                    (one.pieces for one in members.get(layout.pk, ()) if one.job_id == job.pk),
+                    layout.pieces,
+                ),
+                shared=[one.job.number for one in members.get(layout.pk, ())],
             )
         )
     return rows
+
+
+def _members_of(layouts: Sequence[Layout]) -> dict[int, list[Member]]:
+    """The jobs of layouts that jobs share, by the layouts' keys; a query where there are any."""
+    shared = [one.pk for one in layouts if one.is_shared]
+    rows = Member.objects.filter(layout__in=shared) if shared else Member.objects.none()
+    found: dict[int, list[Member]] = {}
+    for one in rows.select_related("job"):
+        found.setdefault(one.layout_id, []).append(one)
+    return found
 
 
 def layout_context(job: Job, layout: Layout, shop: Shop) -> dict[str, Any]:
     """What the page of one layout shows; *layout* from `the_layout`."""
     shapes = shapes_of(layout)
     data = layout.found or layout.so_far
-    rows = section_rows(layout, shapes)
+    lies = along(layout) if layout.state in _MAY_BE_CUT else NOWHERE
+    ratio = learned() if layout.state in _KEPT else time_ratio(())
+    members = members_of(layout)
+    rows = section_rows(layout, shapes, members, lies=lies, ratio=ratio)
     ticked = [row for row in rows if not row.is_open]
     standing = standing_of(layout, [row.section for row in rows])
+    own = {one.letter for one in members if one.job_id == job.pk} or {""}
     lost = [cut for row in rows for cut in row.lost]
-    needed = _needed_again(job, lost)
+    needed = _needed_again(job, [cut for cut in lost if cut.letter in own])
+    has_offcuts = any(row.offcuts for row in rows)
     return {
         "part": "job",
         "job": job,
@@ -234,14 +243,25 @@ def layout_context(job: Job, layout: Layout, shop: Shop) -> dict[str, Any]:
         "standing": standing,
         "figures": figures_of(data, shop),
         "picture": _picture(data, shapes, standing),
+        "along": lies,
+        "members": members_rows(members, [row.section for row in rows]),
+        "left": [one for one in members if one.left_because],
+        "lost_by": [
+            one.job
+            for one in members
+            if one.job_id != job.pk and any(cut.letter == one.letter for cut in lost)
+        ],
+        "offcut_place": _offcut_place() if has_offcuts else "",
         "is_too_long": data is not None and _is_too_long(layout, data),
         "rows": rows,
-        "time": minutes_words(sum(row.section.seconds for row in rows)),
+        "time": time_words(sum(row.section.seconds for row in rows), ratio),
+        "time_source": source_words(ratio),
         "to_cut": sum(row.is_open for row in rows),
         "may_drop": not ticked and standing.name not in ("cut", "spoiled", "dropped"),
+        "may_arrange": not why_not_by_hand(layout, [row.section for row in rows]),
         "reasons": REASON_ROWS,
         "needed": needed,
-        "rolls": _rolls_again(job, layout) if needed and not why_not(job) else [],
+        "rolls": _rolls_again(job, layout, needed) if needed and not why_not(job) else [],
         "default_s": SECONDS[0],
         "notes": layout.notes or (data or {}).get("notes", []),
     }
@@ -253,10 +273,17 @@ def _picture(data: Any, shapes: Any, standing: LayoutStanding) -> Drawn | None:
     return drawn(data, shapes, with_bound=not standing.is_kept)
 
 
-def _rolls_again(job: Job, layout: Layout) -> list[Free]:
-    return with_first_choice(
+def _offcut_place() -> str:
+    """Where the offcut lies that was kept last: the next one probably goes there too."""
+    rows = Roll.objects.filter(cut_from__isnull=False, is_finished=False).exclude(place="")
+    return rows.order_by("-pk").values_list("place", flat=True).first() or ""
+
+
+def _rolls_again(job: Job, layout: Layout, needed: list[Cut]) -> list[Free]:
+    rolls = with_first_choice(
         free_rolls(job), width_mm=float(layout.roll.width_mm), roll=layout.roll
     )
+    return offcuts_first(rolls, [cut.piece for cut in needed], lot=layout.roll.lot)
 
 
 def _needed_again(job: Job, lost: list[Cut]) -> list[Cut]:
@@ -282,22 +309,72 @@ def _is_too_long(layout: Layout, data: dict[str, Any]) -> bool:
     )
 
 
-def section_rows(layout: Layout, shapes: Any) -> list[SectionRow]:
-    """The sections of a kept layout with their pieces; two queries."""
+def section_rows(
+    layout: Layout,
+    shapes: Any,
+    members: Sequence[Member] = (),
+    *,
+    lies: Along = NOWHERE,
+    ratio: TimeRatio,
+) -> list[SectionRow]:
+    """The sections of a kept layout with their pieces; two queries, and those of other parts."""
+    by_number = {lie.number: lie for lie in lies.lies}
+    offcuts = _offcut_rows(layout)
     sections = list(layout.sections.select_related("cut_by"))
     if not sections or layout.found is None:
         return []
     cuts: dict[int, list[Cut]] = {section.pk: [] for section in sections}
     rows = Cut.objects.filter(section__in=sections).select_related("piece", "weeded_by")
-    for cut in rows.order_by("number"):
+    for cut in rows.order_by("letter", "number"):
         cuts[cut.section_id].append(cut)
+    added = added_to(sections)
     return [
         SectionRow(
             section=section,
-            picture=drawn(layout.found, shapes, section=section.number - 1),
+            picture=drawn(
+                layout.found,
+                shapes,
+                section=section.number - 1,
+                faults=_hits(by_number.get(section.number), section),
+                offcuts=[
+                    (
+                        one.offcut.start_mm,
+                        one.offcut.low_mm,
+                        one.offcut.length_mm,
+                        one.offcut.width_mm,
+                    )
+                    for one in offcuts.get(section.pk, ())
+                ],
+            ),
             cuts=cuts[section.pk],
-            time=minutes_words(section.seconds),
+            time=section_words(section, ratio),
             unweeded=sum(cut.state == Cut.State.CUT for cut in cuts[section.pk]),
+            added=added[section.pk],
+            lie=by_number.get(section.number),
+            gap_mm=gap_mm(section),
+            offcuts=offcuts.get(section.pk, ()),
+            whose={one.letter: one.job.number for one in members},
         )
         for section in sections
     ]
+
+
+def _offcut_rows(layout: Layout) -> dict[int, list[OffcutRow]]:
+    """What cut sections leave, by the sections' keys; one query, and more for what is open."""
+    rows = Offcut.objects.filter(section__layout=layout, section__state=Section.State.CUT)
+    offcuts = list(rows.select_related("roll", "settled_by"))
+    is_open = [one for one in offcuts if one.state == Offcut.State.OPEN]
+    worth = worth_of(is_open, layout.roll, layout.job, the_shop()) if is_open else {}
+    found: dict[int, list[OffcutRow]] = {}
+    for one in offcuts:
+        row = OffcutRow(offcut=one, worth=worth.get(one.pk))
+        found.setdefault(one.section_id, []).append(row)
+    return found
+
+
+def _hits(lie: Lie | None, section: Section) -> list[tuple[float, float]]:
+    """Faults under a section, along its layout."""
+    if lie is None:
+        return []
+    to_layout = section.start_mm - lie.start_mm
+    return [(place.start_mm + to_layout, place.end_mm + to_layout) for place in lie.hits]

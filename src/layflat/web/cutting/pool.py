@@ -1,7 +1,9 @@
 """Which pieces of a job still need film."""
 
+from collections.abc import Collection
+
 from layflat.web.cover.models import Outcome, Piece
-from layflat.web.cutting.models import Cut, Layout
+from layflat.web.cutting.models import Cut, Layout, Member
 from layflat.web.jobs.models import Job
 from layflat.web.offer.accepted import accepted_outcome
 
@@ -24,6 +26,17 @@ def without_film(outcome: Outcome) -> list[Piece]:
 
 
 def being_laid_out(job: Job) -> set[int]:
-    """Numbers of the pieces that searches of this job are laying out."""
-    searching = Layout.objects.filter(job=job, state=Layout.State.SEARCHING)
-    return {number for numbers in searching.values_list("pieces", flat=True) for number in numbers}
+    """Numbers of the pieces that searches of this job are laying out, or layouts it shares."""
+    return being_laid_out_of([job.pk]).get(job.pk, set())
+
+
+def being_laid_out_of(jobs: Collection[int]) -> dict[int, set[int]]:
+    """The same of several jobs, by their keys; two queries."""
+    searching = Layout.State.SEARCHING
+    own = Layout.objects.filter(job__in=jobs, state=searching, members__isnull=True)
+    shared = Member.objects.filter(job__in=jobs, layout__state=searching)
+    found: dict[int, set[int]] = {}
+    for rows in (own, shared):
+        for job, numbers in rows.order_by().values_list("job", "pieces"):
+            found.setdefault(job, set()).update(numbers)
+    return found

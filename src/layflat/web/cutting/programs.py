@@ -11,7 +11,16 @@ from typing import Any, Final
 from shapely import Polygon
 
 from layflat.base import Progress, part_of
-from layflat.cut import CutProgram, Machine, cut_report, program
+from layflat.cut import (
+    NO_WISHES,
+    CutProgram,
+    Machine,
+    SectionProgram,
+    Wishes,
+    cut_report,
+    program,
+    witnessed,
+)
 from layflat.nest import Layout, layout_drawing, placed_pattern
 from layflat.pattern import Pattern, place, to_polygon
 from layflat.web.cover.order import TURNS_DEG, usual_machine
@@ -34,6 +43,7 @@ class MadeSection:
         hpgl: its program.
         simulated: JSON, see `layflat.web.cutting.simulated`.
         seconds: that cutting it is estimated to take.
+        program: all that is known of its program.
     """
 
     number: int
@@ -44,6 +54,7 @@ class MadeSection:
     hpgl: bytes
     simulated: bytes
     seconds: float
+    program: SectionProgram
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,13 +73,22 @@ class Made:
 
 
 def make_programs(
-    found: Mapping[str, Any], patterns: Mapping[int, Pattern], *, progress: Progress
+    found: Mapping[str, Any],
+    patterns: Mapping[int, Pattern],
+    *,
+    machine: Machine | None = None,
+    every_mm: float | None = None,
+    wishes: Wishes = NO_WISHES,
+    progress: Progress,
 ) -> Made:
     """The programs of a stored layout, section by section.
 
     Args:
         found: the layout, see `layflat.web.cutting.stored`.
         patterns: of its pieces, by number.
+        machine: that they are made for; None for the usual one.
+        every_mm: after how much feed the head returns to a witness mark; None without marks.
+        wishes: weed lines, and what holds pieces.
         progress: told what is being done.
 
     Raises:
@@ -77,8 +97,18 @@ def make_programs(
     layout = layout_of(found, patterns)
     progress("checking the layout", 0.0)
     check_stored(layout, patterns, turns_deg=TURNS_DEG)
-    machine = usual_machine(roll_width_mm=layout.stock.width_mm)
-    cut = program(layout_drawing(layout), machine, progress=part_of(progress, start=0.1, end=0.9))
+    if machine is None:
+        machine = usual_machine(roll_width_mm=layout.stock.width_mm)
+    drawing = layout_drawing(layout)
+    cut = program(
+        drawing,
+        machine,
+        wishes=wishes,
+        progress=part_of(progress, start=0.1, end=0.8),
+    )
+    if every_mm is not None:
+        progress("setting witness marks", 0.8)
+        cut = witnessed(cut, drawing, machine, every_mm=every_mm)
     progress("simulating the cut", 0.9)
     report = cut_report(cut)
     del report["sections"]
@@ -107,6 +137,7 @@ def _section(cut: CutProgram, layout: Layout, machine: Machine, index: int) -> M
             pieces={item.number: _within(placed_pattern(item), section.start_mm) for item in held},
         ),
         seconds=section.seconds,
+        program=section,
     )
 
 

@@ -1,8 +1,11 @@
 """How much of a roll a job's layouts may use, and what they keep of it for themselves."""
 
+from collections import Counter
+from collections.abc import Iterable
+
 from django.db.models import Sum
 
-from layflat.web.cutting.models import Layout, Section
+from layflat.web.cutting.models import Layout, Section, Share
 from layflat.web.jobs.models import Job
 from layflat.web.people.models import Person
 from layflat.web.stock.booking import free_mm, release, reserve
@@ -15,7 +18,12 @@ def available_mm(roll: Roll, job: Job) -> int:
 
     That is what is free, and what the job has reserved beyond the sections it is still to cut.
     """
-    return free_mm(roll) + _spare_mm(roll, job)
+    return available_for(roll, [job])
+
+
+def available_for(roll: Roll, jobs: Iterable[Job]) -> int:
+    """What one more layout that jobs share may use of *roll*, as `available_mm` for each."""
+    return free_mm(roll) + sum(_spare_mm(roll, job) for job in jobs)
 
 
 def keep_film(roll: Roll, job: Job, length_mm: int, *, who: Person | None) -> None:
@@ -60,11 +68,24 @@ def _reserved_mm(roll: Roll, job: Job) -> int:
 
 
 def _planned_mm(roll: Roll, job: Job) -> int:
-    sections = Section.objects.filter(
+    return planned_of(job).get(roll.pk, 0)
+
+
+def planned_of(job: Job) -> Counter[int]:
+    """What a job's sections that are still to be cut need, by roll; its shares of shared ones."""
+    own = Section.objects.filter(
         layout__job=job,
-        layout__roll=roll,
         layout__state=Layout.State.KEPT,
         state=Section.State.OPEN,
+        shares__isnull=True,
     )
-    planned: int = sections.aggregate(sum=Sum("film_mm"))["sum"] or 0
-    return planned
+    shared = Share.objects.filter(
+        job=job, section__layout__state=Layout.State.KEPT, section__state=Section.State.OPEN
+    )
+    found: Counter[int] = Counter()
+    for roll, film_mm in (
+        *own.order_by().values_list("layout__roll").annotate(Sum("film_mm")),
+        *shared.order_by().values_list("section__layout__roll").annotate(Sum("film_mm")),
+    ):
+        found[roll] += film_mm
+    return found

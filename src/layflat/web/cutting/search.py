@@ -6,27 +6,29 @@ from typing import Any, Final
 
 from layflat.base import LayflatError, Progress
 from layflat.nest import Layout as Laid
-from layflat.nest import Request, Stock, place
+from layflat.nest import Request, place
 from layflat.papers import panel_title
+from layflat.pattern import Pattern
 from layflat.web.cutting.models import Layout
 from layflat.web.cutting.patterns import read_patterns
-from layflat.web.cutting.shapes import shapes_json
-from layflat.web.cutting.stored import layout_json
-from layflat.web.files.store import keep
+from layflat.web.cutting.shapes import kept_shapes
+from layflat.web.cutting.stored import layout_json, layout_of, stock_of
 
 TASK: Final = "cutting.lay"
 WRITE_S: Final = 0.5
 """The least time between two writes: a person watches, a database has more to do."""
-_MOST_BYTES = 20_000_000
 
 
 def search(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
     """Lay pieces out on a roll, each better layout written to the layout's row as it is found.
 
     Args:
-        inputs: `layout`, the row's key; `pieces`, pattern files by number; `stock` with
-            `width_mm`, `edge_margin_mm`, `end_margin_mm`, `length_mm`; `gap_mm`,
-            `max_section_mm`, `turns_deg`, `seconds`, `seed`.
+        inputs: `layout`, the row's key; `pieces`, pattern files by number; `stock`, see
+            `layflat.web.cutting.stored.stock_json`; `gap_mm`,
+            `max_section_mm`, `turns_deg`, `seconds`, `seed`; `lay`, turns in laying by number: what
+            is laid first is cut first, as far as whole sections can. Where the search goes on from
+            what somebody arranged by hand, `hand`, that layout as it is stored, and `pinned`, the
+            numbers of its pieces that stay where they are.
         progress: told the length and yield beside the lower bound.
 
     Returns:
@@ -37,17 +39,13 @@ def search(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
             all the same.
     """
     patterns = read_patterns(inputs["pieces"])
-    shapes = keep(
-        [shapes_json(patterns)],
-        name="shapes.json",
-        media_type="application/json",
-        most_bytes=_MOST_BYTES,
-        who=None,
-    )
+    shapes = kept_shapes(patterns)
     Layout.objects.filter(pk=inputs["layout"]).update(shapes=shapes)
     numbers = {pattern.name: number for number, pattern in patterns.items()}
-    board = _Board(inputs["layout"], numbers)
-    turns = tuple(inputs["turns_deg"])
+    # What was arranged by hand says for good how its pieces may be turned.
+    told_on: dict[str, Any] = {"turns_deg": inputs["turns_deg"]} if "hand" in inputs else {}
+    board = _Board(inputs["layout"], numbers, told_on)
+    turns, lay = tuple(inputs["turns_deg"]), inputs.get("lay", {})
 
     def told(step: str, fraction: float) -> None:
         board.write_when_due()
@@ -55,14 +53,18 @@ def search(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
 
     try:
         layout = place(
-            [Request(pattern=pattern, turns_deg=turns) for pattern in patterns.values()],
-            Stock(**inputs["stock"]),
+            [
+                Request(pattern=pattern, turns_deg=turns, lay=lay.get(str(number)))
+                for number, pattern in patterns.items()
+            ],
+            stock_of(inputs["stock"]),
             gap_mm=inputs["gap_mm"],
             seconds=inputs["seconds"],
             seed=inputs["seed"],
             max_section_mm=inputs["max_section_mm"],
             progress=told,
             watch=board.show,
+            **_by_hand(inputs, patterns),
         )
     except LayflatError as error:
         board.write()
@@ -75,11 +77,22 @@ def search(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
     return {"length_mm": layout.length_mm}
 
 
+def _by_hand(inputs: Mapping[str, Any], patterns: Mapping[int, Pattern]) -> dict[str, Any]:
+    """What `place` is told of an arrangement that the search goes on from; nothing without one."""
+    if "hand" not in inputs:
+        return {}
+    hand = layout_of(inputs["hand"], patterns)
+    pinned = [item for item in hand.placements if item.number in inputs["pinned"]]
+    return {"known": [hand], "pinned": pinned}
+
+
 class _Board:
     """What people see of a search: the best layout in its row, written now and then."""
 
-    def __init__(self, pk: int, numbers: Mapping[str, int]) -> None:
-        self._pk, self._numbers = pk, numbers
+    def __init__(
+        self, pk: int, numbers: Mapping[str, int], told_on: dict[str, Any] | None = None
+    ) -> None:
+        self._pk, self._numbers, self._told_on = pk, numbers, told_on or {}
         row = Layout.objects.values("so_far").get(pk=pk)
         # A search that broke off may have found a better one than this finds at first.
         self._best_mm = row["so_far"]["length_mm"] if row["so_far"] else float("inf")
@@ -100,7 +113,7 @@ class _Board:
         """Write what waits; nothing once somebody keeps a layout or drops it."""
         if self._waiting is None:
             return
-        so_far = layout_json(self._waiting, self._numbers)
+        so_far = layout_json(self._waiting, self._numbers) | self._told_on
         rows = Layout.objects.filter(pk=self._pk, state=Layout.State.SEARCHING, found__isnull=True)
         rows.update(so_far=so_far)
         self._waiting, self._written_at = None, time.monotonic()

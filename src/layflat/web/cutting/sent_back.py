@@ -2,7 +2,8 @@
 
 from layflat.base import InputError
 from layflat.web.cutting.keeping import drop
-from layflat.web.cutting.models import Layout
+from layflat.web.cutting.leaving import leave
+from layflat.web.cutting.models import Layout, Member
 from layflat.web.jobs.models import Job
 
 
@@ -12,8 +13,18 @@ def let_go(job: Job) -> str:
     Returns:
         What was done, in a sentence; "" when there was nothing.
     """
-    done, stays = [], []
-    for layout in job.layouts.exclude(state__in=(Layout.State.DROPPED, Layout.State.CUT)):
+    done, stays, left = [], [], []
+    over = (Layout.State.DROPPED, Layout.State.CUT)
+    shared = Member.objects.filter(job=job, left_because="").exclude(layout__state__in=over)
+    for one in shared.select_related("layout__job"):
+        try:
+            left.append(
+                leave(one.layout, job, because="it was sent back, and its cover may change")
+            )
+        except InputError:
+            stays.append(str(one.layout.number))
+    own = job.layouts.filter(members__isnull=True).exclude(state__in=over)
+    for layout in own:
         try:
             drop(layout, who=None)
         except InputError:
@@ -21,7 +32,7 @@ def let_go(job: Job) -> str:
             stays.append(str(layout.number))
         else:
             done.append(str(layout.number))
-    sentences = []
+    sentences = left
     if done:
         sentences.append(f"{_called(done)} dropped; what was reserved of the roll is free.")
     if stays:

@@ -12,15 +12,29 @@ import shapely
 
 from layflat.papers import panel_title
 from layflat.pattern import Pattern, coarse_polygon
+from layflat.web.files.models import StoredFile
+from layflat.web.files.store import keep as keep_file
 
 _DRAWN_MM: Final = 1.0
 """A pixel on a screen is some millimetres of the roll."""
+_MOST_BYTES: Final = 20_000_000
 
 
-def shapes_json(patterns: Mapping[int, Pattern]) -> bytes:
-    """The drawn shapes of pieces by number, as the JSON above, and their titles."""
+def shapes_json(patterns: Mapping[int, Pattern] | Mapping[str, Pattern]) -> bytes:
+    """The drawn shapes of pieces by number, or name, as the JSON above, and their titles."""
     pieces = {str(number): _shape(pattern) for number, pattern in patterns.items()}
     return json.dumps({"pieces": pieces}, separators=(",", ":")).encode()
+
+
+def kept_shapes(patterns: Mapping[int, Pattern]) -> StoredFile:
+    """The drawn shapes of pieces as a kept file."""
+    return keep_file(
+        [shapes_json(patterns)],
+        name="shapes.json",
+        media_type="application/json",
+        most_bytes=_MOST_BYTES,
+        who=None,
+    )
 
 
 def _shape(pattern: Pattern) -> dict[str, Any]:

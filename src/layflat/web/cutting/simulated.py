@@ -15,7 +15,7 @@ import shapely
 from shapely import LineString, Polygon
 
 from layflat.base import FloatArray
-from layflat.cut import Machine, SectionProgram, read_hpgl, run_seconds, simulate
+from layflat.cut import Machine, SectionProgram, landed, read_hpgl, simulate, stroke_seconds
 
 _DRAWN_MM: Final = 0.1
 
@@ -35,7 +35,8 @@ def simulated_json(
         width_mm: of the roll.
         pieces: where they lie in the section, by number.
     """
-    strokes = read_hpgl(section.hpgl, units_per_mm=machine.units_per_mm)
+    told = read_hpgl(section.hpgl, units_per_mm=machine.units_per_mm)
+    strokes = landed(told, machine)
     path = simulate(strokes, knife_offset_mm=machine.knife_offset_mm)
     tips = dict(zip(path.strokes, path.cuts, strict=True))
     lines = []
@@ -43,7 +44,7 @@ def simulated_json(
         lines.append(
             {
                 "down": stroke.down,
-                "seconds": round(_seconds(stroke.points_mm, stroke.down, machine), 3),
+                "seconds": round(stroke_seconds(stroke, machine), 3),
                 "piece": _piece(tips[i], pieces) if stroke.down else 0,
                 "points": _thinned(tips[i] if stroke.down else stroke.points_mm),
             }
@@ -55,16 +56,6 @@ def simulated_json(
         "lines": lines,
     }
     return json.dumps(whole, separators=(",", ":")).encode()
-
-
-def _seconds(points: FloatArray, down: bool, machine: Machine) -> float:
-    run = run_seconds(
-        points,
-        speed_mm_s=machine.cut_speed_mm_s if down else machine.travel_speed_mm_s,
-        acceleration_mm_s2=machine.acceleration_mm_s2,
-        deviation_mm=machine.junction_deviation_mm,
-    )
-    return run + (2.0 * machine.knife_move_s if down else 0.0)
 
 
 def _piece(tip: FloatArray, pieces: Mapping[int, Polygon]) -> int:

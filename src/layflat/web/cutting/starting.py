@@ -6,6 +6,7 @@ from typing import Any, Final
 from django.conf import settings
 
 from layflat.base import InputError
+from layflat.nest import Stock
 from layflat.web.cover.order import (
     EDGE_MARGIN_MM,
     END_MARGIN_MM,
@@ -14,11 +15,14 @@ from layflat.web.cover.order import (
     SEED,
     TURNS_DEG,
 )
-from layflat.web.cutting.models import Layout
+from layflat.web.cutting.along import stretches
+from layflat.web.cutting.film import laying_turn
+from layflat.web.cutting.models import Layout, next_number
 from layflat.web.cutting.patterns import pattern_files
 from layflat.web.cutting.pool import being_laid_out, to_lay_out
 from layflat.web.cutting.reserved import available_mm
 from layflat.web.cutting.search import TASK
+from layflat.web.cutting.stored import stock_json
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.offer.accepted import accepted_outcome
 from layflat.web.people.models import Person
@@ -79,10 +83,10 @@ def begin(
     length_mm = available_mm(stock, job)
     if stock.is_finished or length_mm < _LEAST_MM:
         raise InputError(f"Nothing is free of {stock}; take another roll.")
-    last = job.layouts.order_by("-number").values_list("number", flat=True).first()
+    faults = stretches(stock, length_mm=length_mm)
     layout = Layout.objects.create(
         job=job,
-        number=(last or 0) + 1,
+        number=next_number(job),
         outcome=outcome,
         roll=stock,
         pieces=wanted,
@@ -91,15 +95,19 @@ def begin(
     inputs: dict[str, Any] = {
         "layout": layout.pk,
         "pieces": pattern_files(pool[number] for number in wanted),
-        "stock": {
-            "width_mm": float(stock.width_mm),
-            "edge_margin_mm": EDGE_MARGIN_MM,
-            "end_margin_mm": END_MARGIN_MM,
-            "length_mm": float(length_mm),
-        },
+        "stock": stock_json(
+            Stock(
+                width_mm=float(stock.width_mm),
+                edge_margin_mm=EDGE_MARGIN_MM,
+                end_margin_mm=END_MARGIN_MM,
+                length_mm=float(length_mm),
+                faults=faults,
+            )
+        ),
         "gap_mm": GAP_MM,
         "max_section_mm": MAX_SECTION_MM,
         "turns_deg": list(TURNS_DEG),
+        "lay": {str(number): laying_turn(pool[number]) for number in wanted},
         "seconds": float(seconds) if settings.LAYOUT_S is None else settings.LAYOUT_S,
         "seed": SEED,
     }
@@ -109,7 +117,8 @@ def begin(
     write_event(
         "cutting.search",
         f"Layout {layout.number}: {count} piece{'' if count == 1 else 's'} on {stock}, lot "
-        f"{stock.lot}, of which {film_length(length_mm, the_shop())} may be used.",
+        f"{stock.lot}, of which {film_length(length_mm, the_shop())} may be used"
+        + (f", {len(faults)} fault{'' if len(faults) == 1 else 's'} left out." if faults else "."),
         who=who,
         job=job,
         after={"layout": layout.pk, "roll": stock.pk, "pieces": wanted},

@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import Any, Final
 
 from layflat.base import CheckError, InputError
-from layflat.nest import Layout, Placement, Request, Section, Stock, check_layout
+from layflat.nest import Layout, Placement, Request, Section, Stock, Stretch, check_layout
 from layflat.pattern import Pattern, pattern_area_mm2
 
 FORM: Final = "layflat layout 1"
@@ -23,20 +23,14 @@ def layout_json(layout: Layout, numbers: Mapping[str, int]) -> dict[str, Any]:
         numbers: of the pieces, by the names of their patterns.
 
     Returns:
-        `form`; `stock` with `width_mm`, `edge_margin_mm`, `end_margin_mm`, `length_mm`; `gap_mm`;
+        `form`; `stock` as `stock_json` writes it; `gap_mm`;
         `placements`, in the order of cutting, with `piece`, `section` (from 0), `turn_deg`, `x_mm`,
         `y_mm`; `sections`, each its start and end in mm; `length_mm`, `area_mm2`, `bound_mm`,
         `seed`, `seconds`, `notes`.
     """
-    stock = layout.stock
     return {
         "form": FORM,
-        "stock": {
-            "width_mm": stock.width_mm,
-            "edge_margin_mm": stock.edge_margin_mm,
-            "end_margin_mm": stock.end_margin_mm,
-            "length_mm": stock.length_mm,
-        },
+        "stock": stock_json(layout.stock),
         "gap_mm": layout.gap_mm,
         "placements": [
             {
@@ -58,6 +52,31 @@ def layout_json(layout: Layout, numbers: Mapping[str, int]) -> dict[str, Any]:
     }
 
 
+def stock_json(stock: Stock) -> dict[str, Any]:
+    """Stock as plain values for JSON.
+
+    Returns:
+        `width_mm`, `edge_margin_mm`, `end_margin_mm`, `length_mm`, and `faults`, each with
+        `start_mm`, `end_mm`, `reason`.
+    """
+    return {
+        "width_mm": stock.width_mm,
+        "edge_margin_mm": stock.edge_margin_mm,
+        "end_margin_mm": stock.end_margin_mm,
+        "length_mm": stock.length_mm,
+        "faults": [
+            {"start_mm": one.start_mm, "end_mm": one.end_mm, "reason": one.reason}
+            for one in stock.faults
+        ],
+    }
+
+
+def stock_of(data: Mapping[str, Any]) -> Stock:
+    """The stock that `stock_json` wrote; without `faults` it is of before there were any."""
+    faults = tuple(Stretch(**one) for one in data.get("faults", ()))
+    return Stock(**{**data, "faults": faults})
+
+
 def layout_of(data: Mapping[str, Any], patterns: Mapping[int, Pattern]) -> Layout:
     """The layout that `layout_json` wrote, its pieces with their numbers in the job.
 
@@ -76,7 +95,7 @@ def layout_of(data: Mapping[str, Any], patterns: Mapping[int, Pattern]) -> Layou
     if missing:
         raise InputError(f"The layout names piece {min(missing)}, which has no pattern.")
     return Layout(
-        stock=Stock(**data["stock"]),
+        stock=stock_of(data["stock"]),
         gap_mm=data["gap_mm"],
         placements=tuple(
             Placement(

@@ -4,15 +4,28 @@ Each function works on a locked job within a transaction, and raises an InputErr
 """
 
 import datetime
-from collections.abc import Collection, Iterable
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Final
 
 from layflat.base import InputError
+from layflat.web.cutting.additions import why_busy
 from layflat.web.cutting.film import in_words
 from layflat.web.cutting.models import Cut, Layout, Section
+from layflat.web.cutting.offcuts import reopen_with
 from layflat.web.cutting.reserved import keep_planned, let_go
+from layflat.web.cutting.sharing import (
+    lock_all,
+    members_of,
+    sections_of_job,
+    shares_of,
+    split,
+    tell,
+)
 from layflat.web.cutting.step import end_when_all_weeded, is_all_weeded, reopen
+from layflat.web.cutting.times import note_time
 from layflat.web.jobs.models import Job
+from layflat.web.offer.words import capital
 from layflat.web.people.models import Person
 from layflat.web.people.shop import shop_time, shown_length, the_shop
 from layflat.web.record.models import write_event
@@ -26,6 +39,7 @@ REASONS: Final = {
     "knife": "the knife lifted or tore",
     "dirt": "dirt under or on the film",
     "force": "the knife's force was wrong",
+    "stop": "the machine stopped in the middle",
     "other": "",
 }
 """Why a section is spoiled, by the name that a form sends; "other" needs words."""
@@ -35,37 +49,51 @@ _MOST_MORE_MM: Final = 1000
 
 
 def section_of(job: Job, key: int) -> Section:
-    """A section of a job.
+    """A section of a locked job, all jobs that share it locked too.
 
     Raises:
         InputError: there is none.
     """
     found = (
         Section.objects.select_related("layout__roll", "layout__job", "cut_by")
-        .filter(pk=key, layout__job=job)
+        .filter(sections_of_job(job), pk=key)
         .first()
     )
     if found is None:
         raise InputError("There is no such section any more; look at the layout again.")
+    lock_all(found.layout, job)
     return found
 
 
 def cut_of(job: Job, key: int) -> Cut:
-    """A piece of film of a job.
+    """A piece of film of a section of a locked job, all jobs that share the section locked too.
 
     Raises:
         InputError: there is none.
     """
     rows = Cut.objects.select_related("section__layout__job", "piece", "weeded_by", "lost_by")
-    found = rows.filter(pk=key, section__layout__job=job).first()
-    if found is None:
+    found = rows.filter(pk=key).first()
+    mine = Section.objects.filter(sections_of_job(job))
+    if found is None or not mine.filter(pk=found.section_id).exists():
         raise InputError("There is no such piece of film any more; look at the layout again.")
+    lock_all(found.section.layout, job)
     return found
+
+
+def begin_cutting(section: Section, *, who: Person | None, at: datetime.datetime) -> str:
+    """Say that the machine begins to cut a section, so that its time is known; again anew."""
+    _require_open(section)
+    section.begun_at = at
+    section.save(update_fields=["begun_at"])
+    sentence = f"{_called(section)} is being cut."
+    _note("cutting.begun", sentence, section, who=who)
+    return sentence
 
 
 def tick_cut(section: Section, *, who: Person | None, at: datetime.datetime) -> str:
     """Say that a section is cut: its film leaves the roll. Answers what was done."""
     _require_open(section)
+    note_time(section, since=section.begun_at, until=at)
     _book(section, section.film_mm, Movement.Kind.CUT, who=who)
     section.cuts.filter(state=Cut.State.PLACED).update(state=Cut.State.CUT)
     _end(section, Section.State.CUT, who=who, at=at)
@@ -82,6 +110,7 @@ def tick_spoiled(
     note: str,
     lost: Collection[int] | None,
     film_mm: int | None,
+    good: float = 0.0,
     who: Person | None,
     at: datetime.datetime,
 ) -> str:
@@ -93,6 +122,8 @@ def tick_spoiled(
         note: more words; needed for "other".
         lost: keys of the pieces of film that are lost; None for all.
         film_mm: that is lost, whole millimetres, 0 or more; None for the section's.
+        good: from 0 to 1, the part of that film that whole pieces take with their share of waste:
+            it is booked as cut, the rest as spoiled.
         who: says so.
         at: when.
     """
@@ -112,8 +143,11 @@ def tick_spoiled(
             f"A spoiled section loses between 0 and {shown_length(most_mm, shop)} of film; look "
             "at the length again."
         )
-    if length_mm:
-        _book(section, length_mm, Movement.Kind.SPOILED, who=who, reason=because)
+    good_mm = round(length_mm * good)
+    gone_mm = Counter(_book(section, good_mm, Movement.Kind.CUT, who=who, source=good_source_of))
+    gone_mm.update(
+        _book(section, length_mm - good_mm, Movement.Kind.SPOILED, who=who, reason=because)
+    )
     for cut in cuts:
         if cut in gone:
             cut.state, cut.lost_because = Cut.State.LOST, because
@@ -123,8 +157,8 @@ def tick_spoiled(
         cut.save(update_fields=["state", "lost_because", "lost_at", "lost_by"])
     section.spoiled_because = because
     _end(section, Section.State.SPOILED, who=who, at=at)
-    _settle(section, section.film_mm - length_mm, who=who)
-    pieces = ", ".join(f"{cut.number} {cut.piece.title}" for cut in gone)
+    _settle(section, gone_mm, who=who)
+    pieces = ", ".join(f"{cut.called} {cut.piece.title}" for cut in gone)
     sentence = (
         f"{_called(section)} is spoiled: {because}. {film_length(length_mm, shop)} of "
         f"{section.layout.roll} lost. To be laid out again: {pieces}."
@@ -139,54 +173,66 @@ def tick_weeded(cuts: Iterable[Cut], *, who: Person | None, at: datetime.datetim
     for cut in cuts:
         if cut.state == Cut.State.WEEDED:
             raise InputError(
-                f"{_capital(in_words(cut))} was weeded already{_by(cut.weeded_by, cut.weeded_at)}."
+                f"{capital(in_words(cut))} was weeded already{_by(cut.weeded_by, cut.weeded_at)}."
             )
         if cut.state != Cut.State.CUT:
             word = Cut.State(cut.state).label
-            raise InputError(f"{_capital(in_words(cut))} cannot be weeded: it is “{word}”.")
+            raise InputError(f"{capital(in_words(cut))} cannot be weeded: it is “{word}”.")
         cut.state, cut.weeded_at, cut.weeded_by = Cut.State.WEEDED, at, who
         cut.save(update_fields=["state", "weeded_at", "weeded_by"])
         done.append(cut)
     if not done:
         raise InputError("Nothing is left to be weeded here.")
-    words = ", ".join(f"{cut.number} {cut.piece.title}" for cut in done)
-    sentence = f"Weeded: {words}."
-    section = done[0].section
-    _note("cutting.weeded", sentence, section, who=who, cuts=[cut.pk for cut in done])
-    ended = end_when_all_weeded(section.layout.job, who=who, at=at)
-    return f"{sentence} {ended}".rstrip()
+    words = ", ".join(f"{cut.called} {cut.piece.title}" for cut in done)
+    said = [f"Weeded: {words}."]
+    layout = done[0].section.layout
+    jobs = {one.letter: one.job for one in members_of(layout)} or {"": layout.job}
+    for letter, job in jobs.items():
+        if own := [cut for cut in done if cut.letter == letter]:
+            _note_film("cutting.weeded", "Weeded", own, job, who=who)
+            said.append(end_when_all_weeded(job, who=who, at=at))
+    return " ".join(filter(None, said))
 
 
 def take_back_weeded(cut: Cut, *, who: Person | None, at: datetime.datetime) -> str:
     """Say that a piece of film is not weeded after all."""
     if cut.state != Cut.State.WEEDED:
         word = Cut.State(cut.state).label
-        raise InputError(f"{_capital(in_words(cut))} is “{word}”; there is no tick to take back.")
-    was_all = is_all_weeded(cut.section.layout.job)
+        raise InputError(f"{capital(in_words(cut))} is “{word}”; there is no tick to take back.")
+    job = cut.job
+    was_all = is_all_weeded(job)
     cut.state, cut.weeded_at, cut.weeded_by = Cut.State.CUT, None, None
     cut.save(update_fields=["state", "weeded_at", "weeded_by"])
-    sentence = f"{_capital(in_words(cut))}, is not weeded after all."
-    _note("cutting.taken-back", sentence, cut.section, who=who, cuts=[cut.pk])
+    _note_film("cutting.taken-back", "Not weeded after all", [cut], job, who=who)
     if was_all:
-        reopen(cut.section.layout.job, who=who, at=at)
-    return sentence
+        reopen(job, who=who, at=at)
+    return f"{capital(in_words(cut))}, is not weeded after all."
 
 
 def take_back_section(section: Section, *, who: Person | None, at: datetime.datetime) -> str:
     """Say that a section is not cut, or not spoiled, after all: its film is on the roll again.
 
-    Refused once a piece of it was laid, or has been given up or laid out anew since.
+    Refused once a piece of it was laid, or has been given up or laid out anew since, or a job that
+    shares it has left its layout.
     """
     if section.state == Section.State.OPEN:
         raise InputError(f"{_called(section)} is not ticked; there is nothing to take back.")
     cuts = list(section.cuts.select_related("piece"))
     for cut in cuts:
         _require_untouched(cut, section)
-    was_all = is_all_weeded(section.layout.job)
+    jobs = [job for job, _ in shares_of(section)]
+    for one in members_of(section.layout):
+        if one.left_because and one.job in jobs:
+            raise InputError(
+                f"Job {one.job.number}, which bears a part of it, has left this layout since; the "
+                "tick stays."
+            )
+    reopen_with(section, who=who)
+    were_all = [job for job in jobs if is_all_weeded(job)]
     # A section that lost no film booked none.
-    source = source_of(section)
-    if Movement.objects.filter(source=source).exists():
-        give_back(source, reason="The tick was taken back.", who=who)
+    for source in (find(section, job) for job in jobs for find in (source_of, good_source_of)):
+        if Movement.objects.filter(source=source).exists():
+            give_back(source, reason="The tick was taken back.", who=who)
     for cut in cuts:
         cut.state, cut.lost_because, cut.lost_at, cut.lost_by = Cut.State.PLACED, "", None, None
         cut.weeded_at, cut.weeded_by = None, None
@@ -194,24 +240,42 @@ def take_back_section(section: Section, *, who: Person | None, at: datetime.date
     word = Section.State(section.state).label
     section.state = Section.State.OPEN
     section.cut_at, section.cut_by, section.spoiled_because = None, None, ""
-    section.save(update_fields=["state", "cut_at", "cut_by", "spoiled_because"])
+    section.begun_at = section.took_s = None
+    section.save(
+        update_fields=["state", "cut_at", "cut_by", "spoiled_because", "begun_at", "took_s"]
+    )
     layout = section.layout
     if layout.state == Layout.State.CUT:
         layout.state = Layout.State.KEPT
         layout.version += 1
         layout.save(update_fields=["state", "version"])
     # A section that was spoiled may have used less of what was reserved than it needs now.
-    keep_planned(locked_roll(layout.roll_id), layout.job, who=who)
+    for job in jobs:
+        keep_planned(locked_roll(layout.roll_id), job, who=who)
     sentence = f"{_called(section)} is not {word} after all; its film is on {layout.roll} again."
     _note("cutting.taken-back", sentence, section, who=who)
-    if was_all:
-        reopen(layout.job, who=who, at=at)
+    for job in were_all:
+        reopen(job, who=who, at=at)
     return sentence
 
 
-def source_of(section: Section) -> str:
+def source_of(section: Section, job: Job) -> str:
     """What a section's takings are booked by: once, and again after they were given back."""
-    return f"section {section.pk}"
+    return f"section {section.pk}{_of(section, job)}"
+
+
+def good_source_of(section: Section, job: Job) -> str:
+    """What the whole pieces' part of a spoiled section's film is booked by."""
+    return f"{good_prefix_of(section)}{_of(section, job)}"
+
+
+def good_prefix_of(section: Section) -> str:
+    """What `good_source_of` begins with, whichever job it is."""
+    return f"section {section.pk}, whole pieces"
+
+
+def _of(section: Section, job: Job) -> str:
+    return f", job {job.pk}" if section.layout.is_shared else ""
 
 
 def _require_open(section: Section) -> None:
@@ -221,10 +285,12 @@ def _require_open(section: Section) -> None:
         raise InputError(f"{_called(section)} was ticked as {word} already{by}.")
     if section.layout.state != Layout.State.KEPT:
         raise InputError(f"Layout {section.layout.number} is not used; there is nothing to cut.")
+    if sentence := why_busy(section):
+        raise InputError(sentence)
 
 
 def _require_untouched(cut: Cut, section: Section) -> None:
-    called = _capital(in_words(cut))
+    called = capital(in_words(cut))
     if cut.state == Cut.State.LAID:
         raise InputError(f"{called}, lies on the car; the tick stays.")
     if cut.state != Cut.State.LOST:
@@ -240,32 +306,44 @@ def _require_untouched(cut: Cut, section: Section) -> None:
 
 
 def _book(
-    section: Section, length_mm: int, kind: Movement.Kind, *, who: Person | None, reason: str = ""
-) -> None:
-    roll = locked_roll(section.layout.roll_id)
-    source = source_of(section)
-    take(
-        roll,
-        length_mm,
-        kind=kind,
-        job=section.layout.job,
-        who=who,
-        source=source,
-        reason=reason or f"{_called(section)}.",
-    )
+    section: Section,
+    length_mm: int,
+    kind: Movement.Kind,
+    *,
+    who: Person | None,
+    reason: str = "",
+    source: Callable[[Section, Job], str] = source_of,
+) -> dict[int, int]:
+    """Take film for each job of a section by its share; answers how much, by the jobs' keys."""
+    roll, shares = locked_roll(section.layout.roll_id), shares_of(section)
+    found = split(length_mm, {job.pk: share_mm for job, share_mm in shares})
+    for job, _ in shares:
+        if found[job.pk]:
+            take(
+                roll,
+                found[job.pk],
+                kind=kind,
+                job=job,
+                who=who,
+                source=source(section, job),
+                reason=reason or f"{_called(section)}.",
+            )
+    return found
 
 
-def _settle(section: Section, rest_mm: int, *, who: Person | None) -> None:
-    """Set right what is reserved once a spoiled section has lost *rest_mm* less than it was to.
+def _settle(section: Section, gone_mm: Mapping[int, int], *, who: Person | None) -> None:
+    """Set right what is reserved once a spoiled section has lost so much for each of its jobs.
 
     What it lost more came out of what other sections of the job need; as much of that as is free
     is reserved anew.
     """
-    roll, job = locked_roll(section.layout.roll_id), section.layout.job
-    if rest_mm > 0:
-        let_go(roll, job, rest_mm, who=who)
-    elif rest_mm < 0:
-        keep_planned(roll, job, who=who, most_mm=free_mm(roll))
+    roll = locked_roll(section.layout.roll_id)
+    for job, share_mm in shares_of(section):
+        rest_mm = share_mm - gone_mm[job.pk]
+        if rest_mm > 0:
+            let_go(roll, job, rest_mm, who=who)
+        elif rest_mm < 0:
+            keep_planned(roll, job, who=who, most_mm=free_mm(roll))
 
 
 def _end(
@@ -291,16 +369,15 @@ def _because(reason: str, note: str) -> str:
     return (f"{REASONS[reason]}: {note}" if note else REASONS[reason])[:200]
 
 
-def _note(
-    kind: str,
-    sentence: str,
-    section: Section,
-    *,
-    who: Person | None,
-    cuts: list[int] | None = None,
-) -> None:
-    after = {"section": section.pk, **({"cuts": cuts} if cuts else {})}
-    write_event(kind, sentence, who=who, job=section.layout.job, after=after)
+def _note(kind: str, sentence: str, section: Section, *, who: Person | None) -> None:
+    tell(kind, sentence, section.layout, who=who, after={"section": section.pk})
+
+
+def _note_film(kind: str, done: str, cuts: Sequence[Cut], job: Job, *, who: Person | None) -> None:
+    """Write what was done with pieces of film of one job and one section."""
+    words = ", ".join(f"{cut.number} {cut.piece.title}" for cut in cuts)
+    after = {"section": cuts[0].section_id, "cuts": [cut.pk for cut in cuts]}
+    write_event(kind, f"{done}: {words}.", who=who, job=job, after=after)
 
 
 def _called(section: Section) -> str:
@@ -310,7 +387,3 @@ def _called(section: Section) -> str:
 def _by(who: Person | None, at: datetime.datetime | None) -> str:
     by = f" by {who.shown}" if who else ""
     return f"{by} at {shop_time(at, the_shop()):%H:%M}" if at else by
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]

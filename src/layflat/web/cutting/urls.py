@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from layflat.web.cutting import views
+from layflat.web.cutting import by_hand_views, views
 
 app_name = "cutting"
 _FILM = "<str:number>/film/"
@@ -14,6 +14,10 @@ urlpatterns = [
     path(_LAYOUT, views.layout, name="layout"),
     path(f"{_LAYOUT}so-far/", views.so_far, name="so-far"),
     path(f"{_LAYOUT}shapes.json", views.shapes, name="shapes"),
+    path(f"{_LAYOUT}by-hand/", by_hand_views.page, name="by-hand"),
+    path(f"{_LAYOUT}by-hand/outlines.json", by_hand_views.shapes, name="by-hand-outlines"),
+    path(f"{_LAYOUT}by-hand/keep/", by_hand_views.keep, name="by-hand-keep"),
+    path(f"{_LAYOUT}by-hand/search/", by_hand_views.search, name="by-hand-search"),
     path(f"{_LAYOUT}keep/", views.keep, name="keep"),
     path(f"{_LAYOUT}drop/", views.drop, name="drop"),
     path(f"{_LAYOUT}labels.pdf", views.labels, name="labels"),

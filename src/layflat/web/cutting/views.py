@@ -13,6 +13,7 @@ from layflat.base import LayflatError
 from layflat.web.cutting import keeping, papers, starting
 from layflat.web.cutting.models import Layout, Section
 from layflat.web.cutting.page import film_context, layout_context
+from layflat.web.cutting.sharing import lock_all
 from layflat.web.cutting.standing import figures_of, standing_of
 from layflat.web.files.sending import sent_once
 from layflat.web.files.store import path_of
@@ -23,7 +24,7 @@ from layflat.web.people.models import Role, Shop
 from layflat.web.people.shop import the_shop
 
 
-def _layout(job: Job, number: int) -> Layout:
+def the_layout(job: Job, number: int) -> Layout:
     """A layout of a job with its roll, its computation and the shapes of its pieces.
 
     Raises:
@@ -64,9 +65,9 @@ def begin(request: HttpRequest, number: str) -> HttpResponse:
     def act(job: Job) -> None:
         layout = starting.begin(
             job,
-            roll=_whole(request.POST.get("roll", "")),
-            numbers=[_whole(text) for text in request.POST.getlist("piece")],
-            seconds=_whole(request.POST.get("seconds", "")),
+            roll=whole(request.POST.get("roll", "")),
+            numbers=[whole(text) for text in request.POST.getlist("piece")],
+            seconds=whole(request.POST.get("seconds", "")),
             who=me(request),
         )
         made.append(layout)
@@ -78,7 +79,8 @@ def begin(request: HttpRequest, number: str) -> HttpResponse:
     return answer
 
 
-def _whole(text: str) -> int:
+def whole(text: str) -> int:
+    """A whole number from a form; 0 for anything else."""
     return int(text) if text.isascii() and text.isdigit() and len(text) <= 12 else 0
 
 
@@ -87,7 +89,7 @@ def _whole(text: str) -> int:
 def layout(request: HttpRequest, number: str, layout: int) -> HttpResponse:
     """One layout: live while it is searched for, then its sections."""
     job = the_job(number)
-    context = layout_context(job, _layout(job, layout), the_shop())
+    context = layout_context(job, the_layout(job, layout), the_shop())
     return render(request, "cutting/layout.html", context)
 
 
@@ -130,7 +132,12 @@ def keep(request: HttpRequest, number: str, layout: int) -> HttpResponse:
 @require_POST
 def drop(request: HttpRequest, number: str, layout: int) -> HttpResponse:
     """Use a layout no further."""
-    return _change(request, number, layout, lambda one: keeping.drop(one, who=me(request)))
+
+    def act(found: Layout) -> None:
+        lock_all(found, found.job)
+        keeping.drop(found, who=me(request))
+
+    return _change(request, number, layout, act)
 
 
 def _change(
@@ -139,7 +146,7 @@ def _change(
     page = reverse("cutting:layout", args=[number, layout])
 
     def do(job: Job) -> None:
-        act(_layout(job, layout))
+        act(the_layout(job, layout))
 
     return change(request, number, do, to=page)
 
@@ -169,7 +176,9 @@ def program(_request: HttpRequest, number: str, layout: int, section: int) -> Ht
     if stored is None or data is None:
         raise Http404("The program is no longer in the data folder.")
     answer = HttpResponse(data, content_type="text/plain; charset=us-ascii")
-    answer["Content-Disposition"] = f'attachment; filename="{stored.name}"'
+    # Two jobs may share a program's bytes, and so the kept file, which is called after the first.
+    name = f"{number}-layout-{layout}-section-{section}.hpgl"
+    answer["Content-Disposition"] = f'attachment; filename="{name}"'
     answer["Cache-Control"] = "private, no-store"
     return answer
 
@@ -190,7 +199,7 @@ def _paper(
     number: str, layout: int, name: str, make: Callable[[Layout, Job, Shop], bytes]
 ) -> HttpResponse:
     job = the_job(number)
-    found = _layout(job, layout)
+    found = the_layout(job, layout)
     if found.state not in (Layout.State.KEPT, Layout.State.CUT):
         raise Http404("The layout is not kept; there is no paper of it.")
     try:

@@ -1,5 +1,6 @@
 """What one box finds: jobs, customers, vehicles, lots and rolls, each by what is written of it."""
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -61,7 +62,12 @@ class Group:
 
 
 def straight_to(text: str) -> str:
-    """The address of what is meant without doubt: a whole job number or roll number; or ""."""
+    """The address of what is meant without doubt: a whole job number or roll number; or "".
+
+    A roll's number may stand in the address that its label's code holds, as scanners type it.
+    """
+    code = re.fullmatch(r"https?://\S+/find/\?q=(R[0-9]+)", text)
+    text = code[1] if code else text
     if Job.objects.filter(number=text).exists():
         return reverse("jobs:job", args=[text])
     number = roll_number(text) if text[:1] in ("R", "r") else None

@@ -93,7 +93,7 @@ class Recall:
 
 
 def recall(lot: str) -> Recall | None:
-    """What came of a lot, in seven queries whatever there is of it; None when there is no such lot.
+    """What came of a lot, in eight queries whatever there is of it; None when there is no such lot.
 
     Lots that differ in capitals, spaces, hyphens and dots only are one: a car that is found
     without need is looked at once too often, one that is not found drives on.
@@ -104,7 +104,7 @@ def recall(lot: str) -> Recall | None:
     by_key = {roll.pk: roll for roll in rolls}
     cuts = _cuts(by_key)
     written = sorted({roll.lot for roll in rolls}, key=lambda words: (words != lot, words))
-    jobs = _jobs({cut.section.layout.job_id for cut in cuts})
+    jobs = _jobs({_job(cut) for cut in cuts})
     return Recall(
         written=tuple(written),
         films=tuple(sorted({roll.film for roll in rolls})),
@@ -114,7 +114,7 @@ def recall(lot: str) -> Recall | None:
             AtHand(
                 cut=cut,
                 roll=by_key[cut.section.layout.roll_id],
-                job=jobs[cut.section.layout.job_id],
+                job=jobs[_job(cut)],
             )
             for cut in cuts
             if cut.state in _AT_HAND
@@ -128,17 +128,22 @@ def _cuts(rolls: Collection[int]) -> list[Cut]:
     return list(
         Cut.objects.filter(section__layout__roll__in=rolls)
         .filter(state__in=[Cut.State.LAID, *_AT_HAND])
-        .select_related("piece", "section__layout")
+        .select_related("piece__outcome__cover", "section__layout")
         .only(
             "number",
             "state",
             "piece__title",
-            "section__layout__job",
+            "piece__outcome__cover__job",
             "section__layout__roll",
         )
         .prefetch_related(Prefetch("layings", layings))
-        .order_by("section__layout__job", "section__layout__number", "number")
+        .order_by("piece__outcome__cover__job", "section__layout__number", "number")
     )
+
+
+def _job(cut: Cut) -> int:
+    """Whose piece it is; the layout that it was cut from may be another job's."""
+    return cut.piece.outcome.cover.job_id
 
 
 def _jobs(keys: Iterable[int]) -> dict[int, Job]:
@@ -151,7 +156,7 @@ def _cars(
 ) -> tuple[Car, ...]:
     by_job: dict[int, list[Cut]] = {}
     for cut in laid:
-        by_job.setdefault(cut.section.layout.job_id, []).append(cut)
+        by_job.setdefault(_job(cut), []).append(cut)
     passports = _passports(by_job)
     cars = [
         Car(

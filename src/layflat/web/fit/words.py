@@ -82,11 +82,15 @@ def _against(value: float, limit: float | None) -> str:
 def edge_rows(details: Mapping[str, Any]) -> list[dict[str, Any]]:
     """The edges of a piece as rows of a table: name, kind, how film ends there, how long it is.
 
+    A wrap has what was made of it as well (see `layflat.web.cover.fit_details`).
+
     Args:
         details: a piece's; see `layflat.web.cover.models.Piece`.
     """
+    wraps = {wrap["name"]: wrap for wrap in details.get("wraps", ())}
     return [
         {
+            "wrap": wraps.get(edge["name"]) if edge["finish"] == "wrap" else None,
             "name": panel_title(edge["name"]) if edge.get("name") else "Unnamed",
             "kind": edge["kind"],
             "finish": edge["finish"],
@@ -95,3 +99,16 @@ def edge_rows(details: Mapping[str, Any]) -> list[dict[str, Any]]:
         }
         for edge in details.get("edges", ())
     ]
+
+
+def blank_words(blank: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """A blank beside the pattern, with what to do in a sentence; None where it was not compared."""
+    if blank is None:
+        return None
+    if blank["take"]:
+        says = "A plain rectangle, trimmed on the car, will do here and costs less."
+    elif blank["against"]:
+        says = "Cut it fitted: a plain rectangle is no choice here."
+    else:
+        says = "Cut it fitted: a plain rectangle would cost more."
+    return {**blank, "says": says}

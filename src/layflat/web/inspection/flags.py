@@ -213,7 +213,7 @@ def new_film_laid(laying: Laying, who: Person) -> None:
     """
     cut, hands = laying.cut, list(laying.people.order_by("pk"))
     ended_at = laying.ended_at or laying.began_at
-    job = cut.section.layout.job
+    job = cut.job
     look_again_after(job, hands, since=laying.began_at, at=ended_at)
     for flag in Flag.objects.filter(cut__piece_id=cut.piece_id, state__in=NOT_ENDED).select_related(
         "job", "cut", "replaced_by"

@@ -4,6 +4,7 @@ from typing import Any, Final
 
 from django.db.models import Count, Q
 
+from layflat.web.cutting.film import film_of
 from layflat.web.cutting.models import Cut
 from layflat.web.inspection.models import Flag
 from layflat.web.inspection.open import flags_of
@@ -16,7 +17,7 @@ def read(job: Job) -> dict[str, Any]:
     """What "inspection/on_job.html" shows; three queries, none before the job is in the bay."""
     if job.stage not in SHOWN_FROM:
         return {"check_shown": False}
-    film = Cut.objects.filter(section__layout__job=job).aggregate(
+    film = film_of(job).aggregate(
         laid=Count("pk", filter=Q(state=Cut.State.LAID)),
         left=Count("pk", filter=~Q(state__in=(Cut.State.LAID, Cut.State.LOST))),
         lost=Count("pk", filter=Q(state=Cut.State.LOST)),

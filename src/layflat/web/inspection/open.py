@@ -5,6 +5,7 @@ Public to the parts above: none of them writes flags, checks or rounds itself.
 
 from collections.abc import Iterable
 
+from layflat.web.cutting.film import film_of
 from layflat.web.cutting.models import Cut
 from layflat.web.inspection.models import Check, Flag, Round
 from layflat.web.jobs.models import Job
@@ -82,8 +83,9 @@ def is_checked(job: Job) -> str:
 def unchecked_cuts(job: Job) -> list[Cut]:
     """Film on the car that nobody looked at since it was touched last."""
     return list(
-        Cut.objects.select_related("piece")
-        .filter(section__layout__job=job, state=Cut.State.LAID)
+        film_of(job)
+        .select_related("piece")
+        .filter(state=Cut.State.LAID)
         .exclude(pk__in=list(checks_of(job)))
         .order_by("piece__number")
     )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from layflat.base import InputError
+from layflat.fit import STROKES
 from layflat.papers import panel_title
 from layflat.web.cutting.models import Cut
 from layflat.web.fit.words import EFFORTS
@@ -107,6 +108,7 @@ def read(job: Job, who: Person) -> dict[str, Any]:
         "lay_not_now": why_not_now(job, Kind.LAY, shared.steps),
         "lay_others": shared.others(who),
         "lay_may": _may_lay(who),
+        "stroke_words": STROKES,
         "slip_cautions": SLIP_CAUTIONS,
         "tack_cautions": TACK_CAUTIONS,
     }

@@ -183,7 +183,7 @@ def the_cut(job: Job, key: str) -> Cut:
     """
     found = (
         Cut.objects.select_related("piece", "section__layout__job", "lost_by")
-        .filter(section__layout__job=job, pk=int(key) if key.isdecimal() else 0)
+        .filter(piece__outcome__cover__job=job, pk=int(key) if key.isdecimal() else 0)
         .first()
     )
     if found is None:

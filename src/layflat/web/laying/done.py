@@ -59,7 +59,7 @@ def layings_of(job: Job) -> QuerySet[Laying]:
     Film that was lost since counts: who laid it has laid some of the job.
     """
     return (
-        Laying.objects.filter(cut__section__layout__job=job)
+        Laying.objects.filter(cut__piece__outcome__cover__job=job)
         .select_related("cut__piece", "photo", "thumb")
         .prefetch_related("people")
         .order_by("pk")
@@ -82,7 +82,9 @@ def layers_of(job: Job) -> set[int]:
     """The keys of all people who laid or mended anything of a job, or have it in hand."""
     through = Laying.people.through.objects
     return set(
-        through.filter(laying__cut__section__layout__job=job).values_list("person_id", flat=True)
+        through.filter(laying__cut__piece__outcome__cover__job=job).values_list(
+            "person_id", flat=True
+        )
     )
 
 

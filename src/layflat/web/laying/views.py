@@ -85,7 +85,7 @@ def _number(field: Field, text: str) -> float:
 @require_safe
 def picture(request: HttpRequest, number: str, sha256: str) -> HttpResponse:
     """A picture that was taken when a piece was laid or mended."""
-    of_job = Laying.objects.filter(cut__section__layout__job__number=number)
+    of_job = Laying.objects.filter(cut__piece__outcome__cover__job__number=number)
     return sent_picture(
         request,
         sha256,

@@ -137,7 +137,7 @@ def _alternative(choice: Choice, terms: Terms, shop: Shop) -> dict[str, Any]:
     lines = lines_of(choice.price, own, in_feet=shop.inches)
     by_panel: dict[str, list[Piece]] = {}
     for piece in choice.pieces:
-        by_panel.setdefault(piece.panel, []).append(piece)
+        by_panel.setdefault(piece.panel_name, []).append(piece)
     rates = choice.price.rates
     return {
         "cover": cover.pk,

@@ -10,6 +10,8 @@ from layflat.web.people.shop import shown_fine_length
 
 MATTERS: Final = 0.01
 """Share of a piece beyond a limit from which on the customer is told: our own choice, no source."""
+SEEN_MM: Final = 1.0
+"""A cut of which more is seen is put before the customer: our own choice, no source."""
 _WAYS: Final = ("wrap", "flush", "short")
 _NAMED: Final = {
     "wrap": "Wrapped round the edge by {distance}: {names}.",
@@ -38,8 +40,8 @@ def panel_words(pieces: Sequence[Piece], shop: Shop) -> dict[str, Any]:
     if len(pieces) > 1:
         extent += f" In {len(pieces)} pieces; the seam between them shows close up."
     return {
-        "panel": first.panel,
-        "title": panel_title(first.panel),
+        "panel": first.panel_name,
+        "title": panel_title(first.panel_name),
         "extent": extent,
         "edges": _edges([edge for piece in pieces for edge in piece.details["edges"]], shop),
         "free": free,
@@ -89,11 +91,19 @@ def _film_over(piece: Piece) -> list[str]:
 
 def _expect(piece: Piece) -> list[str]:
     found = []
+    taken = piece.details.get("reliefs", {}).get("taken", ())
+    seen = sum(cut["visible_mm"] for cut in taken)
+    if seen >= SEEN_MM:
+        found.append(
+            f"{'A short cut' if len(taken) == 1 else f'{len(taken)} short cuts'} in the film at "
+            "its edge, so that it lies down here, will show close up in places. It is agreed with "
+            "this offer and is no fault."
+        )
     if piece.over_stretch >= MATTERS:
         found.append(
             "The shape asks much of the film here: seen from the side, a slight haze may show."
         )
-    if piece.over_finger >= MATTERS:
+    if piece.over_finger >= MATTERS and seen < SEEN_MM:
         found.append(
             "The curve is tight here: a short cut in the film at its edge may be needed, and shows "
             "close up. It is agreed with this offer and is no fault."

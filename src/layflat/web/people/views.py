@@ -9,7 +9,6 @@ from django.db import transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
@@ -25,6 +24,7 @@ from layflat.web.people.forms import (
     seen_mark,
 )
 from layflat.web.people.gate import me, only, open_to_strangers
+from layflat.web.people.leading import next_of
 from layflat.web.people.models import Person, Role, Shop
 from layflat.web.people.shop import the_shop
 from layflat.web.people.staff import (
@@ -70,23 +70,15 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     """Lets a person in."""
     if not Person.objects.exists():
         return redirect("people:first-start")
+    lead_to = next_of(request, otherwise=reverse("board:board"))
     data = request.POST.copy() if request.method == "POST" else None
     if data is not None:
         data["username"] = data.get("username", "").strip().lower()
     form = SignInForm(request, data=data)
     if data is not None and form.is_valid():
         login(request, form.get_user())
-        return HttpResponseRedirect(_next(request))
-    return render(request, "people/sign_in.html", {"form": form, "next": _next(request)})
-
-
-def _next(request: HttpRequest) -> str:
-    wanted = request.POST.get("next") or request.GET.get("next") or ""
-    if url_has_allowed_host_and_scheme(
-        wanted, {request.get_host()}, require_https=request.is_secure()
-    ):
-        return wanted
-    return reverse("board:board")
+        return HttpResponseRedirect(lead_to)
+    return render(request, "people/sign_in.html", {"form": form, "next": lead_to})
 
 
 @require_POST

@@ -15,7 +15,7 @@ MOST_LENGTH_MM: Final = 150_000
 """Rolls have 15 or 30 m, seldom 60; a length in another unit than was meant lies beyond this."""
 LEAST_WIDTH_MM: Final = 20
 MOST_WIDTH_MM: Final = 3_000
-LONGEST: Final = {"film": 80, "lot": 60, "place": 80, "reason": 200}
+LONGEST: Final = {"fault": 80, "film": 80, "lot": 60, "place": 80, "reason": 200}
 """The most characters of each text."""
 _UNITS: Final = {
     "mm": Decimal(1),

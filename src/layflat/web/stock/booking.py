@@ -14,7 +14,8 @@ from layflat.base import InputError
 from layflat.web.jobs.models import Job
 from layflat.web.people.models import Person
 from layflat.web.people.shop import shop_time, shown_length, the_shop
-from layflat.web.stock.amounts import checked_length, checked_text, checked_width
+from layflat.web.stock.amounts import checked_length, checked_text, checked_width, film_length
+from layflat.web.stock.faults import carry_over
 from layflat.web.stock.models import Movement, Roll
 from layflat.web.stock.reserving import (
     GIVEN_BACK,
@@ -27,7 +28,7 @@ from layflat.web.stock.reserving import (
     shrink,
     standing,
 )
-from layflat.web.stock.rows import add_roll, book, lock, touch
+from layflat.web.stock.rows import add_roll, book, lock
 
 __all__ = [
     "GIVEN_BACK",
@@ -35,10 +36,12 @@ __all__ = [
     "cut_offcut",
     "free_mm",
     "give_back",
+    "note_rest",
     "receive",
     "release",
     "reserve",
     "take",
+    "uncut_offcut",
 ]
 
 _TAKING: Final = (Movement.Kind.CUT, Movement.Kind.SPOILED, Movement.Kind.DISCARDED)
@@ -194,8 +197,12 @@ def cut_offcut(
     place: str,
     who: Person | None,
     was_taken: bool = False,
+    job: Job | None = None,
+    reason: str = "",
 ) -> Roll:
     """A usable rest that is kept as a roll of its own, with the film and lot of where it came from.
+
+    Faults that lie in what is cut off the roll go with it.
 
     Args:
         roll: that it is cut from; it loses the length, over its whole width.
@@ -205,6 +212,8 @@ def cut_offcut(
         who: cut it.
         was_taken: the film was booked off the roll before, such as a strip beside a section's
             pieces; the roll loses nothing now.
+        job: whose section it was cut out of, or None.
+        reason: what it was cut out of, in words.
 
     Raises:
         InputError: wider than the roll, or longer than what is free.
@@ -218,12 +227,9 @@ def cut_offcut(
             f" {shown_length(roll.width_mm, shop)}."
         )
     place = checked_text(place, "place")
+    before_mm = roll.left_mm
     if not was_taken:
         require_free(roll, length_mm, job=None, shop=shop)
-        kind = Movement.Kind.OFFCUT
-        book(roll, Movement(delta_mm=-length_mm, kind=kind, who=who))
-    else:
-        touch(roll)
     offcut = Roll(
         film=roll.film,
         lot=roll.lot,
@@ -232,7 +238,50 @@ def cut_offcut(
         cut_from=roll,
         received_on=shop_time(timezone.now(), shop).date(),
     )
-    return add_roll(offcut, length_mm, Movement.Kind.OFFCUT, who=who)
+    kind = Movement.Kind.OFFCUT
+    add_roll(offcut, length_mm, kind, who=who, job=job, reason=reason)
+    size = f"{film_length(length_mm, shop)} of {shown_length(width_mm, shop)}"
+    said = f"{offcut}, {size}" + (f", {reason}" if reason else "")
+    delta_mm = 0 if was_taken else -length_mm
+    book(roll, Movement(delta_mm=delta_mm, kind=kind, reason=said[:200], job=job, who=who))
+    if not was_taken:
+        carry_over(roll, offcut, before_mm=before_mm, who=who)
+    return offcut
+
+
+def uncut_offcut(offcut: Roll, *, who: Person | None) -> None:
+    """Take back that an offcut was kept whose film had been booked off its roll before.
+
+    It is finished, and its number is not used again.
+
+    Raises:
+        InputError: it is no offcut, or film of it was taken, reserved or set right since.
+    """
+    lock(offcut)
+    roll = offcut.cut_from
+    if roll is None or offcut.is_finished:
+        raise InputError(
+            f"{offcut} is no offcut that lies in stock; there is nothing to take back."
+        )
+    moved = offcut.movements.exclude(delta_mm=0).count()
+    if moved > 1 or free_mm(offcut) != offcut.left_mm:
+        raise InputError(
+            f"Film of {offcut} was used, reserved or set right since; throw away what is left of "
+            "it instead."
+        )
+    kind, length_mm = Movement.Kind.CORRECTED, offcut.left_mm
+    book(offcut, Movement(delta_mm=-length_mm, kind=kind, reason="It was not kept.", who=who))
+    lock(roll)
+    said = f"{offcut} was not kept."
+    book(roll, Movement(delta_mm=0, kind=Movement.Kind.OFFCUT, reason=said, who=who))
+
+
+def note_rest(
+    roll: Roll, *, kind: Movement.Kind, reason: str, job: Job | None, who: Person | None
+) -> Movement:
+    """Say what became of film that was booked off a roll before: what is left stays as it is."""
+    lock(roll)
+    return book(roll, Movement(delta_mm=0, kind=kind, reason=reason[:200], job=job, who=who))
 
 
 def _last_of(source: str) -> Movement | None:

@@ -2,17 +2,27 @@
 
 from collections.abc import Callable, Mapping
 from decimal import Decimal, InvalidOperation
+from typing import Any
 
 from django.http import Http404
 
 from layflat.base import InputError
 from layflat.web.jobs.models import Job
+from layflat.web.offer.words import capital
 from layflat.web.people.models import Person
 from layflat.web.people.shop import shown_length, the_shop
 from layflat.web.record.models import write_event
 from layflat.web.stock.amounts import film_length, read_length, read_width
 from layflat.web.stock.booking import GIVEN_BACK, cut_offcut, release
-from layflat.web.stock.models import Roll
+from layflat.web.stock.faults import (
+    correct_fault,
+    fault_of,
+    note,
+    places_of,
+    put_back,
+    take_back,
+)
+from layflat.web.stock.models import Fault, Roll
 from layflat.web.stock.rows import touch
 from layflat.web.stock.setting_right import correct, discard, put_elsewhere, rename
 
@@ -142,6 +152,66 @@ def releasing(who: Person | None) -> Act:
         return f"{length} of {roll} are free again; job {job} has to be laid out anew for them."
 
     return act
+
+
+def noting_fault(who: Person | None) -> Act:
+    """Write down a fault that was measured."""
+
+    def act(roll: Roll, values: Values) -> str:
+        fault = note(roll, **_measured(values), who=who)
+        return f"{capital(_as_it_lies(fault))}: new layouts leave it out."
+
+    return act
+
+
+def correcting_fault(who: Person | None) -> Act:
+    """Write down anew where a fault lies or what it is."""
+
+    def act(roll: Roll, values: Values) -> str:
+        was = fault_of(roll, values.get("fault", ""))
+        return f"Set right: {_as_it_lies(correct_fault(was, **_measured(values), who=who))}."
+
+    return act
+
+
+def taking_fault_back(who: Person | None) -> Act:
+    """A fault is not there."""
+
+    def act(roll: Roll, values: Values) -> str:
+        fault = fault_of(roll, values.get("fault", ""))
+        if not take_back(fault, who=who):
+            raise InputError(f"“{fault}” was taken back already.")
+        return f"“{fault}” is taken back; new layouts may use the film."
+
+    return act
+
+
+def putting_fault_back(who: Person | None) -> Act:
+    """A fault that was taken back is there all the same."""
+
+    def act(roll: Roll, values: Values) -> str:
+        fault = fault_of(roll, values.get("fault", ""))
+        if not put_back(fault, who=who):
+            raise InputError(f"“{fault}” is among the faults of this roll already.")
+        return f"{capital(_as_it_lies(fault))}: new layouts leave it out."
+
+    return act
+
+
+def _as_it_lies(fault: Fault) -> str:
+    found = next((one for one in places_of(fault.roll) if one.fault.pk == fault.pk), None)
+    return f"{fault}, cut off since" if found is None else found.shown(the_shop())
+
+
+def _measured(values: Values) -> dict[str, Any]:
+    shop = the_shop()
+    until = values.get("to", "").strip()
+    return {
+        "kind": values.get("kind", ""),
+        "words": values.get("words", ""),
+        "from_mm": read_length(values.get("from", ""), shop),
+        "to_mm": read_length(until, shop) if until else None,
+    }
 
 
 def costing(roll: Roll, values: Values) -> str:

@@ -10,6 +10,7 @@ from django.db.models.functions import Coalesce
 
 from layflat.web.folding import bare, folded
 from layflat.web.people.models import Shop
+from layflat.web.stock.faults import faults_of, with_faults
 from layflat.web.stock.models import Movement, Reservation, Roll
 from layflat.web.stock.rolls import reserved_of, with_reserved
 from layflat.web.stock.strips import Rule, Strip, rule_for, strip_of
@@ -76,7 +77,7 @@ def find_rolls(text: str, *, which: str = "") -> QuerySet[Roll]:
 
 
 def with_all(rolls: QuerySet[Roll]) -> QuerySet[Roll]:
-    """The same rolls with what their drawings need, in two queries."""
+    """The same rolls with what their drawings need, in three queries."""
     coming = (
         Movement.objects.filter(roll=OuterRef("pk"), kind__in=_COMING, delta_mm__gt=0)
         .order_by()
@@ -90,7 +91,7 @@ def with_all(rolls: QuerySet[Roll]) -> QuerySet[Roll]:
         with_reserved(rolls)
         .annotate(came_mm=came)
         .select_related("cut_from")
-        .prefetch_related(Prefetch("reservations", standing, to_attr="standing"))
+        .prefetch_related(Prefetch("reservations", standing, to_attr="standing"), with_faults())
     )
 
 
@@ -101,12 +102,19 @@ def shown_rolls(rolls: list[Roll], shop: Shop) -> tuple[list[Shown], Rule]:
     """Rolls that `with_all` gave, drawn on one rule."""
     came = {roll.pk: max(_number(roll, "came_mm"), roll.left_mm) for roll in rolls}
     rule = rule_for(came.values(), shop)
+    faults = faults_of(rolls)
     return [
         Shown(
             roll=roll,
             came_mm=came[roll.pk],
             reserved_mm=reserved_of(roll),
-            strip=strip_of(roll, getattr(roll, "standing"), came_mm=came[roll.pk], rule=rule),  # noqa: B009
+            strip=strip_of(
+                roll,
+                getattr(roll, "standing"),  # noqa: B009
+                came_mm=came[roll.pk],
+                rule=rule,
+                faults=faults.get(roll.pk, ()),
+            ),
         )
         for roll in rolls
     ], rule
@@ -117,12 +125,22 @@ def _number(roll: Roll, name: str) -> int:
     return found
 
 
-def with_balance(roll: Roll, moves: Sequence[Movement]) -> list[tuple[Movement, int]]:
-    """Movements of a roll, the newest first, each with what was left after it."""
+def with_balance(
+    roll: Roll, moves: Sequence[Movement], *, is_newest: bool
+) -> list[tuple[Movement, int]]:
+    """Movements of a roll, the newest first, each with what was left after it.
+
+    Args:
+        roll: with what is left now.
+        moves: in a row.
+        is_newest: whether there are none after them.
+    """
     if not moves:
         return []
-    newer = roll.movements.filter(pk__gt=moves[0].pk).aggregate(sum=Sum("delta_mm"))["sum"] or 0
-    left, lines = roll.left_mm - newer, []
+    left, lines = roll.left_mm, []
+    if not is_newest:
+        newer = roll.movements.filter(pk__gt=moves[0].pk).aggregate(sum=Sum("delta_mm"))
+        left -= newer["sum"] or 0
     for move in moves:
         lines.append((move, left))
         left -= move.delta_mm

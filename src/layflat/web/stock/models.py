@@ -1,4 +1,4 @@
-"""Rolls, their movements, and what is reserved of them."""
+"""Rolls, their movements, what is reserved of them, and faults in their film."""
 
 from django.conf import settings
 from django.db import models
@@ -61,7 +61,8 @@ class Movement(models.Model):
     """Film that came to a roll or left it. Rows are added, never changed.
 
     Attributes:
-        delta_mm: whole millimetres; above 0 when film came, 0 when the roll was only put elsewhere.
+        delta_mm: whole millimetres; above 0 when film came, 0 when none left the roll: it was put
+            elsewhere, a fault was noted, or what was cut before is kept or thrown away.
         kind: why.
         reason: in words; a correction and a write-off need one.
         job: that the film was for, or None.
@@ -83,6 +84,7 @@ class Movement(models.Model):
         DISCARDED = "discarded", "thrown away"
         MOVED = "moved", "put elsewhere"
         RENAMED = "renamed", "film or lot set right"
+        FAULT = "fault", "fault in the film"
 
     roll = models.ForeignKey(Roll, on_delete=models.PROTECT, related_name="movements")
     delta_mm = models.IntegerField()
@@ -149,3 +151,47 @@ class Reservation(models.Model):
 
     def __str__(self) -> str:
         return f"{self.job}: {self.length_mm} mm of {self.roll}"
+
+
+class Fault(models.Model):
+    """A stretch of a roll that no piece may lie on.
+
+    It is measured from the cut end, which moves as film is cut off, and kept as its distance from
+    the core, which does not (see `layflat.web.stock.faults`).
+
+    Attributes:
+        kind, words: what it is; "other" needs words.
+        near_mm, far_mm: from the core, whole millimetres; its ends when it was measured.
+        noted: the movement that says who measured it and when.
+        gone: the movement that says that it is not there, or None while it is.
+    """
+
+    class Kind(models.TextChoices):
+        """What it is."""
+
+        CREASE = "crease", "crease"
+        DIRT = "dirt", "dirt"
+        SPLICE = "splice", "splice"
+        OTHER = "other", "something else"
+
+    roll = models.ForeignKey(Roll, on_delete=models.PROTECT, related_name="faults")
+    kind = models.CharField(max_length=8, choices=Kind.choices)
+    words = models.CharField(max_length=80, blank=True)
+    near_mm = models.PositiveIntegerField()
+    far_mm = models.PositiveIntegerField()
+    noted = models.ForeignKey(Movement, on_delete=models.PROTECT, related_name="+")
+    gone = models.ForeignKey(Movement, null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        """From the cut end to the core."""
+
+        ordering = ("-far_mm", "id")
+        constraints = (
+            models.CheckConstraint(
+                condition=models.Q(far_mm__gt=models.F("near_mm")), name="stock_fault_has_length"
+            ),
+        )
+
+    def __str__(self) -> str:
+        name = "" if self.kind == self.Kind.OTHER else Fault.Kind(self.kind).label
+        return ": ".join(filter(None, (name, self.words)))

@@ -3,6 +3,7 @@
 from django.db import transaction
 from django.db.models import Max
 
+from layflat.web.jobs.models import Job
 from layflat.web.people.models import Person, Shop
 from layflat.web.stock.models import Movement, Roll
 
@@ -28,7 +29,15 @@ def touch(roll: Roll) -> None:
     roll.save(update_fields=["left_mm", "place", "words_folded", "is_finished", "version"])
 
 
-def add_roll(roll: Roll, length_mm: int, kind: Movement.Kind, *, who: Person | None) -> Roll:
+def add_roll(
+    roll: Roll,
+    length_mm: int,
+    kind: Movement.Kind,
+    *,
+    who: Person | None,
+    job: Job | None = None,
+    reason: str = "",
+) -> Roll:
     """Save a new roll under the next number; the shop's row keeps two from getting the same."""
     with transaction.atomic():
         Shop.objects.select_for_update().first()
@@ -36,5 +45,7 @@ def add_roll(roll: Roll, length_mm: int, kind: Movement.Kind, *, who: Person | N
         roll.number = highest + 1
         roll.left_mm = length_mm
         roll.save(force_insert=True)
-        Movement.objects.create(roll=roll, delta_mm=length_mm, kind=kind, who=who)
+        Movement.objects.create(
+            roll=roll, delta_mm=length_mm, kind=kind, who=who, job=job, reason=reason[:200]
+        )
     return roll

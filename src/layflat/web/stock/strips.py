@@ -1,4 +1,4 @@
-"""Rolls drawn as strips to scale: what is left, what jobs have reserved of it, what is gone.
+"""Rolls drawn as strips to scale: what is left, reserved and gone, and faults in it.
 
 Places and lengths are per cent of the drawing's width, so that one drawing serves every screen.
 """
@@ -10,6 +10,7 @@ from typing import Final
 
 from layflat.web.people.models import Shop
 from layflat.web.people.shop import INCH_MM
+from layflat.web.stock.faults import Place
 from layflat.web.stock.models import Reservation, Roll
 
 _PX_PER_MM: Final = 44 / 1524
@@ -48,6 +49,27 @@ class Part:
 
 
 @dataclass(frozen=True)
+class Flaw:
+    """A fault on a strip: a stretch, and the number that it has in the list below.
+
+    Attributes:
+        number: from 1, from the cut end.
+        place: where it lies.
+        start, width: per cent.
+    """
+
+    number: int
+    place: Place
+    start: float
+    width: float
+
+    @property
+    def middle(self) -> float:
+        """Where its number points, per cent."""
+        return round(self.start + self.width / 2, 3)
+
+
+@dataclass(frozen=True)
 class Strip:
     """A roll as it is drawn.
 
@@ -55,12 +77,14 @@ class Strip:
         height_px: by the roll's width.
         came, left: per cent: all that ever came, and what is left.
         parts: what jobs have reserved, from the cut end.
+        flaws: its faults, from the cut end.
     """
 
     height_px: int
     came: float
     left: float
     parts: tuple[Part, ...]
+    flaws: tuple[Flaw, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -85,7 +109,14 @@ def rule_for(lengths_mm: Iterable[int], shop: Shop) -> Rule:
     return Rule(count * step * unit, tuple(ticks))
 
 
-def strip_of(roll: Roll, reservations: Sequence[Reservation], *, came_mm: int, rule: Rule) -> Strip:
+def strip_of(
+    roll: Roll,
+    reservations: Sequence[Reservation],
+    *,
+    came_mm: int,
+    rule: Rule,
+    faults: Sequence[Place] = (),
+) -> Strip:
     """A roll on a rule; *came_mm* is all that ever came of it."""
 
     def share(mm: float) -> float:
@@ -100,6 +131,10 @@ def strip_of(roll: Roll, reservations: Sequence[Reservation], *, came_mm: int, r
         came=share(max(came_mm, roll.left_mm)),
         left=share(roll.left_mm),
         parts=tuple(parts),
+        flaws=tuple(
+            Flaw(number, place, share(place.start_mm), share(place.end_mm - place.start_mm))
+            for number, place in enumerate(faults, start=1)
+        ),
     )
 
 

@@ -16,4 +16,9 @@ urlpatterns = [
     path("<int:roll>/rename/", views.rename, name="rename"),
     path("<int:roll>/release/", views.release, name="release"),
     path("<int:roll>/cost/", views.cost, name="cost"),
+    path("<int:roll>/fault/", views.fault, name="fault"),
+    path("<int:roll>/fault-right/", views.fault_right, name="fault-right"),
+    path("<int:roll>/fault-gone/", views.fault_gone, name="fault-gone"),
+    path("<int:roll>/fault-there/", views.fault_there, name="fault-there"),
+    path("<int:roll>/label.pdf", views.label, name="label"),
 ]

@@ -17,14 +17,18 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from layflat.base import InputError, LayflatError
 from layflat.web.folding import typed
 from layflat.web.jobs.once import answered_before, note_answer
+from layflat.web.links.listing import is_local
 from layflat.web.people.gate import me, only
 from layflat.web.people.models import Person, Role
-from layflat.web.people.shop import shop_time, shown_length, the_shop
+from layflat.web.people.shop import shop_held, shop_time, shown_length, the_shop
 from layflat.web.stock import doing
+from layflat.web.stock.additions import added_to, added_to_list
 from layflat.web.stock.amounts import film_length, read_length, read_width
 from layflat.web.stock.booking import receive as receive_roll
+from layflat.web.stock.faults import ASIDE_MM, gone_faults
+from layflat.web.stock.label import label_pdf
 from layflat.web.stock.listing import ORDER, WHICH, find_rolls, shown_rolls, with_all, with_balance
-from layflat.web.stock.models import Roll
+from layflat.web.stock.models import Fault, Roll
 
 _PER_PAGE = 40
 _MOVES_PER_PAGE = 50
@@ -33,6 +37,11 @@ _MOVES_PER_PAGE = 50
 @require_safe
 def stock(request: HttpRequest) -> HttpResponse:
     """Rolls and offcuts, drawn to scale."""
+    with shop_held():
+        return _stock(request)
+
+
+def _stock(request: HttpRequest) -> HttpResponse:
     shop = the_shop()
     text, which = typed(request.GET.get("q", "")), request.GET.get("which", "")
     which = which if which in WHICH else ""
@@ -41,7 +50,7 @@ def stock(request: HttpRequest) -> HttpResponse:
     # What is drawn is asked for these only, not for every roll that there ever was.
     these = with_all(Roll.objects.filter(pk__in=list(page))).order_by(*ORDER)
     shown, rule = shown_rolls(list(these), shop)
-    context = {
+    context: dict[str, Any] = {
         "part": "stock",
         "searched": text,
         "which": which,
@@ -53,7 +62,11 @@ def stock(request: HttpRequest) -> HttpResponse:
         "later": _address(text, which, page.number + 1) if page.has_next() else "",
         "is_empty": not pages.count and not Roll.objects.exists(),
     }
-    return render(request, "stock/stock.html", context)
+    more: dict[str, Any] = {}
+    # Who looks for a roll is not asking what to buy.
+    if not text and not which and page.number == 1 and not context["is_empty"]:
+        context["added"], more = added_to_list()
+    return render(request, "stock/stock.html", context | more)
 
 
 def _address(text: str, which: str, page: int = 1) -> str:
@@ -126,7 +139,8 @@ def _sent(request: HttpRequest) -> dict[str, str]:
 @require_safe
 def roll(request: HttpRequest, roll: int) -> HttpResponse:
     """A roll: what is left of it, for whom, and all that ever moved."""
-    return _page(request, roll)
+    with shop_held():
+        return _page(request, roll)
 
 
 def _page(
@@ -139,7 +153,8 @@ def _page(
     (shown,), rule = shown_rolls([found], shop)
     moves = found.movements.select_related("job", "who", "gives_back").order_by("-id")
     page = Paginator(moves, _MOVES_PER_PAGE).get_page(request.GET.get("page"))
-    lines = with_balance(found, list(page))
+    lines = with_balance(found, list(page), is_newest=page.number == 1)
+    tried_fault = (values or {}).get("fault", "")
     ended = found.reservations.filter(ended_at__isnull=False).select_related("job", "who")
     context = {
         "part": "stock",
@@ -151,10 +166,16 @@ def _page(
         "offcuts": found.offcuts.all(),
         "ended": ended.order_by("-id")[:20],
         "tried": tried,
+        "tried_fault": tried_fault,
         "error": error,
         "values": values or {},
+        "kinds": Fault.Kind.choices,
+        "gone": gone_faults(found, [flaw.place for flaw in shown.strip.flaws]),
+        "aside_mm": ASIDE_MM,
+        "is_local": is_local(request.get_host()),
     }
-    return render(request, "stock/roll.html", context)
+    context["added"], more = added_to(found)
+    return render(request, "stock/roll.html", context | more)
 
 
 def _change(
@@ -220,3 +241,47 @@ def release(request: HttpRequest, roll: int) -> HttpResponse:
 def cost(request: HttpRequest, roll: int) -> HttpResponse:
     """What the roll cost; for the owner."""
     return _change(request, roll, "cost", doing.costing)
+
+
+@require_POST
+def fault(request: HttpRequest, roll: int) -> HttpResponse:
+    """Note a fault."""
+    return _change(request, roll, "fault", doing.noting_fault(me(request)))
+
+
+@require_POST
+def fault_right(request: HttpRequest, roll: int) -> HttpResponse:
+    """A fault was measured or named wrongly."""
+    return _change(request, roll, "fault-right", doing.correcting_fault(me(request)))
+
+
+@require_POST
+def fault_gone(request: HttpRequest, roll: int) -> HttpResponse:
+    """A fault is not there."""
+    return _change(request, roll, "fault-gone", doing.taking_fault_back(me(request)))
+
+
+@require_POST
+def fault_there(request: HttpRequest, roll: int) -> HttpResponse:
+    """A fault that was taken back is there all the same."""
+    return _change(request, roll, "fault-there", doing.putting_fault_back(me(request)))
+
+
+@require_safe
+def label(request: HttpRequest, roll: int) -> HttpResponse:
+    """What is stuck on a roll or offcut, by which it is found again."""
+    found = Roll.objects.select_related("cut_from").filter(pk=roll).first()
+    if found is None:
+        raise Http404("There is no such roll.")
+    address = request.build_absolute_uri(
+        f"{reverse('finding:find')}?{urlencode({'q': str(found)})}"
+    )
+    try:
+        data = label_pdf(found, the_shop(), address=address)
+    except LayflatError as error:
+        raise Http404(str(error)) from error
+    headers = {
+        "Content-Disposition": f'inline; filename="{found}.pdf"',
+        "Cache-Control": "no-store",
+    }
+    return HttpResponse(data, content_type="application/pdf", headers=headers)

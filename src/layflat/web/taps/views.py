@@ -12,12 +12,12 @@ from django.db import transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_http_methods, require_POST
 
 from layflat.base import LayflatError, OutputError
 from layflat.web.jobs.once import answered_before
 from layflat.web.people.gate import me, open_to_strangers
+from layflat.web.people.leading import next_of
 from layflat.web.people.models import Person
 from layflat.web.taps.doing import KEY, do
 from layflat.web.taps.listing import SHORT, settle_tap, settled, unsettled
@@ -92,7 +92,7 @@ def _who_must(whose: str, person: Person | None) -> str:
 
 def _form(request: HttpRequest, person: Person | None) -> HttpResponse:
     """Answer a form of a browser without scripts."""
-    led_to = _next(request)
+    led_to = next_of(request, otherwise=reverse("board:board"))
     if person is None:
         return redirect_to_login(led_to)
     whose = request.POST.get("who", "")
@@ -153,15 +153,6 @@ def _age(text: str) -> float:
         return float(text)
     except ValueError:
         return math.nan
-
-
-def _next(request: HttpRequest) -> str:
-    wanted = request.POST.get("next", "")
-    if wanted and url_has_allowed_host_and_scheme(
-        wanted, {request.get_host()}, require_https=request.is_secure()
-    ):
-        return wanted
-    return reverse("board:board")
 
 
 def _listing(request: HttpRequest) -> HttpResponse:

@@ -21,6 +21,7 @@ from layflat.web.cover.views.common import cover_address, sheet_context, the_cov
 from layflat.web.cover.wishes import read_points, wish_of
 from layflat.web.jobs.views.common import locked_job, the_job
 from layflat.web.people.gate import me, only
+from layflat.web.people.leading import next_of
 from layflat.web.people.models import Role
 from layflat.web.people.shop import the_shop
 from layflat.web.record.models import Event
@@ -71,7 +72,8 @@ def _answer(request: HttpRequest, found: Cover, *, says: str, refused: str) -> H
     if refused:
         messages.error(request, refused)
     query = "?" + urlencode({"panel": panel}) if panel else ""
-    return HttpResponseRedirect(cover_address("choose", job, found.number) + query)
+    sheet = cover_address("choose", job, found.number) + query
+    return HttpResponseRedirect(next_of(request, otherwise=sheet))
 
 
 @only(Role.COUNTER)

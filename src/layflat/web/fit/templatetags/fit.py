@@ -4,6 +4,7 @@ from typing import Any
 
 from django import template
 
+from layflat.web.bodies.templatetags.bodies import as_area
 from layflat.web.cover import advice
 from layflat.web.cover.models import Piece
 from layflat.web.fit import legend, words
@@ -30,6 +31,12 @@ def as_fine_length(mm: float, shop: Any) -> str:
     """A short length: millimetres to a tenth, or inches to a hundredth."""
     found: Shop = shop() if callable(shop) else shop
     return shown_fine_length(mm, found)
+
+
+@register.filter
+def as_film_area(square_mm: float, shop: Any) -> str:
+    """An area of film as areas are written."""
+    return as_area(square_mm / 1e6, shop)
 
 
 @register.inclusion_tag("fit/scale.html")

@@ -5,11 +5,14 @@
 // and data-marks="[…]" are what `viewer-select` and `viewer-mark` would send.
 //
 // The div fires, bubbling:
-//   surface-tap   {x, y, z, panel}   a place was tapped, in body millimetres; panel "" off panels
+//   surface-tap   {x, y, z, panel, mm_per_px}   a place was tapped, in body millimetres; panel ""
+//                 off panels; mm_per_px: how much of it a pixel covers, where it was tapped in 3D
 //   pennant-tap   {label, kind}      a pennant was tapped
+//   pennant-drag  {label, kind, x, y, z, mm_per_px}   one with `drags` was put somewhere else
 //   viewer-ready                     the body is seen
 // and listens to CustomEvents that are dispatched on it:
-//   viewer-mark   [{x, y, z, label, kind}]   the pennants to show; kind "mended" is outlined
+//   viewer-mark   [{x, y, z, label, kind, drags}]   the pennants to show; kind "mended" is outlined
+//   viewer-tap-middle                        as if the middle of the picture were tapped
 //   viewer-select [name, …]                  the panels shown as under film
 //   viewer-point  name or ""                 the panel that is pointed out
 //   viewer-look   name or ""                 the panel that the eye goes to; all of the body for ""

@@ -6,6 +6,9 @@ const BAY = /^\/jobs\/[^/]+\/bay\/$/;
 const WAIT_MS = 4000;
 const MOST = 600;
 
+/** How often everything was thrown away; what was asked for before is not kept after. */
+let thrown = 0;
+
 const pathOf = (address) => new URL(address).pathname;
 const isBay = (address) => BAY.test(pathOf(address));
 
@@ -18,18 +21,31 @@ function mayKeep(address, answer) {
   return isPage ? isBay(address) : !pathOf(address).startsWith("/taps/");
 }
 
-async function put(address, answer) {
+async function put(address, answer, times) {
+  if (times !== thrown) {
+    return;
+  }
   const cache = await caches.open(CACHE);
   await cache.put(address, answer);
+  if (times !== thrown) {
+    await caches.delete(CACHE);
+    return;
+  }
   // What was used longest ago is the first: each use puts it at the end.
   const keys = await cache.keys();
   await Promise.all(keys.slice(0, Math.max(keys.length - MOST, 0)).map((one) => cache.delete(one)));
 }
 
+async function throwAway() {
+  thrown += 1;
+  await caches.delete(CACHE);
+}
+
 async function fromNetwork(request) {
+  const times = thrown;
   const answer = await fetch(request);
   if (mayKeep(request.url, answer)) {
-    await put(request.url, answer.clone());
+    await put(request.url, answer.clone(), times);
   }
   return answer;
 }
@@ -64,9 +80,10 @@ async function ofItsPage(event) {
 
 /** Keep what a page used before this worker was there. */
 async function keepAll(addresses) {
-  const cache = await caches.open(CACHE);
+  const times = thrown;
   for (const address of addresses) {
-    if ((await cache.match(address, { ignoreVary: true })) === undefined) {
+    const kept = await caches.match(address, { cacheName: CACHE, ignoreVary: true });
+    if (times === thrown && kept === undefined) {
       await fromNetwork(new Request(address)).catch(() => null);
     }
   }
@@ -75,7 +92,7 @@ async function keepAll(addresses) {
 self.addEventListener("install", () => self.skipWaiting());
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
 self.addEventListener("message", (event) => {
-  event.waitUntil(keepAll(event.data.keep));
+  event.waitUntil(event.data.throwAway ? throwAway() : keepAll(event.data.keep));
 });
 self.addEventListener("fetch", (event) => {
   const { request } = event;

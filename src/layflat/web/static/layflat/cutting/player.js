@@ -157,7 +157,7 @@ export class Player {
     const cut = this.lines.filter((one) => one.down);
     const number = this.lines.slice(0, now + 1).filter((one) => one.down).length;
     const what = line.down
-      ? `line ${number} of ${cut.length}${line.piece ? `, piece ${line.piece}` : ", turning the blade"}`
+      ? `line ${number} of ${cut.length}${line.piece ? `, piece ${called(line.piece)}` : ", turning the blade"}`
       : "knife up, on its way";
     const words = `${clock(this.time)} of ${clock(this.total)}: ${what}`;
     this.says.textContent = words;
@@ -166,6 +166,12 @@ export class Player {
       this.range.value = String(Math.round((1000 * this.time) / this.total));
     }
   }
+}
+
+// A piece's number within the layout as people read it: "B3" where jobs share the layout.
+function called(number) {
+  const step = Math.floor(number / 1000);
+  return `${step ? String.fromCharCode(64 + step) : ""}${number % 1000}`;
 }
 
 function distances(points) {

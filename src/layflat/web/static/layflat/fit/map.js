@@ -1,7 +1,7 @@
 // The flat pattern as a picture: shows the map, the names of its edges and the marks, and tells which
 // flat point is pointed at or tapped.
 import { onPoint } from "../viewer/pointer.js";
-import { Cross, apart, drawCrosses, element, ring } from "./marks.js";
+import { Cross, apart, drawCrosses, element, ring, tag } from "./marks.js";
 
 const NAME_PX = 15;
 const NAME_OFF_PX = 14;
@@ -15,9 +15,11 @@ const KEYS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDo
 
 export class FlatMap {
   // `tell(x, y, isPinned)` is called with flat points; x is null where nothing is pointed at.
-  constructor(place, pattern, { map, name, tell }) {
+  // `drawn` is what `drawnOf` gives.
+  constructor(place, pattern, { map, name, drawn, tell }) {
     this.place = place;
     this.pattern = pattern;
+    this.drawn = drawn;
     this.tell = tell;
     this.zoom = 0;
     this.middle = [pattern.map.width_mm / 2, pattern.map.height_mm / 2];
@@ -25,6 +27,7 @@ export class FlatMap {
     this.crosses = { pointed: new Cross(), pinned: new Cross() };
     this.marks = { pointed: null, pinned: null };
     this.names = element("g", { class: "fit-names" });
+    this.lines = element("g", { class: "fit-lines" });
     this.rings = element("g", {});
     const crosses = Object.values(this.crosses).map((cross) => cross.group);
     this.image = element("image", {
@@ -40,7 +43,7 @@ export class FlatMap {
         `Flat pattern of ${name}. Arrow keys move the mark, with Shift in large steps; Enter pins ` +
         "it. The places to mind are in the list.",
     });
-    this.picture.append(this.image, this.names, this.rings, ...crosses);
+    this.picture.append(this.image, this.lines, this.names, this.rings, ...crosses);
     place.querySelector("img")?.classList.add("only-print");
     place.append(this.picture);
     this.zooms = this.buttons();
@@ -50,6 +53,7 @@ export class FlatMap {
       const mark = ring(i + 1, found.is_beyond);
       this.rings.append(mark);
     });
+    this.rings.append(...drawn.map(({ name, isTaken }) => tag(name, isTaken)));
     this.listen();
     new ResizeObserver(() => this.draw()).observe(this.picture);
     this.draw();
@@ -194,6 +198,7 @@ export class FlatMap {
     this.window = [...low, ...seen];
     const move = `translate(${-low[0] * this.scale} ${-low[1] * this.scale}) scale(${this.scale})`;
     this.image.setAttribute("transform", move);
+    this.drawLines();
     this.drawNames();
     this.ringSpots().forEach(([x, y], i) => {
       this.rings.children[i].setAttribute("transform", `translate(${x.toFixed(1)} ${y.toFixed(1)})`);
@@ -204,14 +209,25 @@ export class FlatMap {
     smaller.disabled = this.zoom === 0;
   }
 
-  // Where the numbered rings are on the screen.
+  // Where the numbered rings are on the screen, and after them the names of what is drawn.
   ringSpots() {
     const { pattern } = this;
-    return apart(
-      pattern.places.map((place) =>
-        this.toScreen(pattern.toMap(...pattern.flatOf(pattern.middleOf(place.face)))),
-      ),
-    );
+    const places = pattern.places.map((place) => pattern.flatOf(pattern.middleOf(place.face)));
+    const all = [...places, ...this.drawn.map(({ at }) => at)];
+    return apart(all.map((flat) => this.toScreen(pattern.toMap(...flat))));
+  }
+
+  // Cuts and seams: full where they are taken, broken where they are proposed.
+  drawLines() {
+    this.lines.replaceChildren();
+    for (const { line, isTaken } of this.drawn) {
+      const points = line.map((flat) => this.toScreen(this.pattern.toMap(...flat)));
+      const d = points.map(([x, y], i) => `${i ? "L" : "M"}${x.toFixed(1)} ${y.toFixed(1)}`).join("");
+      this.lines.append(
+        element("path", { d, class: "line-casing" }),
+        element("path", { d, class: isTaken ? "line-taken" : "line-proposed" }),
+      );
+    }
   }
 
   // Names of edges and free places, the longest edges first, where there is room.

@@ -3,6 +3,7 @@
 
 const SVG = "http://www.w3.org/2000/svg";
 const RING = 11;
+const TAG_LETTER = 9;
 const ARM = 30;
 const INNER = 9;
 const HEAD = 6;
@@ -26,6 +27,15 @@ export function ring(number, isBeyond) {
   const text = element("text", { y: 5, "text-anchor": "middle" });
   text.textContent = number;
   return element("g", { class: `fit-ring${isBeyond ? " beyond" : ""}` }, shape, text);
+}
+
+// A name on a line or in a zone; white on dark where it is taken.
+export function tag(name, isTaken) {
+  const wide = TAG_LETTER * name.length + 12;
+  const shape = element("rect", { x: -wide / 2, y: -RING, width: wide, height: 2 * RING, rx: 3 });
+  const text = element("text", { y: 5, "text-anchor": "middle" });
+  text.textContent = name;
+  return element("g", { class: `fit-ring fit-tag${isTaken ? " beyond" : ""}` }, shape, text);
 }
 
 // Places of rings on the screen; one that would cover an earlier one stands beside it.

@@ -172,16 +172,21 @@ export class Pattern {
     return ratios;
   }
 
-  // The nearest edge of the panel to a flat point, and how far it is.
-  nearestEdge(x, y) {
+  // The nearest edge of the panel to a flat point, how far it is, and where on it that is: at
+  // `share` of the way from one vertex to the next. Edges of a kind can be left aside.
+  nearestEdge(x, y, without = null) {
     let best = null;
     for (const edge of this.edges) {
+      if (edge.kind === without) {
+        continue;
+      }
       for (let i = 1; i < edge.vertices.length; i++) {
         const [p, q] = [2 * edge.vertices[i - 1], 2 * edge.vertices[i]];
         const ends = [this.points[p], this.points[p + 1], this.points[q], this.points[q + 1]];
-        const distance = Math.hypot(...offLine(ends, x, y).slice(0, 2));
+        const [dx, dy, share] = offLine(ends, x, y);
+        const distance = Math.hypot(dx, dy);
         if (best === null || distance < best.distance) {
-          best = { edge, distance };
+          best = { edge, distance, vertices: [p / 2, q / 2], share };
         }
       }
     }

@@ -3,6 +3,7 @@
 //
 // The page fires on #fit, bubbling, whenever a place is pinned:
 //   fit-place {face, weights, flat: [x, y], point: [x, y, z]}   in millimetres of flat and body
+import { drawnOf, leadByHand } from "./drawn.js";
 import { FlatMap } from "./map.js";
 import { Pattern } from "./pattern.js";
 import { PanelView } from "./surface.js";
@@ -35,9 +36,11 @@ async function open() {
     console.warn("fit:", error.message);
     return;
   }
+  const drawn = drawnOf(page);
   map = new FlatMap(document.getElementById("flat"), pattern, {
     map: page.dataset.map,
     name,
+    drawn,
     tell: (x, y, isPinned) => pointFlat(x, y, isPinned),
   });
   listPlaces();
@@ -47,6 +50,7 @@ async function open() {
     view = new PanelView(stage, pattern, {
       glb: surface,
       name,
+      drawn,
       tell: (place, isPinned) => point(place, isPinned),
     });
   } catch {
@@ -59,6 +63,10 @@ async function open() {
     view = null;
     says.textContent = "The panel could not be loaded; load the page again.";
     console.warn("fit:", error.message);
+  }
+  if (view) {
+    // Edges on the panel's own paint are lines and cuts themselves.
+    leadByHand(page, (flat) => view.edgePoint(flat, "inner"));
   }
   if (pinned) {
     show(pinned);

@@ -1,7 +1,7 @@
 // The piece on its panel in 3D: coloured by strain, with its edges, the marks, and who points where.
 import * as THREE from "three";
-import { rimLines, surfaceLines } from "../viewer/lines.js";
-import { Cross, apart, drawCrosses, element, ring } from "./marks.js";
+import { drawnLines, rimLines, surfaceLines } from "../viewer/lines.js";
+import { Cross, apart, drawCrosses, element, ring, tag } from "./marks.js";
 import { Scene } from "./scene.js";
 import { strainMaterial } from "./shades.js";
 
@@ -9,6 +9,7 @@ import { strainMaterial } from "./shades.js";
 const SLACK_MM = 4;
 const ARROW_MM = 20;
 const CASING_PX = 5;
+const CUT_CASING_PX = 8;
 const SETTLE_MS = 80;
 const VIEWS = [
   ["corner", "Facing"],
@@ -20,11 +21,13 @@ const VIEWS = [
 
 export class PanelView extends Scene {
   // `tell(place, isPinned)` is called with places of the pattern, or null off the piece.
-  constructor(stage, pattern, { glb, name, tell }) {
+  // `drawn` is what `drawnOf` gives.
+  constructor(stage, pattern, { glb, name, drawn, tell }) {
     const help = "The places to mind are in the list.";
     super(stage, { name, info: pattern.info, help });
     this.pattern = pattern;
     this.tell = tell;
+    this.drawn = drawn;
     // What is pointed at, and what was tapped.
     this.crosses = { pointed: new Cross(), pinned: new Cross() };
     this.marks = { pointed: null, pinned: null };
@@ -40,6 +43,11 @@ export class PanelView extends Scene {
       this.layer.append(mark);
       return { mark, place: this.pattern.middleOf(place.face) };
     });
+    for (const { name, at, isTaken } of this.drawn) {
+      const mark = tag(name, isTaken);
+      this.layer.append(mark);
+      this.rings.push({ mark, place: this.pattern.placeAt(...at) });
+    }
     this.layer.append(...Object.values(this.crosses).map((cross) => cross.group));
     this.stage.append(this.layer);
     this.buttons(VIEWS, this.stage.parentElement);
@@ -81,11 +89,16 @@ export class PanelView extends Scene {
     }));
     const keepOuts = this.pattern.free.map((item) => ({ points: this.lifted(item.points) }));
     const whole = edges.map((edge) => ({ ...edge, kind: "open" }));
+    const cuts = this.drawn.map(({ line }) =>
+      line.map(([x, y]) => this.pointOf(this.pattern.placeAt(x, y)).toArray()),
+    );
     // A light line under each, so that it is seen before dark ground too.
     for (const [colour, made, width] of [
       ["#ffffff", surfaceLines([{ edges: whole }]), CASING_PX],
       ["#211f1c", surfaceLines([{ edges }])],
       ["#211f1c", rimLines([{ keep_outs: keepOuts }])],
+      ["#ffffff", drawnLines(cuts), CUT_CASING_PX],
+      ["#211f1c", drawnLines(cuts)],
     ]) {
       made.material.color.set(colour);
       made.material.linewidth = width ?? made.material.linewidth;
@@ -124,6 +137,16 @@ export class PanelView extends Scene {
       .addScaledVector(a, weights[0])
       .addScaledVector(b, weights[1])
       .addScaledVector(c, weights[2]);
+  }
+
+  // The point of the body where the nearest edge is to a flat point, but not one of a kind.
+  edgePoint(flat, without) {
+    const nearest = this.pattern.nearestEdge(...flat, without);
+    if (!nearest) {
+      return null;
+    }
+    const [from, to] = nearest.vertices.map((vertex) => this.vertex(vertex));
+    return from.lerp(to, nearest.share).toArray();
   }
 
   // The place of the pattern that a ray met.

@@ -1,6 +1,7 @@
 // Numbered pennants on the body, as buttons over the picture: sharp, reachable by key, and faded
 // while the body is before them.
 import * as THREE from "three";
+import { draggable } from "./drag.js";
 
 const SETTLE_MS = 120;
 // A place on the surface is not hidden by the surface it lies on.
@@ -26,6 +27,9 @@ export class Pennants {
       label.textContent = mark.label;
       flag.append(label);
       flag.setAttribute("aria-label", [mark.label, mark.kind].filter(Boolean).join(", "));
+      if (mark.drags) {
+        draggable(flag, mark, this.viewer);
+      }
       flag.addEventListener("click", () => {
         const detail = { label: mark.label, kind: mark.kind };
         this.viewer.place.dispatchEvent(new CustomEvent("pennant-tap", { detail, bubbles: true }));

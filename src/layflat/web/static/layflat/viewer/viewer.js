@@ -166,6 +166,7 @@ export class Viewer {
       this.showSelected();
     });
     on("viewer-point", (event) => this.point(event.detail));
+    on("viewer-tap-middle", () => this.tapMiddle());
     on("viewer-look", (event) => this.look(event.detail));
     on("viewer-lines", (event) => {
       this.drawn = event.detail;
@@ -218,12 +219,25 @@ export class Viewer {
   tapAt(clientX, clientY) {
     const hit = this.hitAt(clientX, clientY);
     if (hit !== null) {
-      this.tell(hit.point.x, hit.point.y, hit.point.z, hit.panel);
+      this.tell(hit.point.x, hit.point.y, hit.point.z, hit.panel, this.sizeAt(hit.distance));
     }
   }
 
-  tell(x, y, z, panel) {
-    const detail = { x, y, z, panel };
+  // How many millimetres a pixel covers at a distance from the eye.
+  sizeAt(distance) {
+    const high = 2 * Math.tan(((this.camera.eye.fov / 2) * Math.PI) / 180);
+    return (high * distance) / this.stage.clientHeight;
+  }
+
+  tapMiddle() {
+    const box = this.canvas?.getBoundingClientRect();
+    if (this.camera && box) {
+      this.tapAt(box.left + box.width / 2, box.top + box.height / 2);
+    }
+  }
+
+  tell(x, y, z, panel, mmPerPx) {
+    const detail = { x, y, z, panel, mm_per_px: mmPerPx };
     this.place.dispatchEvent(new CustomEvent("surface-tap", { detail, bubbles: true }));
   }
 

@@ -1,0 +1,1 @@
+"""The machines of the shop, and sending sections to them."""

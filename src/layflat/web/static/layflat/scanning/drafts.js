@@ -1,0 +1,72 @@
+// The list of what is traced: each with how far it is, and what can be done with it.
+
+export function draftList({ place, bench, open, step }) {
+  const focused = place.contains(document.activeElement) ? document.activeElement.dataset.is : "";
+  place.replaceChildren(...bench.drafts.map((draft, i) => item(draft, i, { bench, open, step })));
+  if (!bench.drafts.length) {
+    const none = document.createElement("li");
+    none.className = "quiet-text";
+    none.textContent = "None is traced yet. Give the first one a name below.";
+    place.append(none);
+  }
+  place.querySelector(`[data-is="${focused}"]`)?.focus();
+}
+
+// The last steps, the newest first; where the work stands is said.
+export function stepList(place, steps) {
+  if (!steps.length) {
+    return;
+  }
+  place.replaceChildren(
+    ...steps.map(({ said, who, now }) => {
+      const made = document.createElement("li");
+      const by = document.createElement("span");
+      by.className = "quiet-text";
+      by.textContent = ` ${who}${now ? "; it stands here" : ""}`;
+      if (now) {
+        made.setAttribute("aria-current", "step");
+      }
+      made.append(said, by);
+      return made;
+    }),
+  );
+}
+
+function item(draft, number, { bench, open, step }) {
+  const made = document.createElement("li");
+  const isOpen = number === bench.open;
+  made.classList.toggle("is-open", isOpen);
+  const name = document.createElement("span");
+  name.className = "draft-name";
+  name.textContent = draft.keep_out ? `${draft.name} (${draft.keep_out} on ${draft.on})` : draft.name;
+  const state = document.createElement("span");
+  state.className = draft.closed ? "state done" : "state";
+  const count = draft.nodes.length;
+  state.textContent = draft.closed ? `closed, ${count} points` : `${count} point${count === 1 ? "" : "s"}`;
+  made.append(name, state);
+  made.append(button(isOpen ? "Leave" : "Trace", `open-${number}`, () => open(number), draft));
+  if (!draft.closed && count >= 3) {
+    const close = () => step({ act: "close", draft: number });
+    made.append(button("Close the outline", `close-${number}`, close, draft));
+  }
+  const drop = () => step({ act: "drop", draft: number });
+  made.append(button("Drop", `drop-${number}`, drop, draft));
+  if (draft.fault) {
+    const fault = document.createElement("p");
+    fault.className = "draft-fault state late";
+    fault.textContent = draft.fault;
+    made.append(fault);
+  }
+  return made;
+}
+
+function button(word, is, act, draft) {
+  const made = document.createElement("button");
+  made.type = "button";
+  made.className = "quiet";
+  made.dataset.is = is;
+  made.textContent = word;
+  made.setAttribute("aria-label", `${word}: ${draft.name}`);
+  made.addEventListener("click", act);
+  return made;
+}

@@ -1,0 +1,1 @@
+"""The week's film: which job's pieces come from which roll or offcut."""
