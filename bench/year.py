@@ -1,0 +1,268 @@
+"""The film of a year: the week's plan against each job alone.
+
+`python -m bench.year --weeks 50 --seconds 20` plans every week of the invented shop's year (five
+jobs a week, 250 in all, three widths of clear film, matt film beside) with so many seconds a
+week, and lays every job alone on one roll, of the width that is cheapest by an estimate, with as
+many seconds for the week's jobs together, or `--alone-seconds`: by the bare engine, whose strip is
+cut into sections between pieces, and by a bottom-left layout. The processor seconds that both
+ways took are printed, too: a busy machine gives neither what the clock says. With `--film-only` a
+person's time costs nothing, so that plans weigh film alone.
+
+What is compared is the cost of the film that is taken from rolls. Offcuts were paid with the film
+that they come from; what is on the shelf at the end counts nothing, and ends of rolls that are
+given up are paid by the plan alone. Without
+`--weeks`, the first four weeks are taken as a sample.
+"""
+
+import argparse
+import math
+import os
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from bench._bottom_left import bottom_left_mm
+from bench._year_jobs import CLEAR, MATT, Job, sizes_of, year
+from bench.nest import bare
+from layflat.base import LayflatError
+from layflat.nest import QuickStock, Stock
+from layflat.nest.pack import pack_found, sliced
+from layflat.nest.parts import make_frame
+from layflat.plan import FilmKind, Supply, WeekPlan, WeekRates, plan_week
+
+GAP_MM, SECTION_MM = 4.0, 3000.0
+ROLL_MM = 15_200.0
+PER_METRE = {CLEAR: {1524.0: 62.0, 1219.0: 51.0, 610.0: 26.5}, MATT: {1524.0: 74.0}}
+KIND = {CLEAR: FilmKind.CLEAR, MATT: FilmKind.MATT}
+RATES = WeekRates(currency="EUR", per_hour=55.0)
+JOBS_A_WEEK = 5
+MOST_OFFCUTS = 12
+SPENT_MM = 400.0
+"""A roll with less left is given up."""
+LEAST_RATIO = {"bare engine": 0.93, "bottom-left": 0.80}
+
+
+@dataclass
+class Shelf:
+    """The shop's film from week to week.
+
+    Attributes:
+        supplies: rolls and offcuts.
+        given_up: what ends of rolls cost that were thrown away.
+    """
+
+    supplies: list[Supply] = field(default_factory=list)
+    given_up: float = 0.0
+    _count: int = 0
+
+    def restock(self) -> None:
+        """One begun and one new roll of every width, at least."""
+        for film, widths in PER_METRE.items():
+            for width, cost in widths.items():
+                there = sum(
+                    one.length_mm
+                    for one in self.supplies
+                    if one.film == film and one.stock.width_mm == width and not one.is_offcut
+                )
+                while there < 1.5 * ROLL_MM:
+                    self._count += 1
+                    self.supplies.append(
+                        Supply(
+                            name=f"R-{self._count}",
+                            film=film,
+                            kind=KIND[film],
+                            lot=f"L{self._count}",
+                            stock=Stock(width_mm=width, edge_margin_mm=20.0, length_mm=ROLL_MM),
+                            cost_per_m=cost,
+                        )
+                    )
+                    there += ROLL_MM
+
+    def book(self, plan: WeekPlan) -> None:
+        """Take off what a plan uses and put its offcuts on the shelf, a week older all."""
+        used = {use.supply.name: use for use in plan.uses}
+        after = []
+        for supply in self.supplies:
+            use = used.get(supply.name)
+            if use is None:
+                after.append(supply)
+                continue
+            for kept in use.kept:
+                self._count += 1
+                stock = Stock(
+                    width_mm=kept.offcut.width_mm,
+                    edge_margin_mm=20.0,
+                    length_mm=kept.offcut.length_mm,
+                )
+                after.append(
+                    replace(
+                        supply,
+                        name=f"O-{self._count}",
+                        stock=stock,
+                        cost_per_m=supply.per_m2 * kept.offcut.width_mm / 1e3,
+                        is_offcut=True,
+                        age_days=0.0,
+                    )
+                )
+            left = supply.length_mm - use.layout.length_mm
+            if supply.is_offcut:
+                continue
+            if left < SPENT_MM:
+                self.given_up += left / 1e3 * supply.cost_per_m
+            else:
+                after.append(replace(supply, stock=replace(supply.stock, length_mm=left)))
+        weeks = RATES.storing.jobs_ahead / JOBS_A_WEEK
+        older = [replace(one, age_days=one.age_days + 7) for one in after]
+        kept_on = [one for one in older if not one.is_offcut or one.age_days <= 7 * (weeks + 2)]
+        offcuts = [one for one in kept_on if one.is_offcut]
+        offcuts.sort(key=lambda one: -one.length_mm * one.stock.width_mm)
+        dropped = {one.name for one in offcuts[MOST_OFFCUTS:]}
+        self.supplies = [one for one in kept_on if one.name not in dropped]
+
+
+def roll_cost(plan: WeekPlan) -> float:
+    """What the film costs that a plan takes from rolls."""
+    return sum(
+        use.layout.length_mm / 1e3 * use.supply.cost_per_m
+        for use in plan.uses
+        if not use.supply.is_offcut
+    )
+
+
+def own_roll(job: Job) -> tuple[Stock, float]:
+    """The roll on which a job alone is cheapest, by an estimate, and what a metre costs."""
+    choices = []
+    for width, cost in PER_METRE[job.film].items():
+        stock = Stock(width_mm=width, edge_margin_mm=20.0)
+        quick = QuickStock(job.requests, stock, gap_mm=GAP_MM, max_section_mm=SECTION_MM)
+        if not quick.misfits:
+            packs = quick.packs([one.copies for one in job.requests])
+            choices.append((sum(pack.length_mm for pack in packs) * cost, width, cost))
+    _, width, cost = min(choices)
+    return Stock(width_mm=width, edge_margin_mm=20.0), cost
+
+
+def alone(job: Job, seconds: float, seed: int) -> tuple[float, float, int]:
+    """What a job's film costs by the bare engine and by a bottom-left layout, and the first's cuts.
+
+    The seconds are as whole as the engine takes them, one at least.
+    """
+    stock, cost = own_roll(job)
+    frame = make_frame(stock, gap_mm=GAP_MM, max_section_mm=SECTION_MM)
+    found, task, _ = bare(job.requests, frame, max(1.0, seconds), seed)
+    pack = pack_found(found, task)
+    packs = [] if pack is None else sliced(pack, frame)
+    film = sum(one.length_mm + 2 * stock.end_margin_mm for one in packs) if packs else math.inf
+    plain = bottom_left_mm(job.requests, stock, gap_mm=GAP_MM, max_section_mm=SECTION_MM)
+    return film / 1e3 * cost, plain / 1e3 * cost, len(packs)
+
+
+def run(
+    weeks: int, *, seconds: float, alone_seconds: float, seed: int, rates: WeekRates = RATES
+) -> bool:
+    """Plan so many weeks and print what each cost; whether both ratios are as wanted."""
+    jobs = year(weeks * JOBS_A_WEEK, seed=seed)
+    shelf = Shelf()
+    sums = [0.0, 0.0, 0.0]
+    work = [0.0, 0.0]
+    area = 0.0
+    print(
+        f"{weeks} weeks of {JOBS_A_WEEK} jobs, {seconds:g} s a week for the plan, "
+        f"{alone_seconds:g} s for its jobs alone, seed {seed}"
+    )
+    head = "week pieces plan engine b-left ratio ratio bound offcuts sections plan_cpu eng_cpu"
+    print(" ".join(f"{word:>8}" for word in head.split()))
+    for week in range(weeks):
+        shelf.restock()
+        own = jobs[week * JOBS_A_WEEK : (week + 1) * JOBS_A_WEEK]
+        before = processor_s()
+        plan = planned(own, jobs[: week * JOBS_A_WEEK], shelf.supplies, seconds, seed, rates)
+        between = processor_s()
+        pieces = sum(len(use.jobs) for use in plan.uses)
+        taken = sum(use.supply.is_offcut for use in plan.uses)
+        shelf.book(plan)
+        singles = [alone(job, alone_seconds / JOBS_A_WEEK, seed) for job in own]
+        after = processor_s()
+        costs = (
+            roll_cost(plan),
+            sum(single[0] for single in singles),
+            sum(single[1] for single in singles),
+        )
+        work[0] += sum(len(use.layout.sections) * RATES.cut + RATES.handling for use in plan.uses)
+        work[1] += sum(single[2] * RATES.cut + RATES.handling for single in singles)
+        sums = [total + cost for total, cost in zip(sums, costs, strict=True)]
+        area += sum(use.layout.piece_area_mm2 for use in plan.uses) / 1e6
+        print(
+            f"{week + 1:8} {pieces:8} {costs[0]:8.0f} {costs[1]:8.0f} {costs[2]:8.0f} "
+            f"{costs[0] / costs[1]:8.3f} {costs[0] / costs[2]:8.3f} "
+            f"{plan.bound / plan.cost:8.3f} {taken:8} "
+            f"{sum(len(use.layout.sections) for use in plan.uses):8} "
+            f"{between - before:8.0f} {after - between:8.0f}",
+            flush=True,
+        )
+    whole = sums[0] + shelf.given_up
+    print(f"film in pieces {area:.1f} m2; ends of rolls given up {shelf.given_up:.0f}")
+    ratio = (whole + work[0]) / (sums[1] + work[1])
+    print(f"film, cuts and handling against bare engine: {ratio:.3f}")
+    passed = True
+    for name, cost in zip(LEAST_RATIO, sums[1:], strict=True):
+        ratio = whole / cost
+        passed &= ratio <= LEAST_RATIO[name]
+        verdict = "pass" if ratio <= LEAST_RATIO[name] else "MISSED"
+        print(f"film against {name}: {ratio:.3f} (at most {LEAST_RATIO[name]:.2f}): {verdict}")
+    return passed
+
+
+def planned(
+    own: Sequence[Job],
+    before: Sequence[Job],
+    supplies: Sequence[Supply],
+    seconds: float,
+    seed: int,
+    rates: WeekRates,
+) -> WeekPlan:
+    """The plan of a week's jobs, offcuts judged by the jobs before."""
+    films = {job.film for job in own}
+    return plan_week(
+        [demand for job in own for demand in job.demands],
+        [one for one in supplies if one.film in films],
+        rates,
+        gap_mm=GAP_MM,
+        max_section_mm=SECTION_MM,
+        seconds=seconds,
+        seed=seed,
+        past={film: sizes_of(before, film) for film in films},
+    )
+
+
+def processor_s() -> float:
+    """The processor seconds that this process and its ended children have taken."""
+    return sum(os.times()[:4])
+
+
+def main(arguments: Sequence[str] = ()) -> None:
+    parser = argparse.ArgumentParser(prog="python -m bench.year")
+    parser.add_argument("--weeks", type=int, default=4)
+    parser.add_argument("--seconds", type=float, default=20.0)
+    parser.add_argument("--alone-seconds", type=float, help="as many as --seconds if not given")
+    parser.add_argument("--film-only", action="store_true", help="a person's time costs nothing")
+    parser.add_argument("--seed", type=int, default=1)
+    options = parser.parse_args(arguments)
+    begin = time.monotonic()
+    try:
+        run(
+            options.weeks,
+            seconds=options.seconds,
+            alone_seconds=options.alone_seconds or options.seconds,
+            seed=options.seed,
+            rates=replace(RATES, per_hour=0.0) if options.film_only else RATES,
+        )
+    except LayflatError as error:
+        print(f"stopped: {error}")
+    print(f"{time.monotonic() - begin:.0f} s")
+
+
+if __name__ == "__main__":
+    import sys
+
+    main(sys.argv[1:])
