@@ -2,11 +2,12 @@
 
     .venv/bin/python docs/pictures.py             all of them
     .venv/bin/python docs/pictures.py knife       one
-    .venv/bin/python docs/pictures.py --search    look for a new layout first
+    .venv/bin/python docs/pictures.py --search week   look for a new layout first
 
 The same code gives the same bytes. A layout search would not: it ends by the clock. Its places
-are stored in `docs/figures/layout-places.json`; when the pieces have changed so that they do
-not lie as stored any more, the layout is refused, and ``--search`` finds another.
+are stored in `docs/figures/layout-places.json` and `week-places.json`; when the pieces have
+changed so that they do not lie as stored any more, the layout is refused, and ``--search`` finds
+another.
 """
 
 import argparse
@@ -24,6 +25,7 @@ from figures.knife import knife_picture
 from figures.offset import offset_picture
 from figures.plan import laying_plan_picture
 from figures.strain import strain_picture
+from figures.week import search_week_anew, week_picture
 
 from layflat.base import write_text
 
@@ -43,11 +45,21 @@ PICTURES: Mapping[str, Callable[[], str]] = {
     "flattening": lambda: flattening_picture(pieces("coupe", ("fender-left",))[0]),
     "plan": lambda: laying_plan_picture(pieces("coupe", ("fender-left",))[0]),
     "strain": lambda: strain_picture(pieces("van", ("bumper-front",))[0]),
+    "strain-mirror": lambda: strain_picture(pieces("van", ("mirror-left",))[0]),
+    "strain-hood": lambda: strain_picture(pieces("coupe", ("hood",))[0]),
+    "strain-fender": lambda: strain_picture(pieces("coupe", ("fender-left",))[0]),
     "layout": laid.laid_out_picture,
+    "week": week_picture,
     "knife": knife_picture,
     "offset": offset_picture,
 }
 """Every picture by the name of its file."""
+
+SEARCHES: Mapping[str, Callable[[], None]] = {
+    "layout": lambda: laid.search_anew(seconds=60.0),
+    "week": lambda: search_week_anew(seconds=180.0),
+}
+"""What looks for the places of some pictures anew."""
 
 
 def main() -> None:
@@ -59,8 +71,9 @@ def main() -> None:
     unknown = sorted(set(asked.names) - set(PICTURES))
     if unknown:
         parser.error(f"there is no picture “{unknown[0]}”; there are {', '.join(PICTURES)}")
-    if asked.search:
-        laid.search_anew(seconds=60.0)
+    for name, search in SEARCHES.items():
+        if asked.search and name in (asked.names or SEARCHES):
+            search()
     FOLDER.mkdir(exist_ok=True)
     for name in asked.names or PICTURES:
         write_text(FOLDER / f"{name}.svg", PICTURES[name]())
