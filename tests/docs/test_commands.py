@@ -12,10 +12,11 @@ import trimesh
 import pages
 import zoo
 from layflat.cli.main import layflat_command, main
-from layflat.cut import read_machine
+from layflat.cut import read_machine, read_marks, read_readings, read_times
 from layflat.film import read_film, read_strip_test
-from layflat.job import read_order
+from layflat.job import read_order, read_week
 from layflat.pattern import read_drawing
+from layflat.revise import read_notes_file
 from layflat.surface import Mesh, read_panels
 
 READERS = {
@@ -24,7 +25,12 @@ READERS = {
     "film.toml": read_film,
     "strip.toml": read_strip_test,
     "plotter.toml": read_machine,
+    "readings.toml": read_readings,
+    "marks.toml": read_marks,
     "test-cut.svg": read_drawing,
+    "week.toml": read_week,
+    "times.toml": read_times,
+    "notes.toml": read_notes_file,
 }
 
 

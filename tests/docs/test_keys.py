@@ -17,9 +17,9 @@ import pytest
 
 import pages
 from layflat.base import LayflatError, SettingError
-from layflat.cut import read_machine
+from layflat.cut import read_machine, read_marks, read_readings
 from layflat.film import Film, generic_film, read_film, read_strip_test
-from layflat.job import read_order
+from layflat.job import read_order, read_week
 from layflat.pattern import Layer
 from layflat.surface import read_panels
 
@@ -62,9 +62,12 @@ class Kind:
 KINDS = {
     "film": Kind("film.toml", read_film),
     "strip": Kind("strip.toml", read_strip_test),
+    "marks": Kind("marks.toml", read_marks),
+    "readings": Kind("readings.toml", read_readings),
     "machine": Kind("plotter.toml", read_machine),
     "job": Kind("job.toml", read_order),
     "panels": Kind("board-panels.json", read_panels),
+    "week": Kind("week.toml", read_week),
 }
 
 
@@ -109,8 +112,13 @@ def full(kind: Kind) -> dict[str, Any]:
                 document[key] = {} if key == "sources" else json.loads(row["default"])
     if kind.example == "job.toml":
         document["cover"][0].setdefault("seams", document["cover"][0]["reliefs"])
+        document["cut"] |= {"tabs": 0, "tab_mm": 1, "hinge_mm": 30}
+    if kind.example == "marks.toml":
+        document |= {"sure": False, "tolerance_mm": 0.5, "reading_mm": 0.2}
     if kind.example == "strip.toml":
         document["loaded"][0]["torn"] = False
+    if kind.example == "week.toml":
+        document["piece"][0]["answers"] = ["all=default"]
     return document
 
 
@@ -166,7 +174,7 @@ def spelled(value: Any) -> str:
         return ", ".join(f"{item:g}" for item in value)
     if isinstance(value, bool):
         return str(value).lower()
-    return value if isinstance(value, str) else f"{value:g}"
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def test_the_generic_film_is_as_the_guide_states() -> None:

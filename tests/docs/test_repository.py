@@ -66,7 +66,7 @@ def test_pictures_are_drawn_the_same_again(monkeypatch: pytest.MonkeyPatch) -> N
 
 def test_the_picture_script_draws_what_is_stored() -> None:
     script = (pages.ROOT / "docs" / "pictures.py").read_text(encoding="utf-8")
-    named = set(re.findall(r'^    "(\w+)": ', script, re.MULTILINE))
+    named = set(re.findall(r'^    "([\w-]+)": ', script, re.MULTILINE))
     assert named == {path.stem for path in PICTURES.iterdir()}
 
 

@@ -8,11 +8,17 @@ from pathlib import Path
 
 import ezdxf
 import pytest
+from scipy.spatial import KDTree
 
+import layflat.pattern.dxf_open as dxf_open
 import layflat.pattern.dxf_read as dxf_read
+import layflat.pattern.mend_doubles as mend_doubles
+import layflat.pattern.mend_parts as mend_parts
 import layflat.pattern.svg_path as svg_path
+import layflat.pattern.svg_read as svg_read
 from layflat.base import DrawingError
 from layflat.pattern import read_drawing
+from layflat.pattern.sketch import Part
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" viewBox="0 0 100 100">{}</svg>'
 
@@ -55,6 +61,8 @@ def test_a_million_segments_are_refused_before_they_are_parsed(
         ("<g>" * 5_000 + "</g>" * 5_000, "deeper than 32"),
         ("<g/>" * 200_001, "more than 200000 elements"),
         ('<g id="a"><use href="#a"/></g>', "clones"),
+        ('<svg viewBox="0 0 1 1"><path d="M0 0"/></svg>' * 3 + '<use href="a.svg#b"/>', "another"),
+        ('<symbol id="s" viewBox="0 0 0 1"/><use href="#s" width="1" height="1"/>', "no area"),
         (
             f'<g transform="{" " * 200_000}x"><path d="M0 0 1 1"/></g>',
             "transformation that is none",
@@ -63,7 +71,18 @@ def test_a_million_segments_are_refused_before_they_are_parsed(
         (f'<rect width="{"1" * 200_000}!" height="1"/>', "absolute lengths"),
         (f'<rect width="{"9" * 1_000}" height="1"/>', "absolute lengths"),
     ],
-    ids=["deep", "very deep", "elements", "use", "blanks", "chain", "digits", "endless"],
+    ids=[
+        "deep",
+        "very deep",
+        "elements",
+        "use",
+        "another file",
+        "empty symbol",
+        "blanks",
+        "chain",
+        "digits",
+        "endless",
+    ],
 )
 def test_a_hostile_svg_is_refused_in_one_sentence(body: str, words: str, tmp_path: Path) -> None:
     """Each of these costs quadratic or exponential work where nothing bounds it."""
@@ -82,20 +101,88 @@ def test_a_view_box_of_a_million_digits_is_refused(tmp_path: Path) -> None:
         read_drawing(path)
 
 
-def test_clones_of_clones_are_refused_unread(tmp_path: Path) -> None:
-    levels = "".join(
-        f'<g id="l{n}">' + f'<use href="#l{n - 1}"/>' * 10 + "</g>" for n in range(1, 12)
+@pytest.mark.parametrize("levels", [6, 12])
+def test_clones_of_clones_unfold_within_a_count(
+    levels: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    groups = "".join(
+        f'<g id="l{n}">' + f'<use href="#l{n - 1}"/>' * 10 + "</g>" for n in range(1, levels)
     )
     path = tmp_path / "clones.svg"
-    path.write_text(SVG.format('<path id="l0" d="M0 0 1 1"/>' + levels))
+    bomb = f'<use href="#l{levels - 1}"/>'
+    path.write_text(SVG.format(f'<defs><path id="l0" d="M0 0 1 1"/>{groups}</defs>{bomb}'))
+    monkeypatch.setattr(svg_read, "_MOST_CLONED", 2_000)
+    visited: list[int] = []
+    real = svg_read.inside
+
+    def counting(*given: object) -> object:
+        visited.append(1)
+        return real(*given)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(svg_read, "inside", counting)
     with pytest.raises(DrawingError, match="clones"):
+        read_drawing(path)
+    assert len(visited) <= 2_002
+
+
+def test_line_ends_all_in_one_place_are_refused_before_they_are_paired(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(KDTree, "query_pairs", lambda *_, **__: pytest.fail("they were paired"))
+    rays = "".join(f'<line x1="5" y1="5" x2="{10 + i}" y2="90"/>' for i in range(400))
+    path = tmp_path / "star.svg"
+    path.write_text(SVG.format(f'<g id="OUTLINE" stroke="black">{rays}</g>'))
+    with pytest.raises(DrawingError, match="line ends meet in one place"):
+        read_drawing(path)
+
+
+def test_lines_all_upon_each_other_are_refused_before_they_are_split(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(mend_doubles, "_MOST_PAIRS", 0)
+    looked: list[int] = []
+    monkeypatch.setattr(mend_doubles, "_shared", lambda *_: looked.append(1) or [])
+    rays = "".join(f'<line x1="{i}" y1="5" x2="{90 - i}" y2="5"/>' for i in range(1, 400, 2))
+    path = tmp_path / "pile.svg"
+    path.write_text(SVG.format(f'<g id="OUTLINE" stroke="black">{rays}</g>'))
+    with pytest.raises(DrawingError, match="too many lines lie upon each other"):
+        read_drawing(path)
+    assert len(looked) <= 10 * 200
+
+
+@pytest.mark.parametrize("apart", ["0", "0.3"])
+def test_the_same_loop_a_thousand_times_is_no_thousand_squared(
+    apart: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(mend_parts, "_MOST_LOOPS_ALIKE", 0)
+    compared: list[int] = []
+    real = mend_parts.apart_mm
+
+    def counting(one: Part, two: Part) -> float:
+        compared.append(1)
+        return real(one, two) + float(apart) * 5
+
+    monkeypatch.setattr(mend_parts, "apart_mm", counting)
+    boxes = '<rect x="5" y="5" width="50" height="40"/>' * 300
+    path = tmp_path / "same.svg"
+    path.write_text(SVG.format(f'<g id="OUTLINE">{boxes}</g>'))
+    with pytest.raises(DrawingError, match="closed lines lie upon each other"):
+        read_drawing(path)
+    assert len(compared) <= 8 * 300
+
+
+def test_loops_in_loops_are_counted(tmp_path: Path) -> None:
+    rings = "".join(f'<circle cx="500" cy="500" r="{10 + 3 * i}"/>' for i in range(40))
+    path = tmp_path / "rings.svg"
+    path.write_text(SVG.format(rings))
+    with pytest.raises(DrawingError, match="more than 32 loops lie one in the other"):
         read_drawing(path)
 
 
 def test_a_dxf_of_many_records_is_refused_before_the_library_reads_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(dxf_read, "readfile", lambda _: pytest.fail("it was read"))
+    monkeypatch.setattr(dxf_open, "readfile", lambda _: pytest.fail("it was read"))
     path = tmp_path / "much.dxf"
     path.write_text("0\nSECTION\n2\nENTITIES\n" + "  0\nLINE\n" * 200_001 + "0\nENDSEC\n0\nEOF\n")
     with pytest.raises(DrawingError, match="at most 200000 are read"):

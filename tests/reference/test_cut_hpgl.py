@@ -11,7 +11,7 @@ import pytest
 from ezdxf.addons.hpgl2 import api
 from ezdxf.addons.hpgl2.backend import RecordType
 
-from layflat.cut import Stroke, generic_machine, program, read_hpgl
+from layflat.cut import Stroke, Wishes, generic_machine, program, read_hpgl
 from layflat.cut.hpgl import hpgl_text, to_units
 from layflat.pattern import Curve, Drawing, Pattern
 
@@ -76,7 +76,9 @@ def text() -> str:
         ),
     )
     stock = Curve(points_mm=[[0, 0], [400, 0], [400, 300], [0, 300]], bulges=[0] * 4)
-    return program(Drawing(patterns=patterns, stock=(stock,)), generic_machine()).hpgl
+    wishes = Wishes(strip_mm=120.0)
+    drawing = Drawing(patterns=patterns, stock=(stock,))
+    return program(drawing, generic_machine(), wishes=wishes).hpgl
 
 
 def test_another_reader_sees_the_same_cuts(text: str) -> None:

@@ -26,7 +26,7 @@ from layflat.pattern import (
     read_drawing,
     sample,
 )
-from layflat.pattern.dxf_read import _MM_PER_UNIT
+from layflat.pattern.dxf_open import MM_PER_INSUNITS
 
 TABLE = [
     (45.0, 0.198912367),
@@ -94,7 +94,7 @@ def test_bulges_come_out_of_a_file_as_they_went_in(
 def test_units_of_the_header_are_those_of_ezdxf() -> None:
     """$INSUNITS (Autodesk, DXF reference, header variables), enumerated by ezdxf."""
     inches = {8: 1e-6, 9: 1e-3}
-    for number, size in _MM_PER_UNIT.items():
+    for number, size in MM_PER_INSUNITS.items():
         # The library has the metre as 39.3700787 in, and no factors for microinches and mils.
         wanted = inches[number] * 25.4 if number in inches else conversion_factor(number, 4)
         assert size == pytest.approx(wanted, rel=1e-8), number
@@ -105,8 +105,9 @@ def test_a_square_in_any_unit_comes_in_as_millimetres(
     number: int, size: float, tmp_path: Path
 ) -> None:
     document = ezdxf.new("R2010", units=number)
-    corners = [(0, 0), (2, 0), (2, 2), (0, 2)]
+    side = 2 if size > 100 else 20
+    corners = [(0, 0), (side, 0), (side, side), (0, side)]
     document.modelspace().add_lwpolyline(corners, close=True, dxfattribs={"layer": "OUTLINE"})
     document.saveas(tmp_path / "square.dxf")
     (square,) = read_drawing(tmp_path / "square.dxf").patterns
-    assert pattern_area_mm2(square) == pytest.approx((2 * size) ** 2)
+    assert pattern_area_mm2(square) == pytest.approx((side * size) ** 2)

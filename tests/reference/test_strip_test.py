@@ -1,4 +1,4 @@
-"""Strip tests against the outside: published laws, another program's fit, numbers by hand.
+"""Strip tests against the outside: published laws, another method's fit, numbers by hand.
 
 The laws of rubber in simple tension, pull s on the first cross-section, stretch ratio l
 (L. R. G. Treloar, The Physics of Rubber Elasticity; from memory, and so are the papers):
@@ -69,8 +69,8 @@ def test_data_of_the_wrong_error_are_not_covered() -> None:
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_another_program_s_fit_agrees(seed: int) -> None:
-    """Scipy's curve_fit on the same readings with the same weights, its own slopes."""
+def test_another_method_agrees(seed: int) -> None:
+    """Levenberg-Marquardt (curve_fit of scipy): the same readings and weights, its own slopes."""
     test = strip_test(lambda s: rubber(s, 0.5), seed=seed)
     strip, fit = test.strip, fit_strip(test)
     pulls = np.array([0.0, *(strip.stress_mpa(row.load_g) for row in test.loaded)])

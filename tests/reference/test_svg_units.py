@@ -15,7 +15,7 @@ from svgelements import Length
 from svgelements import Path as SvgPath
 
 from layflat.base import FloatArray
-from layflat.pattern import Pattern, bounds, pattern_area_mm2, read_drawing, to_polygon
+from layflat.pattern import Pattern, bounds, inspect_drawing, pattern_area_mm2, to_polygon
 from layflat.pattern.arcs import distances_to_curve
 
 UNITS = [
@@ -31,7 +31,9 @@ UNITS = [
 
 def only_piece(path: Path, body: str, attributes: str = "") -> Pattern:
     path.write_text(f'<svg xmlns="http://www.w3.org/2000/svg" {attributes}>{body}</svg>')
-    (piece,) = read_drawing(path).patterns
+    drawing = inspect_drawing(path).drawing
+    assert drawing is not None
+    (piece,) = drawing.patterns
     return piece
 
 
