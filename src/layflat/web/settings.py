@@ -42,6 +42,7 @@ INSTALLED_APPS = [
     "layflat.web.files",
     "layflat.web.work",
     "layflat.web.bodies",
+    "layflat.web.patterns",
     "layflat.web.scanning",
     "layflat.web.jobs",
     "layflat.web.cover",
