@@ -36,6 +36,7 @@ from playwright.sync_api import (
 )
 from pytest_django.plugin import DjangoDbBlocker
 
+from layflat.web.data_folder import DATABASE_FILE
 from layflat.web.people.models import Person, Role, Shop
 
 PASSWORD = "wet gloves and a squeegee"
@@ -111,10 +112,13 @@ def _sqlite() -> dict[str, Any]:
 
 @pytest.fixture(scope="session")
 def live(
-    tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoDbBlocker
+    tmp_path_factory: pytest.TempPathFactory,
+    django_db_blocker: DjangoDbBlocker,
+    migrated_sqlite: Path,
 ) -> Iterator[Live]:
     """The running app with a shop and one person of each role, named as the role is."""
     folder = tmp_path_factory.mktemp("live")
+    shutil.copy(migrated_sqlite, folder / DATABASE_FILE)
     port = _free_port()
     ours = ("LAYFLAT_", "DATABASE_", "DJANGO_")
     environment = {k: v for k, v in os.environ.items() if not k.startswith(ours)}

@@ -6,24 +6,20 @@ database, and every page of theirs is opened on both by tests/web/whole/test_eve
 """
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import dj_database_url
 import pytest
-from django.core.management import call_command
-from django.db import connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.utils import ConnectionHandler
 from django.test import Client
 from pytest_django.fixtures import Settings
 from pytest_django.plugin import DjangoDbBlocker
 
-from layflat.web.data_folder import DATABASE_FILE
+from databases import in_place
 from layflat.web.people.models import Person, Role, Shop
-from layflat.web.settings import _SQLITE
-from web.postgres import new_database, postgres
+from web.postgres import new_database
 
 PASSWORD = "wet gloves and a squeegee"
 _DATABASES = ("sqlite", "postgres")
@@ -45,42 +41,10 @@ def database(request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlocker)
     name: str = getattr(request, "param", "")
     if name == "postgres":
         request.getfixturevalue("django_db_setup")  # SQLite's, before the other takes its place
-        with _in_place(request.getfixturevalue("postgres_here")):
+        with in_place(request.getfixturevalue("postgres_here")):
             yield name
     else:
         yield name
-
-
-@pytest.fixture(scope="session")
-def postgres_url() -> Iterator[str]:
-    """A PostgreSQL server for the whole run; the URL of a database of it, the name left out."""
-    with postgres() as url:
-        yield url
-
-
-@pytest.fixture(scope="session")
-def migrated_postgres(postgres_url: str, django_db_blocker: DjangoDbBlocker) -> str:
-    """The name of a PostgreSQL database with the app's tables, to be copied."""
-    name = "migrated"
-    _migrate(dj_database_url.parse(new_database(postgres_url, name)), django_db_blocker)
-    return name
-
-
-@pytest.fixture(scope="session")
-def migrated_sqlite(
-    tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoDbBlocker
-) -> Path:
-    """A file of SQLite with the app's tables, to be copied."""
-    path = tmp_path_factory.mktemp("migrated") / DATABASE_FILE
-    _migrate({**_SQLITE, "NAME": str(path)}, django_db_blocker)
-    return path
-
-
-def _migrate(chosen: Any, blocker: DjangoDbBlocker) -> None:
-    here = ConnectionHandler({"default": chosen})["default"]
-    with blocker.unblock(), _in_place(here):
-        call_command("migrate", interactive=False, verbosity=0)
-    here.close()
 
 
 @pytest.fixture(scope="session")
@@ -91,17 +55,6 @@ def postgres_here(postgres_url: str, migrated_postgres: str) -> Iterator[BaseDat
     here = ConnectionHandler({"default": chosen})["default"]
     yield here
     here.close()
-
-
-@contextmanager
-def _in_place(here: BaseDatabaseWrapper) -> Iterator[None]:
-    """Have models use this connection, and other threads one like it, while the block runs."""
-    before, known = connections["default"], connections.settings["default"]
-    connections["default"], connections.settings["default"] = here, here.settings_dict
-    try:
-        yield
-    finally:
-        connections["default"], connections.settings["default"] = before, known
 
 
 @pytest.fixture(autouse=True)

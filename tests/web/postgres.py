@@ -8,6 +8,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from urllib.parse import unquote, urlsplit
 
 import psycopg
 import pytest
@@ -41,30 +42,33 @@ def programs() -> Path:
     )
 
 
+def _as_user() -> list[str]:
+    """PostgreSQL refuses to run as root; Debian's package brings a user for it."""
+    return ["runuser", "-u", "postgres", "--"] if getpass.getuser() == "root" else []
+
+
 @contextmanager
-def postgres() -> Iterator[str]:
+def postgres(*, like: Path | None = None) -> Iterator[str]:
     """A server while the block runs; the URL of a database of it, the name left out.
 
     It listens on a socket in its own folder only.
+
+    Args:
+        like: data of another server that it begins with, as `keep` leaves them; None: with none.
     """
     bin_folder = programs()
-    # PostgreSQL refuses to run as root; Debian's package brings a user for it.
-    is_root = getpass.getuser() == "root"
-    as_user = ["runuser", "-u", "postgres", "--"] if is_root else []
+    as_user = _as_user()
     # Short: a socket's path may have some 100 letters.
     with tempfile.TemporaryDirectory(prefix="pg-") as name:
         folder = Path(name)
-        if is_root:
+        if as_user:
             shutil.chown(folder, "postgres")
         data = str(folder / "data")
-        options = ["-A", "trust", "-U", "postgres", "-E", "UTF8", "--locale=C", "--no-sync"]
-        subprocess.run(
-            [*as_user, str(bin_folder / "initdb"), *options, "-D", data],
-            cwd="/",
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            check=True,
-        )
+        if like is None:
+            options = ["-A", "trust", "-U", "postgres", "-E", "UTF8", "--locale=C", "--no-sync"]
+            _run([*as_user, str(bin_folder / "initdb"), *options, "-D", data])
+        else:
+            _run(["cp", "-a", str(like), data])
         server = [str(bin_folder / "postgres"), "-D", data, *_QUICK.split(), "-k", name]
         with subprocess.Popen(
             [*as_user, "sh", "-c", _WHILE_SOMEBODY_LISTENS, "sh", name, *server],
@@ -77,6 +81,23 @@ def postgres() -> Iterator[str]:
             yield url
             assert watched.stdin is not None
             watched.stdin.close()
+
+
+def keep(url: str, path: Path) -> None:
+    """End the server at *url*, which `postgres` started, and keep its data in a new folder."""
+    data = str(_folder_of(url) / "data")
+    end = [*_as_user(), str(programs() / "pg_ctl"), "stop", "-D", data, "-m", "fast"]
+    _run(end)
+    _run(["cp", "-a", data, str(path)])
+
+
+def _folder_of(url: str) -> Path:
+    return Path(unquote(urlsplit(url).netloc.rpartition("@")[2]))
+
+
+def _run(command: list[str]) -> None:
+    quiet = subprocess.DEVNULL
+    subprocess.run(command, cwd="/", stdin=quiet, stdout=quiet, check=True)
 
 
 def new_database(url: str, name: str, *, like: str = "template1") -> str:

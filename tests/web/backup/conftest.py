@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from pytest_django.plugin import DjangoDbBlocker
 
-from layflat.web.data_folder import prepare_data_folder
+from layflat.web.data_folder import DATABASE_FILE, prepare_data_folder
 from layflat.web.links.models import Purpose
 from layflat.web.links.private import make
 from layflat.web.people.models import Person, Role, Shop
@@ -38,7 +38,7 @@ def new_yard(
         if has_tables:
             prepare_data_folder(folder)
             if not url:
-                shutil.copy(request.getfixturevalue("migrated_sqlite"), folder)
+                shutil.copy(request.getfixturevalue("migrated_sqlite"), folder / DATABASE_FILE)
         return Yard(folder, url, django_db_blocker)
 
     return make_one

@@ -1,7 +1,6 @@
 """Yards on SQLite and on PostgreSQL.
 
-Their databases have the app's tables already: what else would each server spend on making them is
-what `layflat serve` does on an empty folder, as the browser tests start it.
+Their databases have the app's tables already: each server would else spend its time on making them.
 """
 
 import itertools
@@ -13,6 +12,7 @@ import pytest
 from pytest_django.plugin import DjangoDbBlocker
 
 import web.work.sample.tasks  # noqa: F401  # so that they can be asked for here
+from layflat.web.data_folder import DATABASE_FILE
 from web.postgres import new_database as new_postgres_database
 from web.work.yard import Yard
 
@@ -28,7 +28,7 @@ def new_database(request: pytest.FixtureRequest) -> NewDatabase:
 
         def copied(folder: Path) -> str:
             (folder / "data").mkdir()
-            shutil.copy(migrated, folder / "data")
+            shutil.copy(migrated, folder / "data" / DATABASE_FILE)
             return ""
 
         return copied
