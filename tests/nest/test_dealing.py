@@ -26,7 +26,8 @@ def pack(spots: list[Part], *, every_mm: float) -> Pack:
 
 def dealing(parts: tuple[Part, ...]) -> Dealing:
     areas = grown_areas(parts)
-    return Dealing(Dealer(areas, 105.0 * 505.0, choice=random.Random(1)), longest_mm=500.0)
+    dealer = Dealer(areas, 105.0 * 505.0, choice=random.Random(1))
+    return Dealing(dealer, None, longest_mm=500.0)
 
 
 def test_groups_follow_each_other_and_make_a_layout(parts: tuple[Part, ...]) -> None:

@@ -25,7 +25,7 @@ def laid(group: Group, *, every_mm: float) -> Pack:
 
 def begun(shortest: dict[Group, Pack]) -> Peel:
     deals = Dealer(grown_areas(PARTS), ROOM, choice=random.Random(1))
-    return Peel(deals, EVERY, shortest, longest_mm=500.0, begin=0.0, seconds=40.0)
+    return Peel(deals, None, EVERY, shortest, longest_mm=500.0, begin=0.0, seconds=40.0)
 
 
 def test_of_each_sections_groups_the_densest_stays_and_all_pieces_are_there_once() -> None:

@@ -5,8 +5,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from layflat.nest.engine import Task
+from layflat.nest.fill import Fills
 from layflat.nest.groups import Deal, Dealer, Group
 from layflat.nest.pack import Pack
+from layflat.nest.peel import Peel
 
 _HOPEFUL = 1.01
 """A deal goes on while its sections are no longer than this, beside those they are to replace."""
@@ -52,10 +54,19 @@ class Dealing:
         shortest: the shortest pack of every group that was packed.
     """
 
-    def __init__(self, dealer: Dealer, *, longest_mm: float) -> None:
-        """Begin with nothing packed; *longest_mm* is the longest stretch of a section."""
+    def __init__(self, dealer: Dealer, filler: Fills | None, *, longest_mm: float) -> None:
+        """Begin with nothing packed.
+
+        Args:
+            dealer: deals groups.
+            filler: puts pieces of one section into the waste of others; None is nobody.
+            longest_mm: the longest stretch of a section.
+        """
         self.shortest: dict[Group, Pack] = {}
         self._dealer = dealer
+        self._filler = filler
+        self._givers: list[Pack] = []
+        self._filled: tuple[Pack, ...] = ()
         self._longest_mm = longest_mm
         self._ready: deque[_Open] = deque()
         self._waiting: list[_Open] = []
@@ -75,6 +86,18 @@ class Dealing:
         )
         return [pack for _, pack in packs[:most]]
 
+    def peel(self, demand: Group, *, begin: float, seconds: float) -> Peel:
+        """A first layout of all pieces to begin with."""
+        return Peel(
+            self._dealer,
+            self._filler,
+            demand,
+            self.shortest,
+            longest_mm=self._longest_mm,
+            begin=begin,
+            seconds=seconds,
+        )
+
     def open(self, deal: Deal, best: Sequence[Pack]) -> None:
         """Have a deal's groups packed before any other is thought of."""
         packs = deal.out or best
@@ -87,7 +110,8 @@ class Dealing:
         """The group to pack next, and how long it may be, beside the shortest layout."""
         while True:
             if not self._ready:
-                self.open(self._dealer.next_deal(best, at_last=at_last), best)
+                deal = self._filling(best) or self._dealer.next_deal(best, at_last=at_last)
+                self.open(deal, best)
             one = self._ready.popleft()
             left = self._left(one)
             if not left:
@@ -115,6 +139,35 @@ class Dealing:
             if one.deal.out and len(kept) + len(one.deal.out) == len(best):
                 layouts.append([*kept, *(self.shortest[other] for other in one.deal.groups)])
         return layouts
+
+    def _filling(self, best: Sequence[Pack]) -> Deal | None:
+        """A section's small pieces in the waste of the others, and what stays of it by itself.
+
+        Each section of a layout gives once, those that waste most first.
+        """
+        if self._filler is None:
+            return None
+        if tuple(best) != self._filled:
+            self._filled = tuple(best)
+            self._givers = sorted(best, key=lambda pack: self._waste(pack))
+        while self._givers:
+            giver = self._givers.pop()
+            left = self._dealer.group(giver.spots)
+            out, groups = [giver], []
+            for pack in best:
+                fuller = pack if pack is giver else self._filler.filled(pack, left)
+                if fuller is not pack:
+                    added = self._dealer.group(fuller.spots[len(pack.spots) :])
+                    left = tuple(a - b for a, b in zip(left, added, strict=True))
+                    self.note(fuller)
+                    out.append(pack)
+                    groups.append(self._dealer.group(fuller.spots))
+            if groups and any(left):
+                return Deal((*groups, left), tuple(out))
+        return None
+
+    def _waste(self, pack: Pack) -> float:
+        return pack.length_mm / self._dealer.area(self._dealer.group(pack.spots))
 
     def _left(self, one: _Open) -> list[Group]:
         """The groups that are to be packed yet."""

@@ -26,13 +26,15 @@ _CONVEX = -1e-9
 class NoFit:
     """The places that pieces keep from each other, each pair of turns reckoned once."""
 
-    def __init__(self, frame: Frame) -> None:
+    def __init__(self, frame: Frame, *, slack_mm: float = _SLACK_MM) -> None:
         """Nothing is reckoned before it is asked for.
 
         Args:
             frame: gives the gap.
+            slack_mm: how much farther out than half the gap outlines are taken.
         """
         self._gap_mm = frame.gap_mm
+        self._slack_mm = slack_mm
         self._parted: dict[int, list[FloatArray]] = {}
         self._plain: dict[tuple[int, int, float], shapely.Geometry] = {}
         self._turned: dict[tuple[int, float, int, float], shapely.Geometry] = {}
@@ -66,7 +68,7 @@ class NoFit:
     def _parts(self, part: Part) -> list[FloatArray]:
         if part.index not in self._parted:
             grown = grow(
-                part.polygon, distance_mm=0.5 * self._gap_mm + CHORD_MM, slack_mm=_SLACK_MM
+                part.polygon, distance_mm=0.5 * self._gap_mm + CHORD_MM, slack_mm=self._slack_mm
             )
             self._parted[part.index] = convex_parts(grown)
         return self._parted[part.index]

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from layflat.nest.fill import Fills
 from layflat.nest.groups import Dealer, Group
 from layflat.nest.pack import Pack
 
@@ -25,6 +26,7 @@ class Peel:
     def __init__(
         self,
         dealer: Dealer,
+        filler: Fills | None,
         demand: Group,
         shortest: Mapping[Group, Pack],
         *,
@@ -36,6 +38,7 @@ class Peel:
 
         Args:
             dealer: deals groups.
+            filler: puts pieces that are left into a section's waste; None is nobody.
             demand: all pieces.
             shortest: every group's shortest pack, as they are found.
             longest_mm: the longest stretch of a section.
@@ -46,6 +49,7 @@ class Peel:
         self._left = demand
         self._shortest = shortest
         self._longest_mm = longest_mm
+        self._filler = filler
         self._each_s = seconds / max(1.0, dealer.sections(demand))
         self._until = begin + self._each_s
         self._tried: list[Group] = []
@@ -60,8 +64,14 @@ class Peel:
         is_last = self._dealer.sections(self._left) <= 1
         best = self._best()
         if best is not None and (now > self._until or (is_last and len(self._tried) > _LAST_TRIES)):
-            self.packs.append(self._shortest[best])
+            pack = self._shortest[best]
             self._left = tuple(a - b for a, b in zip(self._left, best, strict=True))
+            if self._filler is not None:
+                fuller = self._filler.filled(pack, self._left)
+                added = self._dealer.group(fuller.spots[len(pack.spots) :])
+                self._left = tuple(a - b for a, b in zip(self._left, added, strict=True))
+                pack = fuller
+            self.packs.append(pack)
             self._tried = []
             self._until = max(self._until, now) + self._each_s
             best = None

@@ -15,11 +15,11 @@ from layflat.nest.cover import best_cover, film_mm
 from layflat.nest.dealing import Dealing, run_limits
 from layflat.nest.engine import Found, Task, whole_seconds
 from layflat.nest.faults import WHOLE, Window
+from layflat.nest.fill import Filler
 from layflat.nest.fronts import front_packs
 from layflat.nest.groups import Dealer, Group, grown_areas
 from layflat.nest.pack import Pack, pack_found, single_pack, sliced
 from layflat.nest.parts import Frame, Part
-from layflat.nest.peel import Peel
 from layflat.nest.race import Outcome, race, relay
 from layflat.nest.shelves import shelf_packs
 
@@ -103,7 +103,9 @@ class Search:
             (self.frame.usable_mm + gap) * (self._longest_first_mm + gap),
             choice=self._random,
         )
-        self._dealing = Dealing(self._dealer, longest_mm=self._longest_first_mm)
+        self._dealing = Dealing(
+            self._dealer, Filler(self.parts, self.frame), longest_mm=self._longest_first_mm
+        )
         self._asked: dict[Task, Group] = {}
         self._choose_at = self._started
         self._failures: dict[str, int] = {}
@@ -282,14 +284,8 @@ class Search:
     def _group_tasks(self) -> Iterator[Task]:
         """Each next group to pack."""
         now = time.monotonic()
-        peel = Peel(
-            self._dealer,
-            self.demand,
-            self._dealing.shortest,
-            longest_mm=self._longest_first_mm,
-            begin=now,
-            seconds=_PEEL_PART * (self._deadline - now),
-        )
+        seconds = _PEEL_PART * (self._deadline - now)
+        peel = self._dealing.peel(self.demand, begin=now, seconds=seconds)
         is_peeling = not self.known and self._has_time
         while (now := time.monotonic()) < self._deadline - _LEAST_S:
             at_last = now > self._deadline - _AT_LAST * self.seconds
