@@ -9,8 +9,8 @@ ways took are printed, too: a busy machine gives neither what the clock says. Wi
 person's time costs nothing, so that plans weigh film alone.
 
 What is compared is the cost of the film that is taken from rolls. Offcuts were paid with the film
-that they come from; what is on the shelf at the end counts nothing, and ends of rolls that are
-given up are paid by the plan alone. Without
+that they come from; what is on the shelf at the end counts nothing, and ends too short for a
+roll are paid by the plan alone, at once; they lie on the shelf from then on. Without
 `--weeks`, the first four weeks are taken as a sample.
 """
 
@@ -38,7 +38,7 @@ RATES = WeekRates(currency="EUR", per_hour=55.0)
 JOBS_A_WEEK = 5
 MOST_OFFCUTS = 12
 SPENT_MM = 400.0
-"""A roll with less left is given up."""
+"""Less is no roll any more: it is paid, and an offcut if it is large enough for one."""
 LEAST_RATIO = {"bare engine": 0.93, "bottom-left": 0.80}
 
 
@@ -48,7 +48,7 @@ class Shelf:
 
     Attributes:
         supplies: rolls and offcuts.
-        given_up: what ends of rolls cost that were thrown away.
+        given_up: what ends cost that were too short for a roll.
     """
 
     supplies: list[Supply] = field(default_factory=list)
@@ -87,28 +87,16 @@ class Shelf:
             if use is None:
                 after.append(supply)
                 continue
-            for kept in use.kept:
-                self._count += 1
-                stock = Stock(
-                    width_mm=kept.offcut.width_mm,
-                    edge_margin_mm=20.0,
-                    length_mm=kept.offcut.length_mm,
-                )
-                after.append(
-                    replace(
-                        supply,
-                        name=f"O-{self._count}",
-                        stock=stock,
-                        cost_per_m=supply.per_m2 * kept.offcut.width_mm / 1e3,
-                        is_offcut=True,
-                        age_days=0.0,
-                    )
-                )
+            after += [
+                self._offcut(supply, one.offcut.length_mm, one.offcut.width_mm) for one in use.kept
+            ]
             left = supply.length_mm - use.layout.length_mm
             if supply.is_offcut:
                 continue
             if left < SPENT_MM:
                 self.given_up += left / 1e3 * supply.cost_per_m
+                if left >= RATES.storing.least_short_mm:
+                    after.append(self._offcut(supply, left, supply.stock.width_mm))
             else:
                 after.append(replace(supply, stock=replace(supply.stock, length_mm=left)))
         weeks = RATES.storing.jobs_ahead / JOBS_A_WEEK
@@ -118,6 +106,17 @@ class Shelf:
         offcuts.sort(key=lambda one: -one.length_mm * one.stock.width_mm)
         dropped = {one.name for one in offcuts[MOST_OFFCUTS:]}
         self.supplies = [one for one in kept_on if one.name not in dropped]
+
+    def _offcut(self, supply: Supply, length_mm: float, width_mm: float) -> Supply:
+        self._count += 1
+        return replace(
+            supply,
+            name=f"O-{self._count}",
+            stock=Stock(width_mm=width_mm, edge_margin_mm=20.0, length_mm=length_mm),
+            cost_per_m=supply.per_m2 * width_mm / 1e3,
+            is_offcut=True,
+            age_days=0.0,
+        )
 
 
 def roll_cost(plan: WeekPlan) -> float:
@@ -201,7 +200,7 @@ def run(
             flush=True,
         )
     whole = sums[0] + shelf.given_up
-    print(f"film in pieces {area:.1f} m2; ends of rolls given up {shelf.given_up:.0f}")
+    print(f"film in pieces {area:.1f} m2; ends of rolls too short {shelf.given_up:.0f}")
     ratio = (whole + work[0]) / (sums[1] + work[1])
     print(f"film, cuts and handling against bare engine: {ratio:.3f}")
     passed = True
