@@ -1,6 +1,7 @@
 """Revisions: what was noted at the laid piece changes its pattern for the next car."""
 
 from layflat.revise.align import Alignment, Landmarks, aligned
+from layflat.revise.apply import ALIKE_MM, Applied, apply, same_shape, to_noted
 from layflat.revise.history import History
 from layflat.revise.joined import EdgeChange, Joined, edge_change, join
 from layflat.revise.notes_file import NotesFile, read_notes_file
@@ -27,11 +28,13 @@ from layflat.revise.summary import Summary
 from layflat.revise.weigh import Scatter
 
 __all__ = [
+    "ALIKE_MM",
     "DOUBT_MM",
     "FINGER_MM",
     "LIMIT_MM",
     "MOST_MM",
     "Alignment",
+    "Applied",
     "EdgeChange",
     "Field",
     "History",
@@ -51,6 +54,7 @@ __all__ = [
     "Summary",
     "Taps",
     "aligned",
+    "apply",
     "bend",
     "edge_change",
     "history_json",
@@ -61,6 +65,8 @@ __all__ = [
     "read_revision_json",
     "revise",
     "revision_json",
+    "same_shape",
     "sides_of",
     "start_from",
+    "to_noted",
 ]
