@@ -4,12 +4,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from layflat.base import DrawingError, SettingError
+import numpy as np
+
+from layflat.base import DrawingError, FloatArray, SettingError
 from layflat.pattern.assemble import assemble
+from layflat.pattern.curve import sample
 from layflat.pattern.drawing import Drawing
 from layflat.pattern.dxf_read import DxfSource
+from layflat.pattern.loops import Stroke
 from layflat.pattern.mend_record import Findings, Mending, OpenQuestionsError, Question
 from layflat.pattern.mend_units import Source, sketch_in_unit
+from layflat.pattern.piece import Curve
 from layflat.pattern.svg_read import SvgSource
 from layflat.pattern.units import UNITS_MM
 
@@ -28,6 +33,7 @@ class Reading:
         questions: all that were asked, answered or not.
         refusal: why there is no drawing, or "".
         unused: answers to questions that it does not ask.
+        strokes: the lines of the file before anything was mended.
     """
 
     drawing: Drawing | None
@@ -35,11 +41,22 @@ class Reading:
     questions: tuple[Question, ...] = ()
     refusal: str = ""
     unused: tuple[str, ...] = ()
+    strokes: tuple[Stroke, ...] = ()
 
     @property
     def open_questions(self) -> tuple[Question, ...]:
         """The questions that nobody has answered; the drawing is used only without any."""
         return tuple(question for question in self.questions if question.answer is None)
+
+    def lines_mm(self, *, deviation_mm: float = 0.1) -> tuple[FloatArray, ...]:
+        """The lines of the file before anything was mended, each (k, 2) float64, for a picture.
+
+        A closed line ends where it begins.
+
+        Args:
+            deviation_mm: how far chords may lie from arcs; above 0.
+        """
+        return tuple(_polyline(stroke, deviation_mm) for stroke in self.strokes)
 
 
 def inspect_drawing(
@@ -75,9 +92,11 @@ def inspect_drawing(
     if not 0.001 <= deviation_mm <= 1:
         raise SettingError(f"The deviation is {deviation_mm:g} mm; it must be 0.001 to 1 mm.")
     findings = Findings(path.name, dict(answers or {}))
+    strokes: tuple[Stroke, ...] = ()
     try:
         source = _source(path, findings)
         sketch = sketch_in_unit(source, findings, unit=unit, deviation_mm=deviation_mm)
+        strokes = tuple(stroke for several in sketch.strokes.values() for stroke in several)
         drawing = assemble(
             sketch, findings=findings, join_mm=join_mm, close_mm=max(join_mm, close_mm)
         )
@@ -85,13 +104,25 @@ def inspect_drawing(
         words = str(error) if path.name in str(error) else f"{path.name}: {error}"
         if not findings.open_questions:
             raise DrawingError(words) from error
-        return Reading(None, tuple(findings.mended), tuple(findings.questions), words)
+        return Reading(
+            None, tuple(findings.mended), tuple(findings.questions), words, strokes=strokes
+        )
     return Reading(
         drawing,
         tuple(findings.mended),
         tuple(findings.questions),
         unused=findings.unused_answers,
+        strokes=strokes,
     )
+
+
+def _polyline(stroke: Stroke, deviation_mm: float) -> FloatArray:
+    if stroke.closed:
+        points = sample(Curve(stroke.points_mm, stroke.bulges), deviation_mm=deviation_mm)
+        return np.vstack((points, points[:1]))
+    # The way back to the first point is a straight line, which adds none.
+    whole = Curve(stroke.points_mm, np.append(stroke.bulges, 0.0))
+    return sample(whole, deviation_mm=deviation_mm)
 
 
 def read_drawing(

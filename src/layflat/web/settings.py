@@ -43,6 +43,7 @@ INSTALLED_APPS = [
     "layflat.web.work",
     "layflat.web.bodies",
     "layflat.web.patterns",
+    "layflat.web.shaping",
     "layflat.web.scanning",
     "layflat.web.jobs",
     "layflat.web.cover",

@@ -34,6 +34,7 @@ from web.cover.domes import BOTH, Domes
 from web.covered import a_job, kept
 from web.handback.rows import a_checked_job, give
 from web.sending.machined import a_machine
+from web.shaping.brought import shaped
 from web.week.rows import a_plan
 from web.whole.places import Place, patterns
 
@@ -145,8 +146,10 @@ def whole(
         "machine": a_machine().pk,
         "plan": plan.number,
         "token": token_of(links[Purpose.OFFER][0]),
+        **shaped(revision.body),
     }
     special = {
+        "shaping:drawing": {"pk": revision.body_id},
         "bodies:body": {"pk": revision.body_id},
         "bodies:edit": {"pk": revision.body_id},
         "bodies:retire": {"pk": revision.body_id},

@@ -190,6 +190,11 @@ TABLE: Final[dict[str, Row]] = {
         "gates:retire-template",
         "gates:retire-tool",
     ),
+    **_looks(Who.COUNTER, "shaping:drawing", takes=True),
+    **_looks(Who.COUNTER, "shaping:read"),
+    **_acts(Who.COUNTER, "shaping:anew", "shaping:answer", "shaping:keep"),
+    "shaping:ready": Row(Who.COUNTER, looked_at=204),
+    **_looks(Who.SHOP, "shaping:as-dxf", "shaping:as-svg"),
     # While nothing new is there they answer that there is no content.
     "bodies:ready": Row(Who.SHOP, looked_at=204),
     "scanning:ready": Row(Who.COUNTER, looked_at=204),
