@@ -7,41 +7,17 @@ cortical surface, Human Brain Mapping 8 (1999) 272-284. Both are files of the pa
 requirements/testdata.txt pins. Nothing on a vehicle is folded half as much.
 """
 
-import base64
-import gzip
-import importlib.util
-import zlib
-from pathlib import Path
-
 import numpy as np
 import potpourri3d
 import pytest
-from defusedxml import ElementTree
 
+from cortex import gifti
 from film.shapes import film_of
 from layflat.base import FloatArray, IntArray
 from layflat.film import flatten, overlaps, strain_of, stretch_summary
 from layflat.surface import Mesh
 
-FOLDER = "datasets/data/fsaverage5"
-TYPES = {"NIFTI_TYPE_FLOAT32": "<f4", "NIFTI_TYPE_INT32": "<i4"}
 RADIUS_MM = 40.0
-
-
-def gifti(name: str) -> list[np.ndarray]:
-    """The arrays (k, 3) of a GIFTI file: points, then triangles."""
-    package = importlib.util.find_spec("nilearn")
-    assert package is not None, "install requirements/testdata.txt with --no-deps"
-    assert package.submodule_search_locations is not None
-    path = Path(package.submodule_search_locations[0]) / FOLDER / name
-    root = ElementTree.fromstring(gzip.decompress(path.read_bytes()))
-    return [
-        np.frombuffer(
-            zlib.decompress(base64.b64decode(array.find("Data").text)),
-            TYPES[array.get("DataType")],
-        ).reshape(-1, 3)
-        for array in root.iter("DataArray")
-    ]
 
 
 @pytest.fixture(scope="module")

@@ -8,7 +8,7 @@ from layflat.surface.denoise import Denoised, denoise
 from layflat.surface.feature_path import FeaturePath, feature_path, snapped
 from layflat.surface.features import Features, features
 from layflat.surface.floor import Floor, FloorCut, Removed, cut_floor, find_floor
-from layflat.surface.locate import Located, locate
+from layflat.surface.locate import Located, Locator, locate
 from layflat.surface.measure import (
     angle_defects,
     boundary_turning,
@@ -54,6 +54,7 @@ __all__ = [
     "KeepOutKind",
     "Kind",
     "Located",
+    "Locator",
     "Loop",
     "Mend",
     "Mended",

@@ -31,25 +31,51 @@ class Located:
             object.__setattr__(self, name, frozen(getattr(self, name)))
 
 
+class Locator:
+    """Finds the nearest places of one mesh again and again; its tree of boxes is built once."""
+
+    def __init__(self, mesh: Mesh) -> None:
+        """Build the tree.
+
+        Args:
+            mesh: where places are looked for.
+
+        Raises:
+            MeshError: the mesh has no triangles.
+        """
+        if not len(mesh.faces):
+            raise MeshError("The surface has no triangles, so nothing can be located on it.")
+        self.mesh = mesh
+        self._tree = igl.AABB()
+        self._tree.init(mesh.vertices_mm, mesh.faces)
+
+    def __call__(self, points_mm: FloatArray) -> Located:
+        """The nearest place to each of the (k, 3) points.
+
+        Raises:
+            MeshError: a point is not finite.
+        """
+        points = np.ascontiguousarray(np.asarray(points_mm, np.float64).reshape(-1, 3))
+        if not np.isfinite(points).all():
+            raise MeshError("A point to be located on the surface is not a finite number.")
+        if not len(points):
+            none = np.zeros((0, 3))
+            return Located(np.zeros(0, np.int64), none, none, np.zeros(0))
+        vertices, faces = self.mesh.vertices_mm, self.mesh.faces
+        squared, found, nearest = self._tree.squared_distance(vertices, faces, points)
+        found = np.atleast_1d(found).astype(np.int64)
+        nearest = np.asarray(nearest).reshape(-1, 3)
+        weights = barycentric(vertices[faces[found]], nearest)
+        return Located(found, weights, nearest, np.sqrt(np.atleast_1d(squared)))
+
+
 def locate(mesh: Mesh, points_mm: FloatArray) -> Located:
     """The nearest place of *mesh* to each of the (k, 3) points, by libigl's tree of boxes.
 
     Raises:
         MeshError: the mesh has no triangles, or a point is not finite.
     """
-    points = np.ascontiguousarray(np.asarray(points_mm, np.float64).reshape(-1, 3))
-    if not len(mesh.faces):
-        raise MeshError("The surface has no triangles, so nothing can be located on it.")
-    if not np.isfinite(points).all():
-        raise MeshError("A point to be located on the surface is not a finite number.")
-    if not len(points):
-        none = np.zeros((0, 3))
-        return Located(np.zeros(0, np.int64), none, none, np.zeros(0))
-    squared, found, nearest = igl.point_mesh_squared_distance(points, mesh.vertices_mm, mesh.faces)
-    found = np.atleast_1d(found).astype(np.int64)
-    nearest = np.asarray(nearest).reshape(-1, 3)
-    weights = barycentric(mesh.vertices_mm[mesh.faces[found]], nearest)
-    return Located(found, weights, nearest, np.sqrt(np.atleast_1d(squared)))
+    return Locator(mesh)(points_mm)
 
 
 def barycentric(corners: FloatArray, points: FloatArray) -> FloatArray:

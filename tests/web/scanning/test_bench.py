@@ -14,7 +14,19 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from layflat.base import InputError, LayflatError, silent
-from layflat.surface import KeepOutKind, ReadMesh, cut_region, mend, ply_bytes, read_mesh
+from layflat.surface import (
+    EdgeKind,
+    KeepOutKind,
+    Node,
+    Outline,
+    ReadMesh,
+    cut_region,
+    features,
+    mend,
+    ply_bytes,
+    prepare,
+    read_mesh,
+)
 from layflat.web.bodies.contents import keep_scan, named, panels_of
 from layflat.web.bodies.library import add_revision, fill
 from layflat.web.bodies.mended import keep_mended
@@ -22,10 +34,12 @@ from layflat.web.bodies.models import Body, Revision
 from layflat.web.files.store import keep
 from layflat.web.people.models import Person, Role
 from layflat.web.record.models import Event
+from layflat.web.scanning import tasks
 from layflat.web.scanning.acts import act_on
 from layflat.web.scanning.models import Bench, Step
-from layflat.web.scanning.state import State, from_json, to_json
-from layflat.web.scanning.steps import begin, mesh_of, state_of, take
+from layflat.web.scanning.panels import kept_panels, panel_on
+from layflat.web.scanning.state import Draft, State, from_json, to_json
+from layflat.web.scanning.steps import begin, lacking, mesh_of, state_of, take
 from layflat.web.work.models import Computation
 from layflat.web.work.models import State as Work
 from layflat.web.work.tasks import find
@@ -218,9 +232,13 @@ def test_two_editors_and_two_taps(revision: Revision, who: Person) -> None:
         take(revision, {"act": "redo", "seen": Bench.objects.get().current_id}, who=who)
 
 
+def _never(*_: Any) -> Any:
+    raise AssertionError("It was made lighter again.")
+
+
 @pytest.mark.on_sqlite
 def test_how_it_stands_is_corrected_by_forms(
-    revision: Revision, who: Person, signed_in: Browser
+    revision: Revision, who: Person, signed_in: Browser, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     bench = stood(revision, who)
     browser, page = signed_in(Role.COUNTER), f"/bodies/revisions/{revision.pk}/bench/"
@@ -229,7 +247,17 @@ def test_how_it_stands_is_corrected_by_forms(
         seen = Bench.objects.get().current_id or 0
         return browser.post(f"{page}stand/", {"seen": seen, **values}, follow=True).content.decode()
 
+    first = mesh_of(revision, state_of(bench))
     assert "is being put upright" in send(act="flip")
+    # Turned, it is the same scan over the same floor: it is not cut and made lighter again.
+    turned = Computation.objects.filter(task="scanning.stand").latest("pk")
+    before = Computation.objects.get(task="scanning.stand", state=Work.DONE).result
+    with monkeypatch.context() as patch:
+        patch.setattr(tasks, "light_mesh", _never)
+        found = find(turned.task).run(turned.inputs, silent)
+    assert found["mesh"] == first
+    assert found["removed"] == before["removed"]
+    assert np.allclose(found["forward"], -np.array(before["forward"]))
     assert mesh_of(revision, state_of(Bench.objects.get())) == ""
     assert "is being put upright" in send(act="within", mm="20")
     assert "must lie between 0 and 300 mm" in send(act="within", mm="many")
@@ -296,3 +324,61 @@ def test_an_installer_does_not_work_at_the_bench(
     assert signed_in(Role.INSTALLER).post(f"{page}begin/").status_code == 403
     assert Client().get(page).status_code == 302
     assert not Bench.objects.exists()
+
+
+def outlined(name: str, corners: list[tuple[float, float]], **more: Any) -> Draft:
+    """A closed outline on the shell as it stands upright in its own coordinates."""
+    nodes = tuple(Node(tuple(shell_at(*corner).tolist())) for corner in corners)
+    return Draft(name, Outline(nodes).joined(), **more)
+
+
+def shell_at(x: float, part: float) -> np.ndarray:
+    return (on_shell(x, part) - SHIFT) @ ROTATION
+
+
+def test_an_opening_is_cut_out_of_its_panel() -> None:
+    fine = features(prepare(shell()))
+    panel = outlined("side-left", CORNERS)
+    corners = [(-700.0, 0.3), (-700.0, 0.5), (-1000.0, 0.5), (-1000.0, 0.3)]
+    named = outlined("lid", corners, on="side-left").outline.with_edge(
+        2, corner=True, kind=EdgeKind.GAP, name="hinge"
+    )
+    # Run either way round, it is the same hole.
+    for nodes in (named.nodes, named.nodes[::-1]):
+        opening = Draft("lid", Outline(nodes, closed=True), on="side-left")
+        state = State(drafts=(panel, opening))
+        found = panel_on(fine, panel, state, rotation=np.eye(3), shift_mm=np.zeros(3))
+        (rim,) = found.openings
+        assert ("hinge", EdgeKind.GAP) in [(edge.name, edge.kind) for edge in rim]
+        whole = cut_region(fine.body, replace(found, openings=())).mesh.area_mm2
+        lid = panel_on(
+            fine, replace(opening, on=""), state, rotation=np.eye(3), shift_mm=np.zeros(3)
+        )
+        cut_out = cut_region(fine.body, replace(lid, openings=())).mesh.area_mm2
+        assert cut_out > 40_000
+        assert cut_region(fine.body, found).mesh.area_mm2 == pytest.approx(
+            whole - cut_out, rel=1e-4
+        )
+    assert lacking(State()) == "Trace a panel first."
+    assert lacking(State(drafts=(opening,))) == "Trace a panel first."
+    assert "“lid” is not closed" in lacking(State(drafts=(panel, Draft("lid", on="side-left"))))
+    assert lacking(state) == ""
+
+
+def test_panels_that_the_revision_has_stay_but_for_those_traced_anew() -> None:
+    fine = features(prepare(shell()))
+    drafts = (outlined("Hood", CORNERS), outlined("eye", CORNERS, on="Hood"))
+    state = State(drafts=drafts)
+    had = [
+        panel_on(fine, item, State(drafts=(item,)), rotation=np.eye(3), shift_mm=np.zeros(3))
+        for item in (drafts[0], replace(drafts[0], name="roof"))
+    ]
+    had = [replace(panel, openings=(panel.outline,)) for panel in had]
+    (roof,) = kept_panels(
+        [replace(had[0], name="hood"), had[1]], state, rotation=ROTATION, shift_mm=SHIFT
+    )
+    assert roof.name == "roof"
+    for was, edges in ((had[1].outline, roof.outline), (had[1].openings[0], roof.openings[0])):
+        for old, new in zip(was, edges, strict=True):
+            assert np.allclose(new.points_mm, old.points_mm @ ROTATION.T + SHIFT)
+            assert (new.kind, new.name) == (old.kind, old.name)

@@ -8,7 +8,7 @@ import igl
 import numpy as np
 
 from layflat.base import FloatArray, IntArray
-from layflat.surface import Mesh, edge_table, locate, mend
+from layflat.surface import Locator, Mesh, edge_table, locate, mend
 
 LIGHT_TRIANGLES = 60_000
 """Turns smoothly on a tablet, and lies within about a millimetre of a vehicle's scan."""
@@ -30,13 +30,14 @@ def light_mesh(mesh: Mesh, *, triangles: int = LIGHT_TRIANGLES) -> Mesh:
         return mesh
     vertices, faces, _, _ = igl.qslim(np.array(mesh.vertices_mm), np.array(mesh.faces), triangles)
     # Collapsing can leave two triangles in one place or fans that touch at a point.
-    light = _unfolded(mend(Mesh(vertices, faces), fill_mm=0.0, stray_share=0.0).mesh, mesh)
+    fine = Locator(mesh)
+    light = _unfolded(mend(Mesh(vertices, faces), fill_mm=0.0, stray_share=0.0).mesh, fine)
     # What cannot be laid flat is left out, and the gap is closed as any small hole.
-    flat = light.faces[_facing(light.vertices_mm, light.faces, mesh) >= _FOLDED]
+    flat = light.faces[_facing(light.vertices_mm, light.faces, fine) >= _FOLDED]
     return mend(Mesh(light.vertices_mm, flat), stray_share=0.0).mesh
 
 
-def _unfolded(light: Mesh, fine: Mesh) -> Mesh:
+def _unfolded(light: Mesh, fine: Locator) -> Mesh:
     """*light* with its few folded triangles laid flat: they would show as dark specks.
 
     Vertices of triangles that face away from the surface go to the middle of their neighbours,
@@ -55,16 +56,17 @@ def _unfolded(light: Mesh, fine: Mesh) -> Mesh:
         around = ends[np.isin(ends[:, 0], moving)]
         total, count = np.zeros_like(points), np.bincount(around[:, 0], minlength=len(points))
         np.add.at(total, around[:, 0], points[around[:, 1]])
-        points[moving] = locate(fine, total[moving] / count[moving, None]).points_mm
+        points[moving] = fine(total[moving] / count[moving, None]).points_mm
         asked = light.faces[np.isin(light.faces, moving).any(axis=1)]
     return Mesh(points, light.faces)
 
 
-def _facing(points: FloatArray, faces: IntArray, fine: Mesh) -> FloatArray:
+def _facing(points: FloatArray, faces: IntArray, fine: Locator) -> FloatArray:
     """(m,) the cosine between each triangle's normal and that of the fine surface at it."""
     corners = points[faces]
-    there = fine.faces[locate(fine, corners.mean(axis=1)).faces]
-    cosine: FloatArray = np.einsum("ij,ij->i", _normals(corners), _normals(fine.vertices_mm[there]))
+    mesh = fine.mesh
+    there = mesh.vertices_mm[mesh.faces[fine(corners.mean(axis=1)).faces]]
+    cosine: FloatArray = np.einsum("ij,ij->i", _normals(corners), _normals(there))
     return cosine
 
 

@@ -14,6 +14,8 @@ Asked = Mapping[str, Any]
 Done = tuple[State, str]
 _NAME = re.compile(r"[\w][\w ()\-]{0,58}")
 _MOST_EDGE_NAME = 60
+OPENING = "opening"
+"""What a page asks for in the place of a kind of keep-out where it means a hole in a panel."""
 
 
 def act_on(state: State, asked: Asked, *, mesh: str) -> Done:
@@ -66,15 +68,16 @@ def _within(state: State, asked: Asked) -> Done:
 def _begin(state: State, asked: Asked, _mesh: str) -> Done:
     if len(state.drafts) >= MOST_DRAFTS:
         raise InputError(f"A bench has {MOST_DRAFTS} outlines at most.")
-    keep_out = _keep_out_kind(asked.get("keep_out", ""))
-    on = str(asked.get("on", "")) if keep_out else ""
-    name = _free_name(state, asked, as_keep_out=keep_out is not None)
-    if keep_out and not any(item.keep_out is None and item.name == on for item in state.drafts):
-        raise InputError("Say which panel the keep-out lies on.")
-    return (
-        replace(state, drafts=(*state.drafts, Draft(name, Outline(), keep_out, on))),
-        f"“{name}” begun.",
-    )
+    what = asked.get("keep_out", "")
+    keep_out = None if what == OPENING else _keep_out_kind(what)
+    on = str(asked.get("on", "")) if what else ""
+    if what and not any(item.is_panel and item.name == on for item in state.drafts):
+        raise InputError(
+            f"Say which panel the {'opening' if what == OPENING else 'keep-out'} lies on."
+        )
+    name = _free_name(state, asked, as_panel=not on)
+    draft = Draft(name, Outline(), keep_out, on)
+    return replace(state, drafts=(*state.drafts, draft)), f"“{name}” begun."
 
 
 def _keep_out_kind(word: Any) -> KeepOutKind | None:
@@ -86,7 +89,7 @@ def _keep_out_kind(word: Any) -> KeepOutKind | None:
         raise InputError("Choose from the list why the place stays free.") from error
 
 
-def _free_name(state: State, asked: Asked, *, as_keep_out: bool) -> str:
+def _free_name(state: State, asked: Asked, *, as_panel: bool) -> str:
     name = " ".join(str(asked.get("name", "")).split())
     if not _NAME.fullmatch(name):
         raise InputError(
@@ -94,7 +97,7 @@ def _free_name(state: State, asked: Asked, *, as_keep_out: bool) -> str:
             "are called by it."
         )
     same = [item for item in state.drafts if item.name.casefold() == name.casefold()]
-    if any((item.keep_out is not None) == as_keep_out for item in same):
+    if any(item.is_panel == as_panel for item in same):
         raise InputError(f"There is a “{name}” already; choose another name.")
     return name
 
@@ -102,8 +105,8 @@ def _free_name(state: State, asked: Asked, *, as_keep_out: bool) -> str:
 def _drop(state: State, asked: Asked, _mesh: str) -> Done:
     number = _number(asked, "draft")
     gone = state.draft(number)
-    if gone.keep_out is None and any(item.on == gone.name for item in state.drafts):
-        raise InputError(f"Keep-outs lie on “{gone.name}”; drop these first.")
+    if gone.is_panel and any(item.on == gone.name for item in state.drafts):
+        raise InputError(f"Openings or keep-outs lie on “{gone.name}”; drop these first.")
     drafts = tuple(item for i, item in enumerate(state.drafts) if i != number)
     return replace(state, drafts=drafts), f"“{gone.name}” dropped."
 

@@ -4,15 +4,18 @@ from typing import Any
 
 import numpy as np
 
-from layflat.papers import strain_colours
+from layflat.papers import panel_title, strain_colours
 from layflat.surface import EdgeKind, KeepOutKind
+from layflat.web.bodies.contents import panels_of
 from layflat.web.bodies.models import Revision
 from layflat.web.bodies.words import EDGE_WORDS, KEEP_OUT_WORDS
 from layflat.web.people.models import Shop
 from layflat.web.people.shop import fine_number, shown_fine_length, the_shop
+from layflat.web.scanning.acts import OPENING
 from layflat.web.scanning.models import Bench
 from layflat.web.scanning.standing import standing_of
-from layflat.web.scanning.steps import last_steps, state_of
+from layflat.web.scanning.state import State
+from layflat.web.scanning.steps import lacking, last_steps, state_of
 from layflat.web.scanning.tasks import MAP_MM
 from layflat.web.work.models import State as Work
 
@@ -48,13 +51,28 @@ def bench_page(revision: Revision, bench: Bench | None, *, as_map: bool) -> dict
         "as_map": as_map,
         "edge_kinds": [(kind.value, EDGE_WORDS[kind]) for kind in EdgeKind],
         "keep_out_kinds": [(kind.value, KEEP_OUT_WORDS[kind]) for kind in KeepOutKind],
+        "opening": OPENING,
         "steps": last_steps(bench),
+        "lacks": lacking(state),
+        "stays": _staying(revision, state),
     }
     if stood is not None and stood.state == Work.DONE and stood.result is not None:
         context["result"] = stood.result
         context["figures"] = _figures(stood.result, shop)
         context["swatches"] = swatches(shop)
     return context
+
+
+def _staying(revision: Revision, state: State) -> list[str]:
+    """The titles of the panels that the revision has and that nobody traces anew."""
+    if revision.panels is None:
+        return []
+    traced = {item.name.casefold() for item in state.drafts if item.is_panel}
+    return [
+        panel_title(panel.name)
+        for panel in panels_of(revision.panels).panels
+        if panel.name.casefold() not in traced
+    ]
 
 
 def _figures(result: dict[str, Any], shop: Shop) -> dict[str, Any]:

@@ -18,19 +18,29 @@ _FAR_MM = 60_000.0
 
 @dataclass(frozen=True)
 class Draft:
-    """A panel or a keep-out while it is traced.
+    """A panel, an opening in one or a keep-out while it is traced.
 
     Attributes:
-        name: unique on the bench among panels; of a keep-out what people call it.
+        name: unique on the bench among panels, or among what lies on them.
         outline: its points.
-        keep_out: why it stays free; None for a panel.
-        on: the panel that a keep-out lies on; "" for a panel.
+        keep_out: why it stays free; None for a panel and an opening.
+        on: the panel that an opening or a keep-out lies on; "" for a panel.
     """
 
     name: str
     outline: Outline = field(default_factory=Outline)
     keep_out: KeepOutKind | None = None
     on: str = ""
+
+    @property
+    def is_panel(self) -> bool:
+        """Whether it lies on no other."""
+        return not self.on
+
+    @property
+    def is_opening(self) -> bool:
+        """Whether it is a hole in a panel, whose rim has edges."""
+        return bool(self.on) and self.keep_out is None
 
 
 @dataclass(frozen=True)
@@ -42,7 +52,7 @@ class State:
         pair: two picked points, left and right, or none.
         flip: the front is at the other end than was taken.
         within_mm: how far over the floor the scan is cut.
-        drafts: the panels and keep-outs.
+        drafts: the panels, openings and keep-outs.
     """
 
     floor: tuple[Point, ...] = ()

@@ -137,6 +137,16 @@ def _go(bench: Bench, *, back: bool) -> None:
     bench.current = later
 
 
+def lacking(state: State) -> str:
+    """What is to be done before panels can be made, in a sentence, or ""."""
+    if not any(draft.is_panel for draft in state.drafts):
+        return "Trace a panel first."
+    for draft in state.drafts:
+        if not draft.outline.closed:
+            return f"The outline of “{draft.name}” is not closed; close or drop it."
+    return ""
+
+
 def ask_for_panels(revision: Revision, *, seen: int, who: Person) -> Bench:
     """Ask for panels made of what is traced.
 
@@ -153,11 +163,8 @@ def ask_for_panels(revision: Revision, *, seen: int, who: Person) -> Bench:
                 "Somebody changed this bench in the meantime; look at it before panels are made."
             )
         state = state_of(bench)
-        if not any(draft.keep_out is None for draft in state.drafts):
-            raise InputError("Trace a panel first.")
-        for draft in state.drafts:
-            if not draft.outline.closed:
-                raise InputError(f"The outline of “{draft.name}” is not closed; close or drop it.")
+        if lacks := lacking(state):
+            raise InputError(lacks)
         stood = standing_of(revision, state)
         if stood is None or stood.state != Work.DONE or stood.result is None:
             raise InputError("Wait until the scan stands upright.")
@@ -169,6 +176,7 @@ def ask_for_panels(revision: Revision, *, seen: int, who: Person) -> Bench:
                 **source_of(revision),
                 **to_json(state),
                 "name": str(revision.body),
+                "panels": revision.panels.sha256 if revision.panels else "",
                 "rotation": found["rotation"],
                 "shift_mm": found["shift_mm"],
                 "plane": [floor["normal"], floor["offset_mm"]] if floor["normal"] else None,

@@ -1,6 +1,5 @@
 """What the bench computes long: putting a scan upright, and making panels of what was traced."""
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,39 +9,33 @@ from layflat.papers import strain_colours
 from layflat.surface import (
     Aligned,
     BodyInfo,
-    FeaturePath,
-    Features,
-    KeepOut,
     Mesh,
     MirrorCheck,
-    Panel,
     Plane,
     align,
     cut_floor,
-    cut_region,
-    feature_path,
     features,
     mend,
     mirror_check,
-    outline_edges,
     panels_json,
     ply_bytes,
     prepare,
-    snapped,
 )
+from layflat.web.bodies.contents import panels_of
 from layflat.web.bodies.glb import Shape, glb_bytes
 from layflat.web.bodies.light import light_mesh
 from layflat.web.bodies.mended import mended_scan
+from layflat.web.files.models import StoredFile
 from layflat.web.files.store import keep
-from layflat.web.scanning.standing import mesh_bytes
-from layflat.web.scanning.state import Draft, State, from_json
+from layflat.web.scanning.panels import kept_panels, panel_on
+from layflat.web.scanning.standing import earlier_cut, mesh_bytes, mesh_in
+from layflat.web.scanning.state import State, from_json
 from layflat.web.work.tasks import task
 
 MAP_MM = 4.0
 """The colours left against right end at this distance."""
 
 _MOST_BYTES = 2_000_000_000
-_FINE_SNAP_MM = 4.0
 
 
 @task("scanning.stand", comes_first=True)
@@ -65,10 +58,7 @@ def stand(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     state = _of_inputs(inputs)
     aligned = align(scan.mesh, state.corrections, progress=part_of(progress, start=0.2, end=0.5))
     plane = aligned.floor.plane if aligned.floor else None
-    progress("cutting the floor", 0.5)
-    cut = cut_floor(scan.mesh, plane, within_mm=inputs["within_mm"])
-    progress("making a lighter mesh for the browser", 0.6)
-    light = light_mesh(cut.mesh)
+    light, lightened = _lightened(inputs, scan.mesh, plane, progress)
     progress("comparing left with right", 0.8)
     check = mirror_check(light, aligned.mirror.plane)
     ahead, _, up = aligned.rotation
@@ -78,7 +68,6 @@ def stand(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
         "map": Shape(mesh=light, colours=_map_colours(check)),
     }
     return {
-        "mesh": _kept(mesh_bytes(light), "bench.npz", "application/octet-stream"),
         **{
             name: _kept(
                 glb_bytes({"body": shape}, forward=ahead.tolist(), up=up.tolist()),
@@ -89,17 +78,36 @@ def stand(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
         },
         **_figures(aligned, check),
         "within_mm": inputs["within_mm"],
+        **lightened,
+    }
+
+
+def _lightened(
+    inputs: dict[str, Any], scan: Mesh, plane: Plane | None, progress: Progress
+) -> tuple[Mesh, dict[str, Any]]:
+    """The light mesh without its floor, and what is to be said of it.
+
+    What was made before of the same scan and floor is taken as it is: how the vehicle is turned
+    changes nothing of it.
+    """
+    before = earlier_cut(inputs, plane)
+    if before is not None:
+        try:
+            return mesh_in(before["mesh"]), before
+        except InputError:
+            pass  # It can be made again.
+    progress("cutting the floor", 0.5)
+    cut = cut_floor(scan, plane, within_mm=inputs["within_mm"])
+    progress("making a lighter mesh for the browser", 0.6)
+    light = light_mesh(cut.mesh)
+    return light, {
+        "mesh": _kept(mesh_bytes(light), "bench.npz", "application/octet-stream"),
         "triangles": len(cut.mesh.faces),
         "light_triangles": len(light.faces),
         "removed_mm2": cut.removed_mm2,
         "pieces": cut.pieces,
         "removed": [
-            {
-                "kind": item.kind,
-                "area_mm2": item.area_mm2,
-                "size_mm": list(item.size_mm),
-                "at_mm": aligned.to_vehicle(np.array([item.at_mm]))[0].round(1).tolist(),
-            }
+            {"kind": item.kind, "area_mm2": item.area_mm2, "size_mm": list(item.size_mm)}
             for item in cut.removed
         ],
     }
@@ -159,7 +167,8 @@ def make(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
 
     Args:
         inputs: those of "scanning.stand" with the `drafts`, `name` of the body, `rotation`,
-            `shift_mm` and the floor's `plane`, [normal, offset] or None.
+            `shift_mm`, the floor's `plane`, [normal, offset] or None, and `panels`, the SHA-256 of
+            the file of panels that the revision has, or "".
         progress: told what is being done.
 
     Returns:
@@ -183,86 +192,18 @@ def make(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     state = _of_inputs(inputs)
     panels = []
     for i, draft in enumerate(state.drafts):
-        if draft.keep_out is None:
+        if draft.is_panel:
             progress(f"tracing {draft.name}", 0.25 + 0.6 * i / len(state.drafts))
-            panels.append(_panel(fine, draft, state, rotation, shift))
+            panels.append(panel_on(fine, draft, state, rotation=rotation, shift_mm=shift))
+    if inputs["panels"]:
+        before = panels_of(StoredFile.objects.get(sha256=inputs["panels"])).panels
+        panels += kept_panels(before, state, rotation=rotation, shift_mm=shift)
     progress("keeping what was made", 0.9)
     info = BodyInfo(inputs["name"], panels=tuple(panels))
     return {
         "scan": _kept(ply_bytes(upright), "bench.ply", "model/x-ply"),
         "panels": _kept(panels_json(info).encode(), "bench.json", "application/json"),
     }
-
-
-def _panel(fine: Features, draft: Draft, state: State, rotation: Any, shift: Any) -> Panel:
-    keep_outs = tuple(
-        _keep_out(fine, item, rotation, shift)
-        for item in state.drafts
-        if item.keep_out is not None and item.on == draft.name
-    )
-    outline, paths = _on_fine(fine, draft, rotation, shift)
-    inside = fine.body.locate(np.mean([node.at_mm for node in outline.nodes], axis=0)[None])
-    face = fine.body.mesh.faces[inside.faces[0]]
-    a, b, c = fine.body.mesh.vertices_mm[face]
-    edges = outline_edges(outline, paths, outward=np.cross(b - a, c - a))
-    panel = Panel(draft.name, edges, keep_outs=keep_outs)
-    try:
-        cut_region(fine.body, panel)
-    except InputError as error:
-        # A panel that is bent far over does not say which side is its inside: the other way round.
-        turned = tuple(
-            replace(edge, points_mm=points)
-            for edge, points in zip(reversed(edges), _reversed(panel), strict=True)
-        )
-        other = Panel(draft.name, turned, keep_outs=keep_outs)
-        try:
-            cut_region(fine.body, other)
-        except InputError:
-            raise error from None
-        return other
-    return panel
-
-
-def _reversed(panel: Panel) -> list[Any]:
-    """The points of each edge of a panel's outline, run backwards."""
-    edges = panel.outline
-    found = []
-    for i in reversed(range(len(edges))):
-        end = edges[(i + 1) % len(edges)].points_mm[:1]
-        found.append(np.concatenate([edges[i].points_mm, end])[::-1][:-1])
-    return found
-
-
-def _keep_out(fine: Features, draft: Draft, rotation: Any, shift: Any) -> KeepOut:
-    _, paths = _on_fine(fine, draft, rotation, shift)
-    rim = np.concatenate([path.points_mm[path.kept[:-1]] for path in paths])
-    if draft.keep_out is None:
-        raise InputError(f"“{draft.name}” is no keep-out.")
-    return KeepOut(draft.keep_out, rim, draft.name)
-
-
-def _on_fine(
-    fine: Features, draft: Draft, rotation: Any, shift: Any
-) -> tuple[Any, list[FeaturePath]]:
-    """An outline with its points carried to the fine scan, and its lines there."""
-    moved = [
-        snapped(fine, np.array(node.at_mm) @ rotation.T + shift, snap_mm=_FINE_SNAP_MM)
-        for node in draft.outline.nodes
-    ]
-    outline = replace(
-        draft.outline,
-        nodes=tuple(
-            replace(node, at_mm=tuple(at.tolist()))
-            for node, at in zip(draft.outline.nodes, moved, strict=True)
-        ),
-    )
-    if not outline.closed:
-        raise InputError(f"The outline of “{draft.name}” is not closed; close it, or drop it.")
-    paths = [
-        feature_path(fine, moved[i], moved[j], straight=outline.nodes[i].straight)
-        for i, j in outline.spans()
-    ]
-    return outline, paths
 
 
 def _kept(data: bytes, name: str, media_type: str) -> str:

@@ -23,6 +23,7 @@ from layflat.web.scanning.steps import (
     begin,
     bench_of,
     fill,
+    lacking,
     last_steps,
     mesh_of,
     state_of,
@@ -150,6 +151,7 @@ def standing(revision: Revision, found: Bench, *, refused: str = "") -> dict[str
         "can_undo": found.current_id is not None,
         "can_redo": found.steps.filter(before=found.current).exists(),
         "mesh": mesh,
+        "lacks": lacking(state),
     }
 
 

@@ -57,9 +57,10 @@ function take(found) {
   bench.drafts = found.drafts;
   byId("undo").disabled = !found.can_undo;
   byId("redo").disabled = !found.can_redo;
-  const make = byId("make-seen");
+  const make = byId("make-button");
   if (make) {
-    make.value = found.seen;
+    make.hidden = Boolean(found.lacks);
+    byId("make-lacks").textContent = found.lacks;
   }
   for (const field of document.querySelectorAll("input[name=seen]")) {
     field.value = found.seen;
@@ -99,7 +100,7 @@ function show() {
   const on = byId("keep-out-on");
   const chosen = on?.value;
   on?.replaceChildren(
-    ...bench.drafts.filter((item) => !item.keep_out).map((item) => new Option(item.name, item.name)),
+    ...bench.drafts.filter((item) => !item.on).map((item) => new Option(item.name, item.name)),
   );
   if (chosen) {
     on.value = chosen;
@@ -132,6 +133,7 @@ function openDraft(number) {
 function tell(sentence) {
   const taps = picks.isOn || bench.next !== "";
   viewer.classList.toggle("picks", taps);
+  viewer.closest(".bench").classList.toggle("traces", picks.isOn || bench.open >= 0);
   byId("middle").hidden = !taps;
   byId("end").hidden = !taps;
   says.textContent = sentence || picks.words() || words();

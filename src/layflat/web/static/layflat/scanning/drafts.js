@@ -38,19 +38,21 @@ function item(draft, number, { bench, open, step }) {
   made.classList.toggle("is-open", isOpen);
   const name = document.createElement("span");
   name.className = "draft-name";
-  name.textContent = draft.keep_out ? `${draft.name} (${draft.keep_out} on ${draft.on})` : draft.name;
+  name.textContent = draft.on ? `${draft.name} (${draft.keep_out || "opening"} on ${draft.on})` : draft.name;
   const state = document.createElement("span");
   state.className = draft.closed ? "state done" : "state";
   const count = draft.nodes.length;
   state.textContent = draft.closed ? `closed, ${count} points` : `${count} point${count === 1 ? "" : "s"}`;
-  made.append(name, state);
-  made.append(button(isOpen ? "Leave" : "Trace", `open-${number}`, () => open(number), draft));
+  const acts = document.createElement("span");
+  acts.className = "draft-acts";
+  made.append(name, state, acts);
+  acts.append(button(isOpen ? "Leave" : "Trace", `open-${number}`, () => open(number), draft));
   if (!draft.closed && count >= 3) {
     const close = () => step({ act: "close", draft: number });
-    made.append(button("Close the outline", `close-${number}`, close, draft));
+    acts.append(button("Close the outline", `close-${number}`, close, draft));
   }
   const drop = () => step({ act: "drop", draft: number });
-  made.append(button("Drop", `drop-${number}`, drop, draft));
+  acts.append(button("Drop", `drop-${number}`, drop, draft));
   if (draft.fault) {
     const fault = document.createElement("p");
     fault.className = "draft-fault state late";
