@@ -195,7 +195,7 @@ def test_sections_follow_the_order_of_laying_where_that_is_wished(
 
     def sections(cut: CutOrder) -> list[str]:
         wanted = replace(order, layout=replace(narrow, max_section_mm=330.0), cut=cut)
-        found = lay_out(wanted, pieces).placements
+        found = lay_out(wanted, pieces, film=generic_film()).placements
         return [one.pattern.name for one in sorted(found, key=lambda one: one.section)]
 
     # The fuller section first, unless laying says otherwise.

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any, Final
 
-from layflat.base import Progress, SettingError, part_of, silent
+from layflat.base import InputError, Progress, SettingError, part_of, silent
 from layflat.cut import (
     CutProgram,
     Machine,
@@ -21,7 +21,7 @@ from layflat.job.order import CutOrder, FilmOrder
 from layflat.job.pieces import Piece
 from layflat.job.sides import make_pieces
 from layflat.nest import Layout, Request, layout_drawing, layout_report, place
-from layflat.pattern import Drawing, Finish, pattern_area_mm2, pattern_cut_mm
+from layflat.pattern import Drawing, Finish, Pattern, pattern_area_mm2, pattern_cut_mm
 from layflat.plan import Minutes, PieceWork, estimate_minutes
 from layflat.surface import BodyInfo, Mesh
 
@@ -34,7 +34,8 @@ class Computed:
 
     Attributes:
         pieces: in the order of the covers.
-        layout: on the roll.
+        kept: patterns without a surface that are laid with them; their strain is unknown.
+        layout: on the roll, of all of these.
         drawing: the layout, as it is cut.
         program: for the plotter.
         tolerance: what it would cut with a blade of another offset, see `usual_tolerance`.
@@ -47,15 +48,17 @@ class Computed:
     program: CutProgram
     tolerance: Tolerance | None
     minutes: Minutes
+    kept: tuple[Pattern, ...] = ()
 
 
 def compute(
     order: FilmOrder,
-    mesh: Mesh,
+    mesh: Mesh | None,
     info: BodyInfo,
     *,
     film: Film,
     machine: Machine,
+    kept: Sequence[Pattern] = (),
     given: Mapping[str, float] = _NOTHING,
     progress: Progress = silent,
 ) -> Computed:
@@ -63,10 +66,13 @@ def compute(
 
     Args:
         order: what is covered, and from which stock.
-        mesh: the body, mended.
+        mesh: the body, mended; None where the order covers none of its panels.
         info: its panels.
         film: what is laid.
         machine: what cuts it.
+        kept: patterns without a surface, from templates and drawings, that are laid out and cut
+            as they are; names apart from the panels'. They are laid after all others, for nothing
+            says how high they sit.
         given: minutes that a person fixed, by step (see `layflat.plan.estimate_minutes`).
         progress: told each step; raise `StoppedError` from it to stop.
 
@@ -76,9 +82,19 @@ def compute(
         SettingError: a piece that is to be cut first is not there.
         CheckError: a result failed its own check.
     """
-    pieces = make_pieces(order, mesh, info, film, progress=part_of(progress, start=0.0, end=0.45))
-    _require_pieces(order.cut.first, pieces)
-    layout = lay_out(order, pieces, progress=part_of(progress, start=0.45, end=0.86))
+    kept = tuple(kept)
+    pieces: tuple[Piece, ...] = ()
+    if order.covers or not kept:
+        if mesh is None:
+            raise InputError("Panels are covered, and the body has no scan to make them from.")
+        pieces = make_pieces(
+            order, mesh, info, film, progress=part_of(progress, start=0.0, end=0.45)
+        )
+    _require_apart(pieces, kept)
+    _require_pieces(order.cut.first, [*_names(pieces), *(pattern.name for pattern in kept)])
+    layout = lay_out(
+        order, pieces, kept, film=film, progress=part_of(progress, start=0.45, end=0.86)
+    )
     drawing = layout_drawing(layout)
     cut = program(
         drawing,
@@ -87,24 +103,47 @@ def compute(
         progress=part_of(progress, start=0.86, end=1.0),
     )
     tolerance = usual_tolerance(cut, drawing, machine)
-    minutes = minutes_of(pieces, cut, given=given)
-    return Computed(pieces, layout, drawing, cut, tolerance, minutes)
+    minutes = minutes_of(pieces, cut, kept, given=given)
+    return Computed(pieces, layout, drawing, cut, tolerance, minutes, kept)
 
 
-def lay_out(order: FilmOrder, pieces: tuple[Piece, ...], *, progress: Progress = silent) -> Layout:
-    """The pieces on the order's roll; film with a direction keeps it."""
+def _names(pieces: Sequence[Piece]) -> list[str]:
+    return [piece.name for piece in pieces]
+
+
+def _require_apart(pieces: Sequence[Piece], kept: Sequence[Pattern]) -> None:
+    """Refuse kept patterns that are called as a piece is, or as each other."""
+    names = [*_names(pieces), *(pattern.name for pattern in kept)]
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        raise InputError(
+            f"Two pieces would be called “{twice}”: one from the scan, one from a kept pattern. "
+            "Give the kept pattern another name, or leave one of them bare."
+        )
+
+
+def lay_out(
+    order: FilmOrder,
+    pieces: tuple[Piece, ...],
+    kept: Sequence[Pattern] = (),
+    *,
+    film: Film,
+    progress: Progress = silent,
+) -> Layout:
+    """The pieces and the kept patterns on the order's roll; film with a direction keeps it."""
     wanted = order.layout
-    one_way = pieces[0].flat.film.one_direction
+    one_way = film.one_direction
     turns = (0.0,) if one_way else wanted.turns_deg
-    turn = {name: index for index, name in enumerate(laying_order(pieces), start=1)}
+    names = [*laying_order(pieces), *(pattern.name for pattern in kept)]
+    turn = {name: index for index, name in enumerate(names, start=1)}
     layout = place(
         [
             Request(
-                pattern=piece.pattern,
+                pattern=pattern,
                 turns_deg=turns,
-                lay=turn[piece.name] if order.cut.in_laying_order else None,
+                lay=turn[pattern.name] if order.cut.in_laying_order else None,
             )
-            for piece in pieces
+            for pattern in (*(piece.pattern for piece in pieces), *kept)
         ],
         wanted.stock,
         gap_mm=wanted.gap_mm,
@@ -119,9 +158,8 @@ def lay_out(order: FilmOrder, pieces: tuple[Piece, ...], *, progress: Progress =
     return layout
 
 
-def _require_pieces(names: Sequence[str], pieces: Sequence[Piece]) -> None:
+def _require_pieces(names: Sequence[str], known: Sequence[str]) -> None:
     """Refuse names that no piece has, before anything long is computed with them."""
-    known = [piece.name for piece in pieces]
     missing = [name for name in names if name not in known]
     if missing:
         raise SettingError(
@@ -143,32 +181,39 @@ def _wishes(cut: CutOrder, layout: Layout) -> Wishes:
 
 
 def minutes_of(
-    pieces: tuple[Piece, ...], cut: CutProgram, *, given: Mapping[str, float] = _NOTHING
+    pieces: tuple[Piece, ...],
+    cut: CutProgram,
+    kept: Sequence[Pattern] = (),
+    *,
+    given: Mapping[str, float] = _NOTHING,
 ) -> Minutes:
-    """The time of each step of a job."""
-    return estimate_minutes(
-        tuple(_work(piece) for piece in pieces), cutting_s=cut.seconds, given=given
-    )
+    """The time of each step of a job; a kept pattern counts as if nothing of it were strained."""
+    work = [
+        _work(piece.pattern, strained=piece.summary.share_over_stretch_limit) for piece in pieces
+    ]
+    work += [_work(pattern, strained=0.0) for pattern in kept]
+    return estimate_minutes(tuple(work), cutting_s=cut.seconds, given=given)
 
 
-def _work(piece: Piece) -> PieceWork:
-    pattern = piece.pattern
+def _work(pattern: Pattern, *, strained: float) -> PieceWork:
     return PieceWork(
-        name=piece.name,
+        name=pattern.name,
         area_mm2=pattern_area_mm2(pattern),
         outline_mm=pattern_cut_mm(pattern),
         wrap_mm=sum(
             record.flat_length_mm for record in pattern.edges if record.finish.finish is Finish.WRAP
         ),
         cut_outs=len(pattern.cut_outs),
-        strained_share=piece.summary.share_over_stretch_limit,
+        strained_share=strained,
     )
 
 
 def computed_results(computed: Computed) -> dict[str, Any]:
     """What came out, for a report."""
+    kept = {pattern.name: _kept_results(pattern) for pattern in computed.kept}
     return {
         "pieces": {piece.name: _piece_results(piece) for piece in computed.pieces},
+        **({"kept": kept} if kept else {}),
         "layout": layout_report(computed.layout),
         "cut": cut_report(computed.program, tolerance=computed.tolerance),
         "minutes": {
@@ -190,16 +235,29 @@ def computed_notes(computed: Computed) -> tuple[str, ...]:
 def _piece_results(piece: Piece) -> dict[str, Any]:
     return {
         **flatten_report(piece.flat),
-        "edges": [
-            {
-                "name": record.name,
-                "kind": record.kind.value,
-                "finish": record.finish.finish.value,
-                "distance_mm": record.finish.distance_mm,
-                "surface_length_mm": record.surface_length_mm,
-                "flat_length_mm": record.flat_length_mm,
-            }
-            for record in piece.pattern.edges
-        ],
+        "edges": _edges(piece.pattern),
         "left_free": [item.name for item in piece.keep_outs],
     }
+
+
+def _kept_results(pattern: Pattern) -> dict[str, Any]:
+    return {
+        "strain": "unknown",
+        "area_mm2": pattern_area_mm2(pattern),
+        "edges": _edges(pattern),
+        "cut_outs": len(pattern.cut_outs),
+    }
+
+
+def _edges(pattern: Pattern) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": record.name,
+            "kind": record.kind.value,
+            "finish": record.finish.finish.value,
+            "distance_mm": record.finish.distance_mm,
+            "surface_length_mm": record.surface_length_mm,
+            "flat_length_mm": record.flat_length_mm,
+        }
+        for record in pattern.edges
+    ]

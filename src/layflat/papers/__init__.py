@@ -42,7 +42,7 @@ from layflat.papers.piece_labels import (
     labels_document,
     piece_labels,
 )
-from layflat.papers.piece_map import PieceMap, piece_map, strain_vertex_colours
+from layflat.papers.piece_map import PieceMap, pattern_map, piece_map, strain_vertex_colours
 from layflat.papers.plan_picture import plan_picture
 from layflat.papers.price_sheet import (
     PriceRow,
@@ -126,6 +126,7 @@ __all__ = [
     "panel_title",
     "passport_document",
     "passport_sheet",
+    "pattern_map",
     "pattern_picture",
     "picture_png",
     "piece_labels",

@@ -17,6 +17,7 @@ from layflat.papers.strain import Effort
 from layflat.pattern import Pattern
 
 _EFFORT_WORDS = {
+    Effort.UNKNOWN: "stretch unknown: try it on waste film",
     Effort.EASY: "easy",
     Effort.CARE: "needs care",
     Effort.HARD: "hard: warm it, pull slowly",

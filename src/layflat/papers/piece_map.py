@@ -21,13 +21,15 @@ from layflat.papers.canvas import Canvas, Pen
 from layflat.papers.look import DASHES, INK, PAPER, strain_colours
 from layflat.papers.strain import at_vertices
 from layflat.papers.strain_map import LIMIT_AT, strain_picture
-from layflat.pattern import Pattern, coarse_polygon
+from layflat.pattern import MarkKind, Pattern, coarse_polygon
 from layflat.surface import EdgeKind
 
 _WIDTH_MM = 180.0
 _MARGIN_MM = 3.0
 _WIDTH_PX = 1400
 _COLOURS = 250
+_PLAIN = "#e4dfd4"
+"""Film whose strain is unknown: no colour of the strain's scale, and seen on light and dark."""
 _FINE = Pen(INK, 0.25)
 _CASING = Pen(PAPER, 1.7)
 """Under the lines of edges, which must be told apart on dark ground too."""
@@ -69,26 +71,60 @@ def piece_map(
     turn = _QUARTERS[quarter_turns % 4]
     turned = dataclasses.replace(flat, points_mm=np.einsum("ij,kj->ki", turn, flat.points_mm))
     shape = coarse_polygon(pattern, deviation_mm=0.2)
-    around = np.vstack(
-        [turned.points_mm, np.einsum("ij,kj->ki", turn, shapely.get_coordinates(shape))]
-    )
-    low, high = around.min(axis=0), around.max(axis=0)
-    scale = (_WIDTH_MM - 2 * _MARGIN_MM) / float(high[0] - low[0])
-    height_mm = float(np.ceil(scale * (high[1] - low[1]) + 2 * _MARGIN_MM))
-    linear = scale * np.diag([1.0, -1.0]) @ turn
-    shift = np.array([_MARGIN_MM - scale * low[0], height_mm - _MARGIN_MM + scale * low[1]])
-
-    def on_map(points: FloatArray) -> FloatArray:
-        return np.asarray(np.einsum("ij,kj->ki", linear, points) + shift)
-
-    canvas = Canvas(_WIDTH_MM, height_mm)
+    sheet = _sheet(np.vstack([flat.points_mm, shapely.get_coordinates(shape)]), turn)
+    canvas, on_map = sheet.canvas, sheet.on_map
     _draw_strain(canvas, turned, on_map(flat.points_mm))
     _draw_piece(canvas, shapely.transform(shape, on_map), [on_map(rim) for rim in free])
     for kind, line in edges:
         canvas.lines([on_map(line)], pen=_CASING)
         canvas.lines([on_map(line)], pen=Pen(INK, 0.8, DASHES[kind]))
-    (a, c), (b, d) = linear.tolist()
-    return PieceMap(canvas.svg(), _WIDTH_MM, height_mm, (a, b, c, d, *shift.tolist()))
+    return sheet.map()
+
+
+def pattern_map(pattern: Pattern) -> PieceMap:
+    """The map of a piece without a surface: its film, its cut-outs and its marks, no strain."""
+    shape = coarse_polygon(pattern, deviation_mm=0.2)
+    sheet = _sheet(shapely.get_coordinates(shape), _QUARTERS[0])
+    canvas, on_map = sheet.canvas, sheet.on_map
+    drawn = shapely.transform(shape, on_map)
+    rings = [drawn.exterior, *drawn.interiors]
+    canvas.loops([shapely.get_coordinates(ring) for ring in rings], fill=_PLAIN)
+    _draw_piece(canvas, drawn, [])
+    lines = [on_map(mark.points_mm) for mark in pattern.marks if mark.kind is MarkKind.ALIGN]
+    canvas.lines(lines, pen=_FINE)
+    return sheet.map()
+
+
+@dataclass(frozen=True, eq=False)
+class _Sheet:
+    """A canvas and how the flat lies on it."""
+
+    canvas: Canvas
+    height_mm: float
+    linear: FloatArray
+    shift: FloatArray
+
+    def on_map(self, points: FloatArray) -> FloatArray:
+        return np.asarray(np.einsum("ij,kj->ki", self.linear, points) + self.shift)
+
+    def map(self) -> PieceMap:
+        (a, c), (b, d) = self.linear.tolist()
+        e, f = self.shift.tolist()
+        return PieceMap(self.canvas.svg(), _WIDTH_MM, self.height_mm, (a, b, c, d, e, f))
+
+
+def _sheet(around: FloatArray, turn: FloatArray) -> _Sheet:
+    """A canvas that holds the flat points *around*, turned."""
+    turned = np.einsum("ij,kj->ki", turn, around)
+    low, high = turned.min(axis=0), turned.max(axis=0)
+    scale = (_WIDTH_MM - 2 * _MARGIN_MM) / float(high[0] - low[0])
+    height_mm = float(np.ceil(scale * (high[1] - low[1]) + 2 * _MARGIN_MM))
+    return _Sheet(
+        Canvas(_WIDTH_MM, height_mm),
+        height_mm,
+        scale * np.diag([1.0, -1.0]) @ turn,
+        np.array([_MARGIN_MM - scale * low[0], height_mm - _MARGIN_MM + scale * low[1]]),
+    )
 
 
 def strain_vertex_colours(flat: Flat) -> NDArray[np.uint8]:

@@ -13,8 +13,10 @@ _FAR_BEYOND = 2.0
 
 
 class Effort(StrEnum):
-    """How much laying asks of the film; drawn as a circle, a lozenge and a square."""
+    """How much laying asks of the film; drawn as a circle, a lozenge, a square and a ring."""
 
+    UNKNOWN = "flat"
+    """The piece comes from a flat template or a drawing: nothing is known of its stretch."""
     EASY = "easy"
     CARE = "care"
     HARD = "hard"
@@ -22,7 +24,10 @@ class Effort(StrEnum):
     @property
     def word(self) -> str:
         """As people read it beside its shape."""
-        return "needs care" if self is Effort.CARE else self.value
+        return _WORDS.get(self, self.value)
+
+
+_WORDS = {Effort.CARE: "needs care", Effort.UNKNOWN: "stretch unknown"}
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

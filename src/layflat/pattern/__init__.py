@@ -36,6 +36,7 @@ from layflat.pattern.mend_record import (
 from layflat.pattern.notches import Notch
 from layflat.pattern.owners import unique_name
 from layflat.pattern.piece import (
+    STRAIN_UNKNOWN,
     Curve,
     EdgeFinish,
     EdgeRecord,
@@ -67,6 +68,7 @@ from layflat.pattern.wrap_flat import edge_vertices, wrap_limits
 
 __all__ = [
     "SQUARE",
+    "STRAIN_UNKNOWN",
     "TIP_RADIUS_MM",
     "UNSEEN",
     "WINDOW_DEPTHS",

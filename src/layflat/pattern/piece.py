@@ -2,11 +2,18 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 import numpy as np
 
 from layflat.base import FloatArray, IntArray, frozen
 from layflat.surface import EdgeKind
+
+STRAIN_UNKNOWN: Final = (
+    "The piece comes from a flat template and knows no surface: how far the film stretches when it "
+    "is laid is unknown."
+)
+"""What is said of a pattern that was not computed, wherever strain would stand."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,14 +3,11 @@
 import numpy as np
 
 from layflat.base import FloatArray
+from layflat.pattern import STRAIN_UNKNOWN as STRAIN_UNKNOWN
 from layflat.pattern import Drawing, Mark, MarkKind, Pattern, corners
 from layflat.photo.records import Landmark, Traced
 from layflat.photo.trace import DEVIATION_MM
 
-STRAIN_UNKNOWN = (
-    "The piece comes from a flat template and knows no surface: how far the film stretches when it "
-    "is laid is unknown."
-)
 _ARM_MM = 4.0
 
 

@@ -276,8 +276,10 @@ def _inspect(job: Job, clock: _Clock, crew: _Crew) -> None:
 
 def _hand_back(job: Job, clock: _Clock, crew: _Crew) -> None:
     shop, at = the_shop(), clock.after(60)
-    with path_of(accepted_outcome(job).picture.sha256).open("rb") as file:
-        add_picture(job, read_picture(file), caption="Left side", who=crew.counter)
+    picture = accepted_outcome(job).picture
+    if picture is not None:
+        with path_of(picture.sha256).open("rb") as file:
+            add_picture(job, read_picture(file), caption="Left side", who=crew.counter)
     name = job.vehicle.customer.name
     taken = Taken(
         name=name,

@@ -93,7 +93,7 @@ class ScanForm(forms.Form):
         super().__init__(*args, **kwargs)
         self._body, self._who, self._newest = body, who, newest
         self._kept: dict[str, StoredFile] = {}
-        if newest is not None:
+        if newest is not None and newest.scan is not None:
             again = f"Leave free to keep that of revision {newest.number}: “%s”."
             self.fields["scan"].required = False
             self.fields["scan"].help_text = f"PLY, OBJ, STL or GLB. {again % newest.scan.name}"
@@ -125,7 +125,7 @@ class ScanForm(forms.Form):
     def save(self) -> Revision:
         """Add the revision."""
         newest, kept = self._newest, self._kept
-        if newest is None or "scan" in kept:
+        if newest is None or newest.scan is None or "scan" in kept:
             scan, unit = kept["scan"], self.cleaned_data["unit"]
         else:
             # The unit goes with the scan: without a new one it is not asked anew.

@@ -86,6 +86,23 @@ def add_revision(
     return revision
 
 
+def add_without_scan(body: Body, *, who: Person | None) -> Revision:
+    """Let a body be covered by its kept patterns alone; one that has a revision keeps it."""
+    with transaction.atomic():
+        Body.objects.select_for_update().get(pk=body.pk)
+        last = body.revisions.order_by("-number").first()
+        if last is not None:
+            return last
+        revision = Revision.objects.create(body=body, number=1, added_by=who)
+        write_event(
+            "body.revised",
+            f"{body} is known by its kept patterns, without a scan.",
+            who=who,
+            after={"revision": revision.pk},
+        )
+    return revision
+
+
 def prepare_again(revision: Revision, *, unit: str, who: Person | None) -> None:
     """Prepare a revision anew whose preparation failed or was stopped, perhaps in another unit.
 
@@ -113,7 +130,7 @@ def _ask(revision: Revision, *, who: Person | None) -> None:
     revision.preparation = ask(
         "bodies.prepare",
         {
-            "scan": revision.scan.sha256,
+            "scan": revision.scan.sha256 if revision.scan else "",
             "unit": revision.unit,
             "panels": revision.panels.sha256 if revision.panels else "",
         },

@@ -51,7 +51,8 @@ class Revision(models.Model):
 
     Attributes:
         body, number: the first is 1.
-        scan: the file as it was uploaded; `unit` as given, "" where the file fixes it.
+        scan: the file as it was uploaded; None for a body that is known by its kept patterns alone.
+        unit: of the scan, as given; "" where the file fixes it.
         panels: a panels file.
         light: GLB of the mended scan with few triangles, for the browser.
         lines: JSON of the panels, edges and keep-outs as they lie on `light`.
@@ -62,7 +63,7 @@ class Revision(models.Model):
 
     body = models.ForeignKey(Body, on_delete=models.PROTECT, related_name="revisions")
     number = models.PositiveIntegerField()
-    scan = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
+    scan = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
     unit = models.CharField(max_length=2, blank=True)
     panels = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
     light = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
@@ -85,6 +86,11 @@ class Revision(models.Model):
         return f"{self.body}, revision {self.number}"
 
     @property
+    def has_scan(self) -> bool:
+        """Whether its surface is known; else its pieces come from kept patterns."""
+        return self.scan_id is not None
+
+    @property
     def is_ready(self) -> bool:
-        """Whether the body can be shown and computed with."""
-        return self.light_id is not None
+        """Whether covers can be chosen on it: its scan is prepared, or there is none."""
+        return self.light_id is not None or not self.has_scan

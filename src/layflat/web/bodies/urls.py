@@ -11,6 +11,7 @@ urlpatterns = [
     path("<int:pk>/", views.body, name="body"),
     path("<int:pk>/edit/", views.edit, name="edit"),
     path("<int:pk>/retire/", views.retire, name="retire"),
+    path("<int:pk>/without-scan/", views.without_scan, name="without-scan"),
     path("<int:pk>/scan/", views.scan, name="scan"),
     path("<int:pk>/revisions/<int:number>/", views.revision, name="revision"),
     path("revisions/<int:pk>/unit/", views.unit, name="unit"),

@@ -11,7 +11,14 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from layflat.base import InputError
 from layflat.web.bodies.forms import BodyForm, ScanForm, UnitForm
-from layflat.web.bodies.library import add_body, fill, fill_all, found, prepare_again
+from layflat.web.bodies.library import (
+    add_body,
+    add_without_scan,
+    fill,
+    fill_all,
+    found,
+    prepare_again,
+)
 from layflat.web.bodies.models import Body, Revision
 from layflat.web.bodies.page import revision_page
 from layflat.web.people.gate import only
@@ -171,9 +178,19 @@ def scan(request: HttpRequest, pk: int) -> HttpResponse:
 
 @only(Role.COUNTER)
 @require_POST
+def without_scan(request: HttpRequest, pk: int) -> HttpResponse:
+    """Goes on without a scan: the body is known by kept patterns; a scan can be added later."""
+    of = get_object_or_404(Body, pk=pk)
+    add_without_scan(of, who=_person(request))
+    return redirect("bodies:body", of.pk)
+
+
+@only(Role.COUNTER)
+@require_POST
 def unit(request: HttpRequest, pk: int) -> HttpResponse:
     """Prepare a revision again, perhaps in another unit."""
-    of = get_object_or_404(Revision.objects.select_related("body", "scan", "panels"), pk=pk)
+    with_scan = Revision.objects.exclude(scan=None).select_related("body", "scan", "panels")
+    of = get_object_or_404(with_scan, pk=pk)
     form = UnitForm(request.POST)
     if not form.is_valid():
         messages.error(request, "Choose a unit from the list.")

@@ -8,13 +8,16 @@ The JSON of choices is kept in the database and is an input of computations; it 
          "edges": {"front": {"finish": "wrap", "distance_mm": 8.0}},
          "film_over": {"emblem": "The customer has no radar behind it."},
          "reliefs": [[[x, y, z], …], …], "refused_reliefs": [[[x, y, z], …], …],
-         "seams": [[[x, y, z], …], …], "refused_seams": [[[x, y, z], …], …]}]}
+         "seams": [[[x, y, z], …], …], "refused_seams": [[[x, y, z], …], …]},
+        {"panel": "mirror-cap", "kept": {"revision": 3, "pattern": "9f86…"}}]}
 
 Panels stand in the order of their names, so that equal choices are equal text. `line_mm` and
 `keep_mm` are left out for a whole panel, `edges` and `film_over` where nothing differs from the
-rules, `reliefs`, `seams` and the refused ones where there are none.
+rules, `reliefs`, `seams` and the refused ones where there are none. `kept` stands alone: the piece
+is a kept pattern as it was then, by its revision's number and its file's SHA-256.
 """
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -58,8 +61,23 @@ _PATHS: Final = MappingProxyType(
     }
 )
 """Keys that hold paths, and how many each may hold."""
+_SHA256: Final = re.compile(r"[0-9a-f]{64}")
+_MOST_REVISIONS: Final = 1_000_000
 MAY_WRAP: Final = frozenset({EdgeKind.OPEN, EdgeKind.GAP})
 """Kinds of edge that film can be wrapped round."""
+
+
+@dataclass(frozen=True)
+class KeptChoice:
+    """A kept pattern as it was chosen.
+
+    Attributes:
+        revision: its number within the kept pattern.
+        pattern: the SHA-256 of its file.
+    """
+
+    revision: int
+    pattern: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,6 +94,8 @@ class PanelChoice:
         refused_reliefs: paths of cuts that were proposed and refused; none is proposed near them.
         seams: paths on the surface along which it is covered by several pieces, in order.
         refused_seams: paths of seams that were proposed and refused.
+        kept: the kept pattern that its piece is; None where the piece is made from the surface. All
+            else is empty then: edges and keep-outs are the pattern's own.
     """
 
     panel: str
@@ -87,6 +107,7 @@ class PanelChoice:
     refused_reliefs: tuple[tuple[Point, ...], ...] = ()
     seams: tuple[tuple[Point, ...], ...] = ()
     refused_seams: tuple[tuple[Point, ...], ...] = ()
+    kept: KeptChoice | None = None
 
     @property
     def is_whole(self) -> bool:
@@ -106,6 +127,11 @@ class Choices:
         if len(set(names)) < len(names):
             raise InputError("A panel is covered twice.")
         object.__setattr__(self, "panels", ordered)
+
+    @property
+    def on_surface(self) -> tuple[PanelChoice, ...]:
+        """Those whose pieces are made from the body's surface."""
+        return tuple(choice for choice in self.panels if choice.kept is None)
 
     def of(self, panel: str) -> PanelChoice | None:
         """The choice for a panel, or None where it stays bare."""
@@ -127,6 +153,9 @@ def to_json(choices: Choices) -> dict[str, Any]:
 
 def _panel_json(choice: PanelChoice) -> dict[str, Any]:
     found: dict[str, Any] = {"panel": choice.panel}
+    if choice.kept is not None:
+        found["kept"] = {"revision": choice.kept.revision, "pattern": choice.kept.pattern}
+        return found
     if choice.line_mm and choice.keep_mm is not None:
         found["line_mm"] = [list(point) for point in choice.line_mm]
         found["keep_mm"] = list(choice.keep_mm)
@@ -154,6 +183,9 @@ def from_json(value: Any) -> Choices:
 
 
 def _panel(value: Any) -> PanelChoice:
+    if isinstance(value, dict) and "kept" in value:
+        found = _dict(value, {"panel", "kept"})
+        return PanelChoice(panel=_text(found.get("panel"), most=80), kept=_kept(found["kept"]))
     found = _dict(value, {"panel", "line_mm", "keep_mm", "edges", "film_over", *_PATHS})
     line = tuple(point(item) for item in _list(found.get("line_mm", []), most=MOST_POINTS))
     keep = point(found["keep_mm"]) if "keep_mm" in found else None
@@ -161,6 +193,7 @@ def _panel(value: Any) -> PanelChoice:
         raise InputError(
             "A line needs two points or more, and a point on the side that is covered."
         )
+    paths: dict[str, Any] = {key: _paths(found, key, most=most) for key, most in _PATHS.items()}
     return PanelChoice(
         panel=_text(found.get("panel"), most=80),
         line_mm=line,
@@ -170,8 +203,17 @@ def _panel(value: Any) -> PanelChoice:
             _text(name, most=80): _text(reason, most=MOST_REASON)
             for name, reason in _items(found, "film_over")
         },
-        **{key: _paths(found, key, most=most) for key, most in _PATHS.items()},
+        **paths,
     )
+
+
+def _kept(value: Any) -> KeptChoice:
+    found = _dict(value, {"revision", "pattern"})
+    revision, pattern = found.get("revision"), found.get("pattern")
+    is_number = type(revision) is int and 0 < revision < _MOST_REVISIONS
+    if not is_number or not isinstance(pattern, str) or not _SHA256.fullmatch(pattern):
+        raise InputError("What is covered cannot be read; open the page anew.")
+    return KeptChoice(int(revision or 0), pattern)
 
 
 def cut_path(value: Any) -> tuple[Point, ...]:

@@ -15,6 +15,7 @@ from layflat.web.cover.choices import (
     RULES,
     WRAP_MM,
     Choices,
+    KeptChoice,
     PanelChoice,
     Point,
     ending,
@@ -44,11 +45,8 @@ def cover_whole(choices: Choices, panel: PanelFacts) -> Changed:
     Raises:
         InputError: the panel could not be cut out of its body.
     """
-    if not panel.mesh:
-        raise InputError(
-            f"The {panel.in_sentence} cannot be cut out of the scan; its body's page says why."
-        )
-    before = choices.of(panel.name) or PanelChoice(panel=panel.name)
+    require_surface(panel)
+    before = surface_choice(choices, panel)
     return Changed(
         choices.with_panel(_recut(before, line_mm=(), keep_mm=None)), "covered as a whole"
     )
@@ -58,7 +56,8 @@ def cover_up_to(
     choices: Choices, panel: PanelFacts, *, line_mm: Sequence[Point], keep_mm: Point
 ) -> Changed:
     """A panel up to a line that is drawn on it; its edges and keep-outs stay as chosen."""
-    before = choices.of(panel.name) or PanelChoice(panel=panel.name)
+    require_surface(panel)
+    before = surface_choice(choices, panel)
     after = _recut(before, line_mm=tuple(line_mm), keep_mm=keep_mm)
     return Changed(choices.with_panel(after), "covered up to a line")
 
@@ -75,6 +74,37 @@ def _recut(
         keep_mm=keep_mm,
         edges=before.edges,
         film_over=before.film_over,
+    )
+
+
+def require_surface(panel: PanelFacts) -> None:
+    """Refuse a panel that film cannot be made for from the surface.
+
+    Raises:
+        InputError: it has none.
+    """
+    if panel.is_kept:
+        raise InputError(
+            f"The {panel.in_sentence} comes from a kept pattern and knows no surface: it is "
+            "covered as the pattern is. Its edges are changed on the pattern's own page."
+        )
+    if not panel.mesh:
+        raise InputError(
+            f"The {panel.in_sentence} cannot be cut out of the scan; its body's page says why."
+        )
+
+
+def surface_choice(choices: Choices, panel: PanelFacts) -> PanelChoice:
+    """What is chosen for a panel on its surface; all of it where it is bare or a kept pattern."""
+    found = choices.of(panel.name)
+    return PanelChoice(panel=panel.name) if found is None or found.kept else found
+
+
+def cover_by_pattern(choices: Choices, panel: PanelFacts, *, kept: KeptChoice) -> Changed:
+    """A panel by its kept pattern, in the place of what was chosen for it before."""
+    return Changed(
+        choices.with_panel(PanelChoice(panel=panel.name, kept=kept)),
+        f"covered by its kept pattern, revision {kept.revision}",
     )
 
 
@@ -163,6 +193,11 @@ def covered_choice(choices: Choices, panel: PanelFacts) -> PanelChoice:
     found = choices.of(panel.name)
     if found is None:
         raise InputError(f"The {panel.in_sentence} is bare; cover it first.")
+    if found.kept is not None:
+        raise InputError(
+            f"The {panel.in_sentence} is covered by a kept pattern, whose edges and keep-outs are "
+            "its own; they are changed on the pattern's page."
+        )
     return found
 
 
@@ -222,6 +257,8 @@ def finish_words(finish: EdgeFinish, shop: Shop | None = None) -> str:
 def extent_seen(choices: Choices, panel: str) -> str:
     """A short word for how much of a panel is covered, which forms carry."""
     found = choices.of(panel)
+    if found is not None and found.kept is not None:
+        return short_word([found.kept.revision, found.kept.pattern])
     return short_word(None if found is None else [found.line_mm, found.keep_mm])
 
 

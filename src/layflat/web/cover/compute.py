@@ -12,6 +12,7 @@ from layflat.base import (
     LayflatError,
     Progress,
     Report,
+    counted,
     part_of,
     report_json,
 )
@@ -24,7 +25,7 @@ from layflat.papers import (
     panel_title,
     summarise,
 )
-from layflat.pattern import pattern_area_mm2, pattern_json
+from layflat.pattern import STRAIN_UNKNOWN, Pattern, pattern_area_mm2, pattern_json
 from layflat.surface import BodyInfo, Mesh
 from layflat.web.bodies.contents import panels_of
 from layflat.web.bodies.mended import MendedScan, mended_scan
@@ -34,6 +35,7 @@ from layflat.web.cover.choices import Choices, from_json, to_json
 from layflat.web.cover.filmed import filmed_files
 from layflat.web.cover.fit_details import blank_json, pair_json, wraps_json
 from layflat.web.cover.fit_files import fit_files
+from layflat.web.cover.kept_pieces import kept_files, kept_patterns, kept_values
 from layflat.web.cover.order import DEFAULTS, film_order, usual_machine
 from layflat.web.cover.panels import surfaces_in
 from layflat.web.cover.planned import plan_files
@@ -46,6 +48,7 @@ from layflat.web.files.store import keep
 TASK: Final = "cover.compute"
 KEEPS: Final = "patterns"
 """In the inputs of a computation that keeps each piece's pattern; older ones are not taken."""
+_NO_PANELS: Final = BodyInfo("")
 _LAYOUT_MM = 265.0
 _LAYOUT_MOST_MM = 180.0
 _MOST_BYTES = 200_000_000
@@ -86,14 +89,17 @@ def compute_cover(inputs: Mapping[str, Any], progress: Progress) -> dict[str, An
 
     Args:
         inputs: `scan`, `unit`, `panels`, `mended` and `light` (see
-            `layflat.web.cover.measure.revision_inputs`); `choices`; `roll_width_mm`; `seconds`, how
-            long the layout is searched for; `keeps` is `KEEPS`.
+            `layflat.web.cover.measure.revision_inputs`), all "" where every piece is a kept
+            pattern; `choices`; `kept`, what the revisions of the kept patterns say (see
+            `layflat.web.cover.kept_pieces.kept_facts`), left out where there are none;
+            `roll_width_mm`; `seconds`, how long the layout is searched for; `keeps` is `KEEPS`.
         progress: told what is being done.
 
     Returns:
         what `Outcome` and `Piece` hold, files by their SHA-256: `roll_width_mm`, `film_mm`,
         `bound_mm`, `minutes`, `notes`, `shown`, `lines`, `picture`, `layout`, `report`, and
-        `pieces`, a list in the order of cutting.
+        `pieces`, a list in the order of cutting. Where every piece is a kept pattern there is no
+        `shown`, `lines` and `picture`, and no `surface` of a piece that is one.
 
     Raises:
         LayflatError: it cannot be done; the sentence says why, and which panel it is about.
@@ -101,12 +107,16 @@ def compute_cover(inputs: Mapping[str, Any], progress: Progress) -> dict[str, An
     choices = from_json(inputs["choices"])
     if not choices.panels:
         raise InputError("Nothing is covered yet; choose a panel first.")
-    scan = mended_scan(inputs, part_of(progress, start=0.0, end=0.05))
-    panels_file = StoredFile.objects.get(sha256=inputs["panels"])
-    info = panels_of(panels_file)
+    scan, info = None, _NO_PANELS
+    if choices.on_surface:
+        scan = mended_scan(inputs, part_of(progress, start=0.0, end=0.05))
+        info = panels_of(StoredFile.objects.get(sha256=inputs["panels"]))
     computed = _computed(inputs, choices, scan, info, part_of(progress, start=0.05, end=0.75))
     pieces = _in_cut_order(computed)
-    order = laying_order(computed.pieces, up=info.up)
+    order = [
+        *laying_order(computed.pieces, up=info.up),
+        *(pattern.name for pattern in computed.kept),
+    ]
     turns = {name: turn for turn, name in enumerate(order, start=1)}
     files = _Files()
     result: dict[str, Any] = {
@@ -117,26 +127,34 @@ def compute_cover(inputs: Mapping[str, Any], progress: Progress) -> dict[str, An
         "notes": list(_notes(computed)),
         "pieces": [],
     }
+    mesh = None if scan is None else scan.mesh
     for i, (number, piece) in enumerate(pieces):
         progress(f"drawing the {panel_in_sentence(piece.name)}", 0.75 + 0.13 * i / len(pieces))
+        if isinstance(piece, Pattern):
+            facts = inputs["kept"][piece.name]
+            found = kept_values(number, piece, facts, lay=turns[piece.name])
+            _add_kept_files(found, piece, files)
+            result["pieces"].append(found)
+            continue
         found = _piece(
-            number, piece, info, scan.mesh, files, refused=refused_of(choices, piece.panel.name)
+            number, piece, info, mesh, files, refused=refused_of(choices, piece.panel.name)
         )
         found["details"]["lay"] = turns[piece.name]
         found["details"]["blank"] = blank_json(piece, computed)
         result["pieces"].append(found)
-    progress("drawing the vehicle with its film", 0.88)
-    body = surfaces_in(inputs["light"])["body"]
-    filmed = filmed_files(body, pieces, info)
-    files.add(result, "shown", _Made(filmed.surfaces, "cover.glb", "model/gltf-binary"))
-    files.add(result, "lines", _Made(filmed.lines, "cover.json", "application/json"))
-    files.add(result, "picture", _Made(filmed.picture, "cover.png", "image/png"))
+    if scan is not None:
+        progress("drawing the vehicle with its film", 0.88)
+        body = surfaces_in(inputs["light"])["body"]
+        on_surface = [(number, one) for number, one in pieces if not isinstance(one, Pattern)]
+        filmed = filmed_files(body, on_surface, info)
+        files.add(result, "shown", _Made(filmed.surfaces, "cover.glb", "model/gltf-binary"))
+        files.add(result, "lines", _Made(filmed.lines, "cover.json", "application/json"))
+        files.add(result, "picture", _Made(filmed.picture, "cover.png", "image/png"))
     files.add(result, "layout", _Made(_layout_svg(computed), "layout.svg", "image/svg+xml"))
-    inputs_said = {
-        StoredFile.objects.get(sha256=inputs["scan"]).name: inputs["scan"],
-        panels_file.name: inputs["panels"],
-    }
-    report = _report(inputs, choices, computed, scan, inputs_said)
+    hashes = [inputs[key] for key in ("scan", "panels") if scan is not None]
+    named = {StoredFile.objects.get(sha256=sha256).name: sha256 for sha256 in hashes}
+    named |= {f"{name}.json": facts["pattern"] for name, facts in inputs.get("kept", {}).items()}
+    report = _report(inputs, choices, computed, scan, named)
     files.add(result, "report", _Made(report.encode(), "report.json", "application/json"))
     progress("keeping what was made", 0.97)
     files.keep_all()
@@ -146,7 +164,7 @@ def compute_cover(inputs: Mapping[str, Any], progress: Progress) -> dict[str, An
 def _computed(
     inputs: Mapping[str, Any],
     choices: Choices,
-    scan: MendedScan,
+    scan: MendedScan | None,
     info: BodyInfo,
     progress: Progress,
 ) -> Computed:
@@ -165,10 +183,11 @@ def _computed(
     try:
         return compute(
             order,
-            scan.mesh,
+            None if scan is None else scan.mesh,
             info,
             film=generic_film(),
             machine=usual_machine(roll_width_mm=width_mm),
+            kept=tuple(kept_patterns(choices).values()),
             progress=told,
         )
     except LayflatError as error:
@@ -180,26 +199,47 @@ def _computed(
         raise type(error)(sentence) from error
 
 
-def _in_cut_order(computed: Computed) -> tuple[tuple[int, Piece], ...]:
-    pieces = {piece.name: piece for piece in computed.pieces}
+def _in_cut_order(computed: Computed) -> tuple[tuple[int, Piece | Pattern], ...]:
+    """All pieces with their numbers; those that are kept patterns are that and no more."""
+    pieces: dict[str, Piece | Pattern] = {piece.name: piece for piece in computed.pieces}
+    pieces |= {pattern.name: pattern for pattern in computed.kept}
     return tuple((item.number, pieces[item.pattern.name]) for item in computed.layout.placements)
 
 
 def _notes(computed: Computed) -> Iterator[str]:
-    film = computed.pieces[0].flat.film
+    film = generic_film()
     yield (
         f"Computed for “{film.name}”, whose limits are assumptions: "
         f"{100 * film.stretch_limit:g}\u00a0% of stretch go unnoticed, "
         f"{100 * film.finger_limit:g}\u00a0% of compression lie flat."
     )
+    if computed.kept:
+        count = counted(len(computed.kept), "piece")
+        yield (
+            f"{count} from kept patterns, laid after the others: how high they sit is not known. "
+            f"{STRAIN_UNKNOWN}"
+        )
     yield from computed.layout.notes
+
+
+def _add_kept_files(found: dict[str, Any], pattern: Pattern, files: _Files) -> None:
+    flat, drawn = kept_files(pattern)
+    files.add(found, "flat", _Made(flat, f"{pattern.name}.json", "application/json"))
+    files.add(found, "map", _Made(drawn, f"{pattern.name}.svg", "image/svg+xml"))
+    _add_pattern(found, pattern, files)
+
+
+def _add_pattern(found: dict[str, Any], pattern: Pattern, files: _Files) -> None:
+    exact = json.dumps(pattern_json(pattern), allow_nan=False, separators=(",", ":"))
+    made = _Made(exact.encode(), f"{pattern.name}-pattern.json", "application/json")
+    files.add(found, "pattern", made)
 
 
 def _piece(
     number: int,
     piece: Piece,
     info: BodyInfo,
-    mesh: Mesh,
+    mesh: Mesh | None,
     files: _Files,
     *,
     refused: tuple[FloatArray, ...],
@@ -224,17 +264,13 @@ def _piece(
         "warnings": list(advice_for(piece, made.flat)),
     }
     found["details"]["plan"], plan = plan_files(piece, info)
-    found["details"]["reliefs"] = reliefs_json(piece, info, mesh, refused=refused)
+    if mesh is not None:
+        found["details"]["reliefs"] = reliefs_json(piece, info, mesh, refused=refused)
     files.add(found, "plan", _Made(plan, f"{piece.name}-plan.svg", "image/svg+xml"))
     files.add(found, "surface", _Made(made.surface, f"{piece.name}.glb", "model/gltf-binary"))
     files.add(found, "flat", _Made(made.flat, f"{piece.name}.json", "application/json"))
     files.add(found, "map", _Made(made.map, f"{piece.name}.svg", "image/svg+xml"))
-    pattern = json.dumps(pattern_json(piece.pattern), allow_nan=False, separators=(",", ":"))
-    files.add(
-        found,
-        "pattern",
-        _Made(pattern.encode(), f"{piece.name}-pattern.json", "application/json"),
-    )
+    _add_pattern(found, piece.pattern, files)
     return found
 
 
@@ -275,17 +311,17 @@ def _report(
     inputs: Mapping[str, Any],
     choices: Choices,
     computed: Computed,
-    scan: MendedScan,
+    scan: MendedScan | None,
     files: Mapping[str, str],
 ) -> str:
-    film = computed.pieces[0].flat.film
+    film = generic_film()
     machine = usual_machine(roll_width_mm=computed.layout.stock.width_mm)
     return report_json(
         Report(
             kind="cover",
             inputs=files,
             results={
-                "unit": scan.unit,
+                "unit": scan.unit if scan else "",
                 "film": film.name,
                 "machine": machine.name,
                 "choices": to_json(choices),
@@ -300,7 +336,7 @@ def _report(
                 "machine": machine.name,
             },
             warnings=(
-                *scan.notes,
+                *(scan.notes if scan else ()),
                 *(
                     f"{piece.name}: {without_places(note)}"
                     for piece in computed.pieces

@@ -17,6 +17,7 @@ from typing import Final
 from layflat.film import generic_film
 from layflat.nest import Frame, front_layout, fronts_length_mm
 from layflat.papers import Effort
+from layflat.pattern import STRAIN_UNKNOWN
 from layflat.plan import Minutes, PieceWork, Price, estimate_minutes, metres_of, price
 from layflat.web.bodies.models import Revision
 from layflat.web.cover.choices import Choices
@@ -54,7 +55,7 @@ class Warning:  # noqa: A001
 
     Attributes:
         panel: its name.
-        effort: "care" or "hard".
+        effort: "care" or "hard"; "flat" for a kept pattern, whose stretch is unknown.
         sentence: in plain words.
     """
 
@@ -100,6 +101,9 @@ def estimate(choices: Choices, revision: Revision, shop: Shop) -> Estimate:
     shapes: list[FlatShape] = []
     warnings: list[Warning] = []
     for choice in choices.panels:
+        if choice.kept is not None:
+            shapes.append(flat_shape(choice, revision, measures))
+            continue
         facts = panels.of(choice.panel)
         fault = "" if measures is None else measures.faults.get(choice.panel, "")
         if not facts.mesh or fault:
@@ -110,7 +114,7 @@ def estimate(choices: Choices, revision: Revision, shop: Shop) -> Estimate:
     for shape in shapes:
         warnings += _too_large(shape, usable_mm, shop)
         warnings += _strained(shape)
-    is_measured = measures is not None and all(shape.measures is not None for shape in shapes)
+    is_measured = all(shape.measures is not None or shape.is_kept for shape in shapes)
     packed_mm = _film_mm(shapes, usable_mm)
     spread = _spread(len(shapes), is_measured)
     least_mm = _least_mm(shapes, usable_mm)
@@ -201,6 +205,8 @@ def _strained(shape: FlatShape) -> Iterator[Warning]:
     Strain grows with the area covered, as on a cap of a sphere; so a part has its share of it.
     """
     found, film = shape.measures, generic_film()
+    if shape.is_kept:
+        yield Warning(shape.panel, Effort.UNKNOWN.value, STRAIN_UNKNOWN)
     if found is None:
         return
     stretch, compression = found.stretch * shape.share, found.compression * shape.share

@@ -17,7 +17,14 @@ from shapely import Polygon
 
 from layflat.base import FloatArray, InputError, frozen
 from layflat.nest import Rims, turned_rims
-from layflat.pattern import EdgeFinish, Finish
+from layflat.pattern import (
+    EdgeFinish,
+    Finish,
+    Pattern,
+    pattern_area_mm2,
+    pattern_cut_mm,
+    sample,
+)
 from layflat.surface import EdgeKind, Mesh, locate
 from layflat.web.bodies.models import Revision
 from layflat.web.cover.choices import RULES, Choices, PanelChoice, to_json
@@ -25,8 +32,10 @@ from layflat.web.cover.lines import DrawnPart, trace_line
 from layflat.web.cover.measure import Measures, PanelMeasures
 from layflat.web.cover.order import GAP_MM
 from layflat.web.cover.panels import PanelFacts, panels_on, surfaces_of
+from layflat.web.patterns.keeping import kept_pattern
 
 _ON_PART_MM = 5.0
+_OUTLINE_MM = 1.0
 _REMEMBERED: Final = 512
 
 Ended = tuple[EdgeFinish, float]
@@ -46,6 +55,7 @@ class FlatShape:
         cut_outs: how many holes it has.
         share: of the panel that it covers.
         measures: of the whole panel, if it was measured.
+        is_kept: whether it is a kept pattern: its outline is exact, its stretch unknown.
     """
 
     panel: str
@@ -57,6 +67,7 @@ class FlatShape:
     cut_outs: int
     share: float
     measures: PanelMeasures | None
+    is_kept: bool = False
 
     @cached_property
     def turns(self) -> tuple[Rims, ...]:
@@ -74,10 +85,32 @@ def flat_shape(choice: PanelChoice, revision: Revision, measures: Measures | Non
     """What the piece of one choice will be like.
 
     Raises:
-        InputError: the panel is not there or cannot be one piece, or a line does not part it.
+        InputError: the panel is not there or cannot be one piece, a line does not part it, or the
+            file of a kept pattern is gone.
     """
+    if choice.kept is not None:
+        return _kept(choice.panel, kept_pattern(choice.kept.pattern))
     asked = _Asked(revision, choice, measures)
     return _shape(asked)
+
+
+def _kept(panel: str, pattern: Pattern) -> FlatShape:
+    """The shape of a kept pattern, as it lies."""
+    outline = sample(pattern.outline, deviation_mm=_OUTLINE_MM)
+    return FlatShape(
+        panel=panel,
+        outline=frozen(_upright(outline)),
+        grown_mm=0.0,
+        area_mm2=pattern_area_mm2(pattern),
+        rim_mm=pattern_cut_mm(pattern),
+        wrap_mm=sum(
+            record.flat_length_mm for record in pattern.edges if record.finish.finish is Finish.WRAP
+        ),
+        cut_outs=len(pattern.cut_outs),
+        share=1.0,
+        measures=None,
+        is_kept=True,
+    )
 
 
 class _Asked:

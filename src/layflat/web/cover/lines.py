@@ -74,6 +74,8 @@ def trace_line(
     Raises:
         InputError: there is no such panel, or the line does not part it; one sentence says why.
     """
+    if not revision.has_scan:
+        raise InputError("The body has no scan, so no line can be drawn on it.")
     if revision.light is None:
         raise InputError("The body is not prepared yet; wait until its page shows it in 3D.")
     facts = panels_on(revision).of(panel)

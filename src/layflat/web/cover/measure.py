@@ -158,6 +158,8 @@ def revision_inputs(revision: Revision) -> dict[str, Any]:
     Raises:
         InputError: it is not prepared yet, or has no panels.
     """
+    if revision.scan is None:
+        raise InputError("The body has no scan; its pieces come from kept patterns.")
     if revision.light is None:
         raise InputError("The body is not prepared yet; wait until its page shows it in 3D.")
     if revision.panels is None:
@@ -170,6 +172,19 @@ def revision_inputs(revision: Revision) -> dict[str, Any]:
         "light": revision.light.sha256,
         "mended": (made or {}).get("mended", ""),
     }
+
+
+def cover_inputs(revision: Revision, choices: Choices) -> dict[str, Any]:
+    """What the computation of *choices* on a revision is asked for with.
+
+    Where every piece is a kept pattern, the scan is not asked for, and all of it is "".
+
+    Raises:
+        InputError: panels are covered on the surface, and it is not prepared or has none.
+    """
+    if choices.panels and not choices.on_surface:
+        return {"scan": "", "unit": "", "panels": "", "light": "", "mended": ""}
+    return revision_inputs(revision)
 
 
 def ask_measures(revision: Revision, *, who: Person | None) -> Computation:

@@ -88,9 +88,10 @@ class Outcome(models.Model):
             and what no layout can do without.
         minutes: {step: {"minutes": float, "source": str}} by `layflat.plan.Step`, in order.
         notes: sentences that go for all pieces.
-        shown: GLB of the vehicle with its film: surfaces "body", and "piece-<number>" each.
-        lines: JSON as a revision's, for `shown`.
-        picture: PNG of the same.
+        shown: GLB of the vehicle with its film: surfaces "body", and "piece-<number>" each; None
+            where every piece comes from a kept pattern.
+        lines: JSON as a revision's, for `shown`, or None.
+        picture: PNG of the same, or None.
         layout: SVG of the pieces on the roll, or None.
         report: JSON report of the computation.
     """
@@ -104,9 +105,9 @@ class Outcome(models.Model):
     bound_mm = models.FloatField()
     minutes = models.JSONField()
     notes = models.JSONField()
-    shown = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
-    lines = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
-    picture = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
+    shown = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
+    lines = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
+    picture = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
     layout = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
     report = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
     found_at = models.DateTimeField(auto_now_add=True)
@@ -135,21 +136,25 @@ class Piece(models.Model):
         is_part: whether it ends at a drawn line.
         area_mm2: of film.
         covered: in the customer's words, such as "the whole panel, wrapped round: front".
-        effort: "easy", "care" or "hard" (see `layflat.papers.Effort`).
+        effort: "easy", "care" or "hard"; "flat" where stretch is unknown (see
+            `layflat.papers.Effort`).
         stretch, compression: the greatest, as fractions; `_99` what 99 % of the surface stays
-            below.
+            below. These and the next are None for a piece from a kept pattern.
         over_stretch, over_finger: shares of the surface beyond the film's limits.
         details: {"edges": [{"name", "kind", "finish", "distance_mm", "length_mm"}],
             "free": [{"name", "word"}], "film_over": [{"name", "reason"}],
             "stretch_limit": float, "finger_limit": float, "lay": its place in the order of laying,
             from 1, "plan": see `layflat.web.cover.planned`, "reliefs": see
             `layflat.web.cover.relieved`, "panel": its panel's name, "wraps", "blank" and "pair":
-            see `layflat.web.cover.fit_details`}; from "lay" on they are missing for what was
+            see `layflat.web.cover.fit_details`, "kept": see `layflat.web.cover.kept_pieces`, of a
+            piece from a kept pattern only}; from "lay" on they are missing for what was
             computed before they were kept.
         warnings: sentences in plain words on what laying asks for.
-        surface: GLB with the surface "piece", vertices coloured by strain, in body millimetres.
+        surface: GLB with the surface "piece", vertices coloured by strain, in body millimetres;
+            None for a piece from a kept pattern.
         flat: JSON for the same triangles in the flat: see `layflat.web.cover.tasks`.
-        map: SVG of the flat pattern with its strain, as on the fit report.
+        map: SVG of the flat pattern with its strain, as on the fit report; of a kept pattern, the
+            pattern alone.
         pattern: JSON of the pattern itself, exact, from which it is cut (see
             `layflat.pattern.pattern_json`); None for what was computed before it was kept.
         plan: SVG of how it is laid; None for what was computed before it was kept.
@@ -163,15 +168,15 @@ class Piece(models.Model):
     area_mm2 = models.FloatField()
     covered = models.CharField(max_length=400)
     effort = models.CharField(max_length=4)
-    stretch = models.FloatField()
-    compression = models.FloatField()
-    stretch_99 = models.FloatField()
-    compression_99 = models.FloatField()
-    over_stretch = models.FloatField()
-    over_finger = models.FloatField()
+    stretch = models.FloatField(null=True)
+    compression = models.FloatField(null=True)
+    stretch_99 = models.FloatField(null=True)
+    compression_99 = models.FloatField(null=True)
+    over_stretch = models.FloatField(null=True)
+    over_finger = models.FloatField(null=True)
     details = models.JSONField()
     warnings = models.JSONField()
-    surface = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
+    surface = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
     flat = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
     map = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
     pattern = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
@@ -193,3 +198,8 @@ class Piece(models.Model):
         """The panel that it is laid on; rows from before it was kept have one piece for each."""
         name: str = self.details.get("panel", self.panel)
         return name
+
+    @property
+    def is_flat(self) -> bool:
+        """Whether it comes from a kept pattern: no surface, and nothing known of its stretch."""
+        return self.surface_id is None

@@ -58,7 +58,7 @@ def film_order(choices: Choices, *, roll_width_mm: float, seconds: float = LAYOU
     return FilmOrder(
         finger_aversion=FINGER_AVERSION,
         finishes=RULES,
-        covers=tuple(_cover(choice) for choice in choices.panels),
+        covers=tuple(_cover(choice) for choice in choices.on_surface),
         layout=LayoutOrder(
             stock=Stock(
                 width_mm=roll_width_mm,

@@ -9,7 +9,8 @@ from django.db.models import F, OuterRef, Q, Subquery
 from layflat.base import InputError
 from layflat.web.cover.choices import from_json, to_json
 from layflat.web.cover.compute import KEEPS, TASK
-from layflat.web.cover.measure import revision_inputs
+from layflat.web.cover.kept_pieces import kept_facts
+from layflat.web.cover.measure import cover_inputs
 from layflat.web.cover.models import Cover, Outcome, Piece
 from layflat.web.cover.order import LAYOUT_S
 from layflat.web.cover.price import film_words
@@ -21,10 +22,12 @@ from layflat.web.record.models import write_event
 from layflat.web.work.models import Computation, State
 from layflat.web.work.tasks import ask
 
-_FILES = ("shown", "lines", "picture", "layout", "report")
-_PIECE_FILES = ("surface", "flat", "map", "pattern")
-_LATER_FILES = ("plan",)
-"""Files that results do not have which were found before these were kept."""
+_FILES = ("layout", "report")
+_SURFACE_FILES = ("shown", "lines", "picture")
+"""Files that results do not have whose every piece is a kept pattern."""
+_PIECE_FILES = ("flat", "map", "pattern")
+_LATER_FILES = ("surface", "plan")
+"""Files that pieces do not have which are kept patterns, or were found before these were kept."""
 _PIECE_VALUES = (
     "number",
     "panel",
@@ -59,12 +62,14 @@ def ask_for(cover: Cover, *, who: Person | None) -> Computation:
         if not choices.panels:
             raise InputError("Nothing is covered yet; choose a panel first.")
         inputs = {
-            **revision_inputs(held.body),
+            **cover_inputs(held.body, choices),
             "choices": to_json(choices),
             "roll_width_mm": the_shop().roll_width_mm,
             "seconds": LAYOUT_S if settings.LAYOUT_S is None else settings.LAYOUT_S,
             "keeps": KEEPS,
         }
+        if kept := kept_facts(choices, body=held.body.body_id):
+            inputs["kept"] = kept
         held.computation = ask(TASK, inputs, who=who)
         # Not `changed_at`: the cover is as it was.
         held.save(update_fields=["computation"])
@@ -154,7 +159,7 @@ def _same(one: Any, other: Any) -> bool:
 
 def _body_of(cover: Cover) -> dict[str, Any]:
     try:
-        inputs = revision_inputs(cover.body)
+        inputs = cover_inputs(cover.body, from_json(cover.choices))
     except InputError:
         return {}
     return {key: inputs[key] for key in ("light", "panels")}
@@ -164,6 +169,7 @@ def _written(cover: Cover, made: Computation, *, number: int) -> Outcome:
     """The rows of what *made* found, and the event."""
     result: dict[str, Any] = made.result or {}
     wanted = {result[key] for key in _FILES}
+    wanted |= {result[key] for key in _SURFACE_FILES if key in result}
     wanted |= {piece[key] for piece in result["pieces"] for key in _PIECE_FILES}
     wanted |= {piece[key] for piece in result["pieces"] for key in _LATER_FILES if key in piece}
     kept = StoredFile.objects.in_bulk(list(wanted), field_name="sha256")
@@ -178,6 +184,7 @@ def _written(cover: Cover, made: Computation, *, number: int) -> Outcome:
         minutes=result["minutes"],
         notes=result["notes"],
         **{key: kept[result[key]] for key in _FILES},
+        **{key: kept[result[key]] for key in _SURFACE_FILES if key in result},
     )
     Piece.objects.bulk_create(
         Piece(

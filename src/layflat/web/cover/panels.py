@@ -4,16 +4,18 @@ import functools
 import io
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from layflat.base import FloatArray, InputError, frozen
-from layflat.papers import panel_in_sentence
+from layflat.papers import panel_in_sentence, panel_title
 from layflat.surface import EdgeKind, KeepOutKind, Mesh
-from layflat.web.bodies.models import Revision
+from layflat.web.bodies.models import Body, Revision
 from layflat.web.files.store import path_of
+from layflat.web.patterns.keeping import current
+from layflat.web.patterns.models import KeptPattern, KeptRevision
 
 _CAUTIONED = frozenset({KeepOutKind.SENSOR, KeepOutKind.EMBLEM})
 
@@ -64,6 +66,7 @@ class PanelFacts:
         name, title: on the body, and as people write it.
         mesh: its surface's name in the GLB; "" where it could not be cut out.
         edges, keep_outs: in order.
+        is_kept: whether the body knows it by a kept pattern alone, without a surface.
     """
 
     name: str
@@ -71,6 +74,7 @@ class PanelFacts:
     mesh: str
     edges: tuple[EdgeFacts, ...]
     keep_outs: tuple[KeepOutFacts, ...]
+    is_kept: bool = False
 
     @property
     def in_sentence(self) -> str:
@@ -109,37 +113,65 @@ class BodyPanels:
     Attributes:
         panels: by name, in the body's order.
         forward, up: (3,) float64 unit vectors of the vehicle.
+        body_id: the body's key, by which its kept patterns are found.
     """
 
     panels: Mapping[str, PanelFacts]
     forward: FloatArray
     up: FloatArray
+    body_id: int = 0
 
     def of(self, name: str) -> PanelFacts:
-        """The panel of that name.
+        """The panel of that name; one that is known by a kept pattern alone has no surface.
 
         Raises:
             InputError: there is none.
         """
-        if name not in self.panels:
+        if name in self.panels:
+            return self.panels[name]
+        found = KeptPattern.objects.filter(body=self.body_id, name=name).first()
+        if found is None:
             raise InputError(f"This body has no panel “{name}”; open the page anew.")
-        return self.panels[name]
+        return PanelFacts(name, found.title, "", (), (), is_kept=True)
+
+    @property
+    def kept(self) -> list[KeptRevision]:
+        """The newest revisions of the body's kept patterns, by title."""
+        return current(Body(pk=self.body_id))
+
+    def kept_revision(self, name: str) -> KeptRevision:
+        """The newest revision of the body's kept pattern of that name.
+
+        Raises:
+            InputError: there is none.
+        """
+        found = next((item for item in self.kept if item.kept.name == name), None)
+        if found is None:
+            raise InputError(f"This body has no kept pattern “{name}”; open the page anew.")
+        return found
 
     def title(self, name: str) -> str:
         """How people write a panel's name, also of one that is not there."""
-        found = self.panels.get(name)
-        return found.title if found else name
+        try:
+            return self.of(name).title
+        except InputError:
+            return panel_title(name)
+
+
+_NONE = BodyPanels({}, frozen(np.array([1.0, 0.0, 0.0])), frozen(np.array([0.0, 0.0, 1.0])))
 
 
 def panels_on(revision: Revision) -> BodyPanels:
-    """The panels of a revision.
+    """The panels of a revision; none but the kept patterns where it has no scan.
 
     Raises:
         InputError: it is not prepared yet, or its file is gone.
     """
+    if not revision.has_scan:
+        return replace(_NONE, body_id=revision.body_id)
     if revision.lines is None:
         raise InputError("The body is not prepared yet; wait until its page shows it in 3D.")
-    return _read_panels(revision.lines.sha256)
+    return replace(_read_panels(revision.lines.sha256), body_id=revision.body_id)
 
 
 def surfaces_of(revision: Revision) -> Mapping[str, Mesh]:
@@ -148,6 +180,8 @@ def surfaces_of(revision: Revision) -> Mapping[str, Mesh]:
     Raises:
         InputError: it is not prepared yet, or its file is gone.
     """
+    if not revision.has_scan:
+        raise InputError("The body has no scan; its pieces come from kept patterns.")
     if revision.light is None:
         raise InputError("The body is not prepared yet; wait until its page shows it in 3D.")
     return surfaces_in(revision.light.sha256)

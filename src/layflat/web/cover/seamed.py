@@ -125,6 +125,8 @@ def seam_inputs(cover: Cover, panel: str, *, shop: Shop) -> dict[str, Any]:
     choice = from_json(cover.choices).of(panel)
     if choice is None:
         raise InputError("This panel is bare now; there is nothing to compare.")
+    if choice.kept is not None:
+        raise InputError("This piece comes from a kept pattern; seams are proposed on a surface.")
     alone = PanelChoice(
         panel=panel,
         line_mm=choice.line_mm,

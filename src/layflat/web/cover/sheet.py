@@ -136,7 +136,7 @@ def _row(
     if not is_open or not panel.mesh:
         return PanelRow(**row)
     row["ways"] = ways(surfaces_of(cover.body)[panel.mesh], body)
-    if choice:
+    if choice and choice.kept is None:
         row["share"] = _share(cover, choice)
         row["edges"] = tuple(
             _edge_row(choices, choice, panel, edge, i, shop) for i, edge in enumerate(panel.edges)
@@ -201,13 +201,18 @@ def shown_on_body(cover: Cover, choices: Choices) -> dict[str, Any]:
         `whole`, names of panels; `parts`, panels with the short word of their line; `over`, the
         keep-outs under film as [panel, keep-out]; `seen`, the short word for every panel.
     """
+    known = panels_on(cover.body).panels
     return {
-        "whole": [choice.panel for choice in choices.panels if choice.is_whole],
+        "whole": [
+            choice.panel
+            for choice in choices.panels
+            if choice.is_whole and (choice.kept is None or choice.panel in known)
+        ],
         "parts": [
             {"panel": choice.panel, "of": extent_seen(choices, choice.panel)}
             for choice in choices.panels
             if not choice.is_whole
         ],
         "over": [[choice.panel, name] for choice in choices.panels for name in choice.film_over],
-        "seen": {name: extent_seen(choices, name) for name in panels_on(cover.body).panels},
+        "seen": {name: extent_seen(choices, name) for name in known},
     }

@@ -118,6 +118,8 @@ def picture(revision: Revision, choices: Choices) -> bytes:
     Raises:
         InputError: the body is not prepared, or its files are gone.
     """
+    if not revision.has_scan:
+        raise InputError("The body has no scan, so there is no picture of it.")
     if revision.light is None:
         raise InputError("The body is not prepared yet; wait until its page shows it in 3D.")
     return _picture(_Asked(revision, choices, revision.light.sha256, choices_word(choices)))

@@ -7,7 +7,7 @@ from typing import Final
 from layflat.base import InputError
 from layflat.pattern import Finish
 from layflat.web.bodies.models import Revision
-from layflat.web.cover.choices import MAY_WRAP, Choices, PanelChoice
+from layflat.web.cover.choices import MAY_WRAP, Choices, KeptChoice, PanelChoice
 from layflat.web.cover.cuts import KINDS
 from layflat.web.cover.panels import BodyPanels, PanelFacts, panels_on
 
@@ -43,6 +43,14 @@ def usual_starts(panels: BodyPanels) -> list[Start]:
         choices = Choices(tuple(PanelChoice(panel=panel.name) for panel in covered))
         if covered and choices not in [start.choices for start in found]:
             found.append(Start(name, title, choices))
+    kept = Choices(
+        tuple(
+            PanelChoice(panel=item.kept.name, kept=KeptChoice(item.number, item.pattern.sha256))
+            for item in panels.kept
+        )
+    )
+    if kept.panels:
+        found.append(Start("kept", "Every kept pattern", kept))
     return found
 
 
@@ -79,6 +87,10 @@ def carried_over(
     panels = panels_on(target)
     kept, said = [], []
     for choice in choices.panels:
+        if choice.kept is not None:
+            # Of the body, not of one of its scans.
+            kept.append(choice)
+            continue
         facts = panels.panels.get(choice.panel)
         if facts is None or not facts.mesh:
             said.append(f"This body has no panel “{choice.panel}”; it is left out.")

@@ -10,6 +10,7 @@ from layflat.base import InputError
 from layflat.web.cover.choices import (
     MOST_POINTS,
     Choices,
+    KeptChoice,
     PanelChoice,
     Point,
     cut_path,
@@ -18,6 +19,7 @@ from layflat.web.cover.choices import (
 )
 from layflat.web.cover.choosing import (
     Changed,
+    cover_by_pattern,
     cover_up_to,
     cover_whole,
     edge_seen,
@@ -28,6 +30,7 @@ from layflat.web.cover.choosing import (
     keep_out_seen,
     leave_bare,
     panel_seen,
+    require_surface,
     stay_free,
     wanted_finish,
     wrap_free_edges,
@@ -91,6 +94,14 @@ def _bare(_sent: Mapping[str, str], _cover: Cover, panel: PanelFacts, _shop: Sho
     )
 
 
+def _kept(_sent: Mapping[str, str], cover: Cover, panel: PanelFacts, _shop: Shop) -> Wish:
+    newest = panels_on(cover.body).kept_revision(panel.name)
+    make = partial(
+        cover_by_pattern, panel=panel, kept=KeptChoice(newest.number, newest.pattern.sha256)
+    )
+    return Wish(panel.name, make, _extent(panel))
+
+
 def _line(sent: Mapping[str, str], cover: Cover, panel: PanelFacts, _shop: Shop) -> Wish:
     points = read_points(sent.get("line", ""))
     keep = read_point(sent.get("keep", ""))
@@ -98,8 +109,7 @@ def _line(sent: Mapping[str, str], cover: Cover, panel: PanelFacts, _shop: Shop)
 
 
 def _numbers(sent: Mapping[str, str], cover: Cover, panel: PanelFacts, shop: Shop) -> Wish:
-    if not panel.mesh:
-        raise InputError(f"The {panel.in_sentence} cannot be cut out of the scan.")
+    require_surface(panel)
     found = straight_line(
         surfaces_of(cover.body)[panel.mesh],
         panels_on(cover.body),
@@ -192,6 +202,7 @@ def _again(
 _READERS: dict[str, Callable[[Mapping[str, str], Cover, PanelFacts, Shop], Wish]] = {
     "whole": _whole,
     "bare": _bare,
+    "kept": _kept,
     "line": _line,
     "numbers": _numbers,
     "other-side": _other,

@@ -47,6 +47,8 @@ def _other_side(word: str) -> str | None:
 
 def choice_in_words(choice: PanelChoice, panel: PanelFacts) -> str:
     """What is chosen for one panel, in a few words."""
+    if choice.kept is not None:
+        return f"its kept pattern, revision {choice.kept.revision}"
     parts = ["the whole panel" if choice.is_whole else "up to a line"]
     wrapped = [
         edge.name
@@ -90,9 +92,17 @@ def difference(one: Choices, other: Choices, panels: BodyPanels) -> Difference:
     )
 
 
+def _made_from(choice: PanelChoice) -> str:
+    if choice.kept is None:
+        return "from the surface"
+    return f"its kept pattern, revision {choice.kept.revision}"
+
+
 def _how(mine: PanelChoice | None, theirs: PanelChoice | None) -> str:
     if mine is None or theirs is None:
         return ""
+    if mine.kept is not None or theirs.kept is not None:
+        return f"{_made_from(mine)}, not {_made_from(theirs)}"
     parts = []
     if mine.line_mm != theirs.line_mm or mine.keep_mm != theirs.keep_mm:
         if mine.is_whole:

@@ -5,9 +5,11 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from layflat.papers import Effort, panel_title
+from layflat.pattern import STRAIN_UNKNOWN
 from layflat.web.cover.models import Piece
 
 EFFORTS: Final[Mapping[str, tuple[str, str]]] = {
+    Effort.UNKNOWN: (Effort.UNKNOWN.word, f"{STRAIN_UNKNOWN} Try it on waste film first."),
     Effort.EASY: (Effort.EASY.word, "No place is strained beyond what the film takes unnoticed."),
     Effort.CARE: (
         Effort.CARE.word,
@@ -22,7 +24,7 @@ EFFORTS: Final[Mapping[str, tuple[str, str]]] = {
     ),
 }
 """For each effort a word and a sentence; its shape is drawn by the word's class."""
-_HARDEST_FIRST: Final = {Effort.HARD: 0, Effort.CARE: 1, Effort.EASY: 2}
+_HARDEST_FIRST: Final = {Effort.HARD: 0, Effort.UNKNOWN: 1, Effort.CARE: 2, Effort.EASY: 3}
 
 
 @dataclass(frozen=True)
@@ -33,7 +35,8 @@ class PieceWords:
         piece: the row.
         word: its effort in a word.
         says: its effort in a sentence.
-        stretch, compression: the greatest, in per cent with the limit that it is measured by.
+        stretch, compression: the greatest, in per cent with the limit that it is measured by;
+            "unknown" for a piece from a kept pattern.
     """
 
     piece: Piece
@@ -65,7 +68,7 @@ def _worst(piece: Piece) -> float:
         (piece.stretch, piece.details.get("stretch_limit")),
         (piece.compression, piece.details.get("finger_limit")),
     )
-    return max(value / limit if limit else 0.0 for value, limit in pairs)
+    return max((value or 0.0) / limit if limit else 0.0 for value, limit in pairs)
 
 
 def per_cent(fraction: float) -> str:
@@ -73,7 +76,9 @@ def per_cent(fraction: float) -> str:
     return f"{100 * fraction:.1f}\u00a0%"
 
 
-def _against(value: float, limit: float | None) -> str:
+def _against(value: float | None, limit: float | None) -> str:
+    if value is None:
+        return "unknown"
     if not limit:
         return per_cent(value)
     return f"{per_cent(value)}, limit {100 * limit:g}\u00a0%"

@@ -10,6 +10,8 @@ It reads::
      "cover": {"title", "outcome": 12, "offer": 2, "offer_sha256", "accepted_by", "accepted_at",
                "panels": [{"panel", "title", "extent", "edges", "free", "film_over", "expect"}]},
      "pieces": [{"number": 1, "title", "film", "lot", "roll", "pattern", "attempt": 1,
+                 "kept": {"revision": 2, "from", "exactness": [[word, value]], "said": […]}, of a
+                 piece from a kept pattern only,
                  "work": [{"way", "by": ["Ines"], "began", "ended", "picture"}],
                  "checked": {"by", "at", "round": 1, "own_work_because"}}],
      "lost": [{"number", "title", "film", "lot", "roll", "attempt", "work", "because", "by",
@@ -39,6 +41,7 @@ from layflat.web.jobs.kinds import kind_named
 from layflat.web.laying.models import Laying
 from layflat.web.laying.words import by_alphabet
 from layflat.web.offer.content import vehicle_words
+from layflat.web.patterns.shown import exactness_rows
 from layflat.web.people.models import Person, Shop
 from layflat.web.people.shop import shop_time, shown_fine_length
 
@@ -161,6 +164,7 @@ def _pieces(facts: Facts, work: _Work) -> list[dict[str, Any]]:
             "title": panel_title(cut.piece.title),
             **_film(cut),
             "pattern": cut.piece.pattern.sha256 if cut.piece.pattern else "",
+            **_kept(cut),
             "attempt": cut.attempt,
             "work": work.get(cut.pk, []),
             "checked": _checked(facts.checks.get(cut.pk)),
@@ -168,6 +172,21 @@ def _pieces(facts: Facts, work: _Work) -> list[dict[str, Any]]:
         for cut in facts.cuts
         if cut.state == Cut.State.LAID
     ]
+
+
+def _kept(cut: Cut) -> dict[str, Any]:
+    """Of a piece from a kept pattern: which revision, and what it said of itself."""
+    kept = cut.piece.details.get("kept")
+    if kept is None:
+        return {}
+    return {
+        "kept": {
+            "revision": kept["revision"],
+            "from": kept["from"],
+            "exactness": [list(row) for row in exactness_rows(kept["exactness"])],
+            "said": [str(sentence) for sentence in kept["said"]],
+        }
+    }
 
 
 def _film(cut: Cut) -> dict[str, str]:

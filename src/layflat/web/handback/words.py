@@ -72,12 +72,24 @@ def pieces(content: Content, shop: Shop) -> tuple[PassportPiece, ...]:
         PassportPiece(
             number=str(item["number"]),
             title=f"{item['title']} (made anew)" if item["number"] in made_anew else item["title"],
-            film=f"{item['film']}, lot {item['lot']}, roll {item['roll']}",
+            film=f"{item['film']}, lot {item['lot']}, roll {item['roll']}{_kept(item)}",
             pattern=in_short(item["pattern"]) if item["pattern"] else "",
             laid=tuple(_work(work, shop) for work in item["work"]),
             checked=_checked(item["checked"], shop),
         )
         for item in content["pieces"]
+    )
+
+
+def _kept(item: dict[str, Any]) -> str:
+    """Of a piece from a kept pattern: which revision, whence, how exact; else nothing."""
+    kept = item.get("kept")
+    if kept is None:
+        return ""
+    exact = "".join(f", {word.lower()} {value}" for word, value in kept["exactness"])
+    return (
+        f"; made from kept pattern revision {kept['revision']}, {kept['from']}{exact}; its stretch "
+        "was not known"
     )
 
 

@@ -255,7 +255,9 @@ def _flag_row(flag: Flag) -> FlagRow:
 
 
 def _body(job: Job, film: FilmOnCar) -> dict[str, str]:
-    """Addresses of the vehicle with its film in 3D."""
+    """Addresses of the vehicle with its film in 3D; none where every piece is a kept pattern."""
+    if film.outcome.shown_id is None:
+        return {}
     values = [job.number, film.outcome.cover.number, film.outcome.number]
     return {
         "glb": reverse("fit:vehicle", args=values),

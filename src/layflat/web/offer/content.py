@@ -9,7 +9,8 @@ currency's decimals, days are ISO 8601. It reads::
      "currency": "EUR", "tax_per_cent": "20",
      "alternatives": [
         {"cover": 7, "title": "Nose only", "outcome": 12,
-         "files": {"shown": sha256, "lines": sha256, "picture": sha256},
+         "files": {"shown": sha256, "lines": sha256, "picture": sha256}, none of them where every
+         piece is a kept pattern,
          "panels": [{"panel", "title", "extent", "edges": [], "free": [], "film_over": [],
                      "expect": []}],
          "lines": [{"kind", "text", "quantity", "rate", "amount", "parts": [{"text", "quantity",
@@ -144,9 +145,13 @@ def _alternative(choice: Choice, terms: Terms, shop: Shop) -> dict[str, Any]:
         "title": cover.title,
         "outcome": outcome.pk,
         "files": {
-            "shown": outcome.shown.sha256,
-            "lines": outcome.lines.sha256,
-            "picture": outcome.picture.sha256,
+            key: stored.sha256
+            for key, stored in (
+                ("shown", outcome.shown),
+                ("lines", outcome.lines),
+                ("picture", outcome.picture),
+            )
+            if stored is not None
         },
         "panels": [panel_words(by_panel[name], shop) for name in sorted(by_panel)],
         "lines": lines,

@@ -61,7 +61,7 @@ def sheet_of(content: dict[str, Any], sha256: str, *, shop: Shop) -> OfferSheet:
 def _cover(item: dict[str, Any]) -> OfferedCover:
     return OfferedCover(
         title=item["title"],
-        picture=_picture(item["files"]["picture"]),
+        picture=_picture(item["files"].get("picture", "")),
         covered=tuple(said_of(item, "extent", "edges")),
         free=tuple(said_of(item, "free")),
         over=tuple(said_of(item, "film_over")),
@@ -84,7 +84,9 @@ def _cover(item: dict[str, Any]) -> OfferedCover:
 
 
 def _picture(sha256: str) -> bytes | None:
-    """A kept picture; an offer is made without one whose file was taken from the data folder."""
+    """A kept picture; an offer is made without one where there is none, or its file is gone."""
+    if not sha256:
+        return None
     try:
         return path_of(sha256).read_bytes()
     except OSError:

@@ -22,7 +22,7 @@ class ShownAlternative:
     Attributes:
         place: from 1.
         item: as in the content.
-        glb, lines, picture: addresses.
+        glb, lines, picture: addresses, which lead nowhere where `has_files` is not so.
         selected: names of its panels, for the viewer.
     """
 
@@ -32,6 +32,11 @@ class ShownAlternative:
     lines: str
     picture: str
     selected: str
+
+    @property
+    def has_files(self) -> bool:
+        """Whether the vehicle can be shown with its film; not where every piece is a pattern."""
+        return bool(self.item["files"])
 
     @property
     def covered(self) -> list[tuple[str, str]]:

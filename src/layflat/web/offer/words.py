@@ -99,11 +99,16 @@ def _expect(piece: Piece) -> list[str]:
             "its edge, so that it lies down here, will show close up in places. It is agreed with "
             "this offer and is no fault."
         )
-    if piece.over_stretch >= MATTERS:
+    if piece.is_flat:
+        found.append(
+            "This piece is made from a flat template or a drawing, not from a scan: how it lies is "
+            "seen when it is laid, and it may be adjusted then."
+        )
+    if (piece.over_stretch or 0.0) >= MATTERS:
         found.append(
             "The shape asks much of the film here: seen from the side, a slight haze may show."
         )
-    if piece.over_finger >= MATTERS and seen < SEEN_MM:
+    if (piece.over_finger or 0.0) >= MATTERS and seen < SEEN_MM:
         found.append(
             "The curve is tight here: a short cut in the film at its edge may be needed, and shows "
             "close up. It is agreed with this offer and is no fault."

@@ -11,6 +11,7 @@ from django.db.models import F, OuterRef, Subquery
 
 from layflat.base import InputError
 from layflat.pattern import Drawing, Pattern, pattern_json, read_pattern_json, svg_text
+from layflat.web.bodies.library import add_without_scan
 from layflat.web.bodies.models import Body
 from layflat.web.files.models import StoredFile
 from layflat.web.files.store import keep as keep_file
@@ -41,7 +42,8 @@ def keep(
     """Keep a pattern as the first or the next revision of the body's pattern of that name.
 
     Where the newest revision is the same pattern of the same origin, that one is meant: a form
-    that was sent twice adds one. A pattern that was retired is offered again.
+    that was sent twice adds one. A pattern that was retired is offered again. A body that has no
+    revision gets one without a scan, so that jobs can be made on it.
 
     Args:
         body: the vehicle that it fits.
@@ -72,6 +74,7 @@ def keep(
     with transaction.atomic():
         # The row of the body is held, so that two people cannot take one name or one number.
         Body.objects.select_for_update().get(pk=body.pk)
+        add_without_scan(body, who=who)
         kept, _ = KeptPattern.objects.get_or_create(body=body, name=name, defaults={"title": title})
         if kept.title != title or kept.is_retired:
             kept.title, kept.is_retired, kept.version = title, False, kept.version + 1
@@ -141,3 +144,21 @@ def kept_pattern(sha256: str) -> Pattern:
     except ValueError as error:
         raise InputError("A kept pattern's file is damaged; keep the pattern anew.") from error
     return read_pattern_json(data)
+
+
+def set_retired(kept: KeptPattern, *, is_retired: bool, who: Person | None) -> None:
+    """Offer a locked pattern no longer for new covers, or again; nothing when that is so already.
+
+    Covers that have it keep it.
+    """
+    if kept.is_retired == is_retired:
+        return
+    kept.is_retired, kept.version = is_retired, kept.version + 1
+    kept.save(update_fields=["is_retired", "version"])
+    done = "no longer offered" if is_retired else "offered again"
+    write_event(
+        "pattern.retired" if is_retired else "pattern.restored",
+        f"The kept pattern {kept.title} of {kept.body} is {done}.",
+        who=who,
+        after={"pattern": kept.pk},
+    )

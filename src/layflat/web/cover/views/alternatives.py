@@ -61,7 +61,7 @@ def cover(request: HttpRequest, number: str) -> HttpResponse:
     except InputError as error:
         return render(request, "cover/cover.html", {**context, "fault": str(error)})
     context |= {
-        "is_ready": bool(panels.panels),
+        "is_ready": bool(panels.panels) or bool(panels.kept),
         "revision": revision,
         "starts": [
             (start, panels_in_words(start.choices, panels)) for start in usual_starts(panels)
@@ -157,7 +157,8 @@ def begin_cover(request: HttpRequest, number: str) -> HttpResponse:
             who=me(request),
         )
         # Estimates know of stretch once the panels are measured.
-        ask_measures(revision, who=me(request))
+        if revision.panels is not None:
+            ask_measures(revision, who=me(request))
         return made, carried.left_out
 
     return _begun(request, number, act)

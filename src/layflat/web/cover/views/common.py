@@ -10,6 +10,7 @@ from layflat.base import InputError
 from layflat.web.cover.changing import last_change, why_not
 from layflat.web.cover.choices import from_json
 from layflat.web.cover.figures import stand_of
+from layflat.web.cover.kept_rows import kept_rows
 from layflat.web.cover.models import Cover
 from layflat.web.cover.sheet import rows_of, shown_on_body
 from layflat.web.cover.shown import choices_word
@@ -78,9 +79,10 @@ def sheet_context(
     keeps = keeps_counter(request)
     try:
         rows = rows_of(cover, choices, open_panel=open_panel, shop=shop)
+        kept = kept_rows(cover, choices)
         shown = json.dumps(shown_on_body(cover, choices))
     except InputError as error:
-        rows, shown, refused = [], "{}", str(error)
+        rows, kept, shown, refused = [], [], "{}", str(error)
     may_change = keeps and not why_not(job) and not cover.is_dropped
     undo = last_change(cover) if may_change else None
     return {
@@ -93,6 +95,9 @@ def sheet_context(
         "bare": [row for row in rows if not row.choice],
         "open": next((row for row in rows if row.is_open), None),
         "open_panel": open_panel,
+        "kept": kept,
+        "names": {row.facts.name for row in rows},
+        "chosen_kept": [row for row in kept if row.chosen],
         "stand": stand_of(cover, choices, shop),
         "picture_word": choices_word(choices),
         "shown": shown,

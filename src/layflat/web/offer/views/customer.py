@@ -148,5 +148,5 @@ def for_you_file(
     items = _open_to(link, version).offer.content["alternatives"]
     if not 1 <= place <= len(items) or what not in FILES:
         raise Http404("There is no such file.")
-    sha256 = items[place - 1]["files"][FILES[what]]
+    sha256 = items[place - 1]["files"].get(FILES[what])
     return sent(StoredFile.objects.filter(sha256=sha256).first())

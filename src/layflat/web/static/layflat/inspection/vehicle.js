@@ -79,7 +79,8 @@ function loaded(dataset) {
 
 async function flagsOn(dataset) {
   const flags = JSON.parse(dataset.flags || "[]");
-  if (flags.length === 0) {
+  // A piece from a kept pattern has no surface to show them on.
+  if (flags.length === 0 || !dataset.surface) {
     return [];
   }
   try {
