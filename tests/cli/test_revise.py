@@ -42,8 +42,8 @@ def test_a_drawing_is_revised_and_the_revisions_go_on(
     drawing, notes = str(folder / "panel.dxf"), str(folder / "notes.toml")
     assert main(["revise", drawing, notes, *wanted]) == 0
     said = capsys.readouterr().out
-    assert "revision 1 of “panel” on 3 note(s)" in said
-    assert "note: 3 note(s) have the usual doubt of 0.5 mm." in said
+    assert "revision 1 of “panel” on 3 notes" in said
+    assert "note: 3 notes have the usual doubt of 0.5 mm." in said
     (after,) = read_drawing(folder / "one.dxf").patterns
     assert len(after.cut_outs) == 2
     assert (folder / "p.pdf").read_bytes().startswith(b"%PDF")

@@ -94,7 +94,7 @@ def test_a_finger_takes_film_out_along_its_stretch() -> None:
     lengths = [np.hypot(*np.diff(line, axis=0).T).sum() for line in (old, new)]
     assert lengths[1] - lengths[0] == pytest.approx(-1.2, abs=0.05)
     guessed = revise(base, [Note(NoteKind.FINGER, **stretch)])
-    assert any("take out 1 mm" in sentence for sentence in guessed.said)
+    assert any("1 finger without a measure takes out 1 mm" in sentence for sentence in guessed.said)
 
 
 def test_excess_at_a_corner_is_taken_off_both_edges() -> None:
@@ -141,7 +141,7 @@ def test_marks_go_with_their_edge() -> None:
         (short(300, 0, 12.0), "confirm it if it is right"),
         (short(300, 0, 1.0, doubt_mm=0.0), "its doubt is 0 mm"),
         (short(300, 0, 1.0, revision=3), "revision 3, which is not here"),
-        (Note(NoteKind.SHORT, Spot(edge="low"), mm=()), "has 0 measure(s); it needs 1"),
+        (Note(NoteKind.SHORT, Spot(edge="low"), mm=()), "has 0 measures; it needs 1"),
         (Note(NoteKind.SHORT, Spot(edge="low"), mm=(-1.0,)), "give it as more than 0"),
         (Note(NoteKind.SHORT, Spot(edge="low", share=1.5), mm=(1.0,)), "between 0 and 1"),
         (Note(NoteKind.FINGER, Spot(edge="low")), "needs the stretch"),

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from layflat.base import DrawingError, InputError, Report, read_bytes
+from layflat.base import DrawingError, InputError, Report, counted, read_bytes
 from layflat.job.done import Done
 from layflat.job.single_drawing import parse_answers
 from layflat.papers import Head, RevisionSheet, revision_document, revision_picture
@@ -95,9 +95,10 @@ def revise_file(
                 warnings=(*warnings, *revision.said),
             ),
             sentence=(
-                f"revision {revision.number} of “{revision.base.name}” on {len(revision.notes)} "
-                f"note(s): its outline moves by {summary.largest_mm:.1f} mm at most, on "
-                f"{summary.largest_where}; {summary.rms_mm:.1f} mm RMS."
+                f"revision {revision.number} of “{revision.base.name}” on "
+                f"{counted(len(revision.notes), 'note')}: its outline moves by "
+                f"{summary.largest_mm:.1f} mm at most, on {summary.largest_where}; "
+                f"{summary.rms_mm:.1f} mm RMS."
             ),
         ),
         picture=picture,

@@ -6,7 +6,7 @@ from enum import StrEnum
 from itertools import count
 from typing import Final
 
-from layflat.base import InputError
+from layflat.base import InputError, counted
 
 DOUBT_MM: Final = 0.5
 """The standard deviation of a reading where nobody says another (common practice, no source)."""
@@ -131,7 +131,7 @@ def _check(note: Note) -> None:
     wanted = _VALUES.get(note.kind.value, 1)
     given = len(note.mm)
     if given != wanted and not (note.kind is NoteKind.FINGER and given == 0):
-        raise InputError(f"{where} has {given} measure(s); it needs {wanted}.")
+        raise InputError(f"{where} has {counted(given, 'measure')}; it needs {wanted}.")
     points = [spot.point_mm for spot in (note.at, note.to) if spot and spot.point_mm is not None]
     numbers = [*note.mm, note.doubt_mm, *(value for point in points for value in point)]
     shares = [spot.share for spot in (note.at, note.to) if spot is not None]

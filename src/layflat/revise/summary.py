@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from layflat.base import FloatArray
+from layflat.base import FloatArray, counted
 from layflat.pattern import EdgeRecord, Pattern
 from layflat.revise.carry import moves
 from layflat.revise.checks import inflections
@@ -109,12 +109,14 @@ def defaults_said(notes: Sequence[Note], found: Scatter, reach_mm: float | None)
     said = []
     usual = sum(note.doubt_mm == DOUBT_MM for note in notes)
     if usual:
-        said.append(f"{usual} note(s) have the usual doubt of {DOUBT_MM:g} mm.")
+        have = "has" if usual == 1 else "have"
+        said.append(f"{counted(usual, 'note')} {have} the usual doubt of {DOUBT_MM:g} mm.")
     fingers = [note.name for note in notes if note.kind is NoteKind.FINGER and not note.mm]
     if fingers:
+        take = "takes" if len(fingers) == 1 else "take"
         said.append(
-            f"{len(fingers)} finger(s) without a measure take out {FINGER_MM:g} mm of film: "
-            f"“{'”, “'.join(fingers)}”."
+            f"{counted(len(fingers), 'finger')} without a measure {take} out {FINGER_MM:g} mm of "
+            f"film: “{'”, “'.join(fingers)}”."
         )
     if len(found.weights) == 1:
         said.append(
