@@ -4,10 +4,11 @@ import random
 from dataclasses import replace
 
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from layflat.nest import Request
+from layflat.nest import Request, fill
 from layflat.nest.closer import is_sound
 from layflat.nest.dealing import Dealing
 from layflat.nest.fill import Filler
@@ -63,6 +64,20 @@ def test_a_hollow_is_waste_too_but_a_cut_out_of_a_piece_is_not() -> None:
         large, small = parts_of(around, cup)
         pack = make_pack([Spot(large, 0.0, 0.0, 0.0)])
         assert len(Filler([large, small], FRAME).filled(pack, (0, 1)).spots) == 1 + held
+
+
+class Nowhere:
+    """No-fit regions that keep nothing apart."""
+
+    def region(self, *_: object) -> shapely.Geometry:
+        return shapely.Polygon()
+
+
+def test_what_independent_geometry_refuses_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(fill, "NoFit", lambda *_, **__: Nowhere())
+    wall, small = parts_of(rectangle(40, 100), rectangle(20, 90))
+    pack = walls(wall, slot_mm=28.0)
+    assert Filler([wall, small], FRAME).filled(pack, (0, 1)) is pack
 
 
 @few
