@@ -198,6 +198,11 @@ class Settings:
         self._asked.update(self._table)
         return tuple(self._table)
 
+    def plain(self) -> dict[str, Any]:
+        """All values of this table as they are; they count as asked for."""
+        self._asked.update(self._table)
+        return dict(self._table)
+
     def finish(self) -> None:
         """Refuse what nobody asked for.
 

@@ -1,0 +1,56 @@
+"""Archives that shops give each other: a body or patterns with their history, signed."""
+
+from layflat.exchange.compare import Standing, missing, standing
+from layflat.exchange.manifest import manifest_json, read_manifest
+from layflat.exchange.opened import Opened, opened
+from layflat.exchange.pack import Packed, pack
+from layflat.exchange.plain import read_json
+from layflat.exchange.records import (
+    FORM,
+    MANIFEST,
+    MOST_BYTES,
+    SIGNATURE,
+    BodyState,
+    Contents,
+    CorrectionState,
+    CoverState,
+    Entry,
+    Manifest,
+    Part,
+    PatternLine,
+    PatternState,
+    Vehicle,
+)
+from layflat.exchange.sign import Key, Signed, fingerprint, key_at, read_fingerprint
+
+__all__ = [
+    "FORM",
+    "MANIFEST",
+    "MOST_BYTES",
+    "SIGNATURE",
+    "BodyState",
+    "Contents",
+    "CorrectionState",
+    "CoverState",
+    "Entry",
+    "Key",
+    "Manifest",
+    "Opened",
+    "Packed",
+    "Part",
+    "PatternLine",
+    "PatternState",
+    "Signed",
+    "Standing",
+    "Vehicle",
+    "fingerprint",
+    "key_at",
+    "manifest_json",
+    "missing",
+    "opened",
+    "pack",
+    "read_fingerprint",
+    "read_json",
+    "read_manifest",
+    "standing",
+]
