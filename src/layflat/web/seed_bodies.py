@@ -1,4 +1,4 @@
-"""The invented maker's two bodies in the library, scanned as a scanner would."""
+"""The invented maker's bodies in the library: two scanned, one known by a kept pattern."""
 
 import tempfile
 from pathlib import Path
@@ -11,6 +11,7 @@ from layflat.web.bodies.contents import keep_panels, keep_scan
 from layflat.web.bodies.library import add_revision
 from layflat.web.bodies.models import Body, Revision
 from layflat.web.people.models import Person
+from layflat.web.seed_patterns import seed_patterns
 
 MAKER = "Tarnholm"
 _BODIES = (("Haulbeck", "m", 2029, None), ("Siskwing", "mm", 2027, 2031))
@@ -18,14 +19,14 @@ _BODIES = (("Haulbeck", "m", 2029, None), ("Siskwing", "mm", 2027, 2031))
 
 
 def seed_bodies(*, who: Person, progress: Progress = silent) -> dict[str, Revision]:
-    """Add both bodies; their preparation is asked for and begins when the app serves.
+    """Add the bodies; scans are prepared once the app serves.
 
     Args:
         who: adds them.
         progress: told each step.
 
     Returns:
-        The revisions by maker and name.
+        The revisions with a scan, by maker and name.
 
     Raises:
         OutputError: a file cannot be kept.
@@ -46,4 +47,5 @@ def seed_bodies(*, who: Person, progress: Progress = silent) -> dict[str, Revisi
                     panels=keep_panels(File(panels, name=panels_path.name), who=who),
                     who=who,
                 )
+    seed_patterns(MAKER, who=who)
     return added

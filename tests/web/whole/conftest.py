@@ -146,10 +146,17 @@ def whole(
         "machine": a_machine().pk,
         "plan": plan.number,
         "token": token_of(links[Purpose.OFFER][0]),
-        **shaped(revision.body),
+        **(flat := shaped(revision.body)),
     }
     special = {
         "shaping:drawing": {"pk": revision.body_id},
+        "shaping:edges": {"pk": flat["flat"]},
+        "shaping:change": {"pk": flat["flat"]},
+        "patterns:of-body": {"pk": revision.body_id},
+        "patterns:pattern": {"pk": flat["flat"]},
+        "patterns:retire": {"pk": flat["flat"]},
+        "patterns:picture": {"pk": flat["kept"]},
+        "bodies:without-scan": {"pk": revision.body_id},
         "bodies:body": {"pk": revision.body_id},
         "bodies:edit": {"pk": revision.body_id},
         "bodies:retire": {"pk": revision.body_id},
