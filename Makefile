@@ -81,10 +81,11 @@ ifneq ($(SERVE),no)
 	$(BIN)/layflat serve --demo --data demo-data
 endif
 
-# Tests start hundreds of processes; none of them should compile all modules for itself.
+# Tests start hundreds of processes; none of them should compile all modules for itself, nor each
+# worker make every test's asserts anew.
 test: $(STAMPS)/dev $(STAMPS)/chromium $(STAMPS)/postgresql
 	$(BIN)/python -m compileall -q -j 0 src/layflat
-	$(BIN)/python -m pytest -n auto --dist worksteal -p no:cacheprovider
+	PYTHONDONTWRITEBYTECODE= $(BIN)/python -m pytest -n auto --dist worksteal -p no:cacheprovider
 
 check: $(STAMPS)/dev
 	$(BIN)/ruff format --check src tests bench docs

@@ -5,11 +5,13 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 import dj_database_url
 import pytest
+from _pytest.pathlib import ImportMode, import_path
 from django.db import connections
 from pytest_django.plugin import DjangoDbBlocker
 
@@ -26,6 +28,30 @@ os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "yes"
 def pytest_xdist_auto_num_workers() -> int:
     """Two workers for each processor: many tests wait for a browser, a server or a database."""
     return 2 * (os.cpu_count() or 1)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection(session: pytest.Session) -> None:
+    """Let each worker import the test modules from another one on.
+
+    pytest writes down what it made of a module's asserts, for others to read. Did all workers begin
+    with the same module, each would make every one for itself.
+    """
+    worker = getattr(session.config, "workerinput", None)
+    if worker is None or session.config.args != session.config.getini("testpaths"):
+        return
+    modules = sorted(Path(__file__).parent.rglob("test_*.py"))
+    number = int(worker["workerid"].removeprefix("gw"))
+    first = len(modules) * number // worker["workercount"]
+    for module in modules[first:] + modules[:first]:
+        # A module that cannot be imported is told of when it is collected.
+        with suppress(Exception):
+            import_path(
+                module,
+                mode=ImportMode.importlib,
+                root=session.config.rootpath,
+                consider_namespace_packages=False,
+            )
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
