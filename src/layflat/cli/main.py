@@ -21,6 +21,7 @@ _COMMANDS = {
     "fit": "Say where film is stretched and fingers, and what would help.",
     "frame": "Print the sheets that go round a template before it is photographed.",
     "revise": "Turn fit notes into the next revision of a pattern.",
+    "propose": "Start a template from the same panel of another car.",
     "photo": "Turn photographs of a template inside that frame into a drawing.",
     "strip": "Turn a strip test with weights and a tape into a film file.",
     "nest": "Lay pieces out on a roll.",

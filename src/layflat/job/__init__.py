@@ -23,6 +23,7 @@ from layflat.job.single_cut import cut_file
 from layflat.job.single_drawing import check_drawing, parse_answers
 from layflat.job.single_lay import lay_file
 from layflat.job.single_nest import nest_files
+from layflat.job.single_propose import propose_start
 from layflat.job.single_recover import StoppedAt, recover_files
 from layflat.job.single_revise import Revised, revise_file
 from layflat.job.single_strip import strip_file
@@ -71,6 +72,7 @@ __all__ = [
     "nest_files",
     "parse_answers",
     "part_regions",
+    "propose_start",
     "read_order",
     "read_week",
     "reading_notes",

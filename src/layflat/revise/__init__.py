@@ -6,6 +6,7 @@ from layflat.revise.history import History
 from layflat.revise.joined import EdgeChange, Joined, edge_change, join
 from layflat.revise.notes_file import NotesFile, read_notes_file
 from layflat.revise.outline import Outline, Side, sides_of
+from layflat.revise.pairs import Pair, pairs_of, with_pairs
 from layflat.revise.plate import Field, Taps, bend
 from layflat.revise.propose import Known, Proposal, Started, propose, start_from
 from layflat.revise.records import (
@@ -45,6 +46,7 @@ __all__ = [
     "NoteKind",
     "NotesFile",
     "Outline",
+    "Pair",
     "Proposal",
     "Revision",
     "Scatter",
@@ -59,6 +61,7 @@ __all__ = [
     "edge_change",
     "history_json",
     "join",
+    "pairs_of",
     "propose",
     "read_history_json",
     "read_notes_file",
@@ -69,4 +72,5 @@ __all__ = [
     "sides_of",
     "start_from",
     "to_noted",
+    "with_pairs",
 ]

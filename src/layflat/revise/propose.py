@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from layflat.base import FloatArray, InputError
+from layflat.base import FloatArray, InputError, counted
 from layflat.pattern import Pattern, place
 from layflat.revise.align import Alignment, Landmarks, aligned
 from layflat.revise.carry import carried, moves
@@ -127,8 +127,8 @@ def start_from(proposal: Proposal, landmarks: Landmarks) -> Started:
     common = [name for name in proposal.known.landmarks if name in landmarks]
     if len(common) < _LEAST_LANDMARKS:
         few = (
-            f"The piece was laid but not deformed: it and the template have {len(common)} "
-            f"landmark(s) in common, and {_LEAST_LANDMARKS} are needed."
+            "The piece was laid but not deformed: it and the template have "
+            f"{counted(len(common), 'landmark')} in common, and {_LEAST_LANDMARKS} are needed."
         )
         return Started(
             laid,
