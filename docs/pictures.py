@@ -24,6 +24,7 @@ from figures.jobs import designs, pieces
 from figures.knife import knife_picture
 from figures.offset import offset_picture
 from figures.plan import laying_plan_picture
+from figures.scan import scan_picture
 from figures.strain import strain_picture
 from figures.week import search_week_anew, week_picture
 
@@ -52,6 +53,7 @@ PICTURES: Mapping[str, Callable[[], str]] = {
     "week": week_picture,
     "knife": knife_picture,
     "offset": offset_picture,
+    "scan": scan_picture,
 }
 """Every picture by the name of its file."""
 
