@@ -58,15 +58,11 @@ def apply(revision: Revision, pattern: Pattern) -> Applied:
         return Applied(made, revision.number, 0.0, (_says(revision),))
     lie = aligned(base, pattern)
     if lie.rms_mm > ALIKE_MM:
-        return Applied(
-            pattern,
-            0,
-            lie.rms_mm,
-            (
-                f"Revision {revision.number} of “{pattern.name}” was not applied: this piece lies "
-                f"{lie.rms_mm:.0f} mm (RMS) from the one that the notes were made on.",
-            ),
+        said = (
+            f"Revision {revision.number} of “{pattern.name}” was not applied: this piece lies "
+            f"{lie.rms_mm:.0f} mm (RMS) from the one that the notes were made on."
         )
+        return Applied(pattern, 0, lie.rms_mm, (said,))
     there = _unplaced(pattern, lie)
     outline = Outline(there.outline, there.outline_corners)
     least_jacobian(revision.field, outline, ())
@@ -76,16 +72,11 @@ def apply(revision: Revision, pattern: Pattern) -> Applied:
     made = place(
         replace(done_there, edges=edges), turn_deg=lie.turn_deg, x_mm=lie.x_mm, y_mm=lie.y_mm
     )
-    return Applied(
-        made,
-        revision.number,
-        lie.rms_mm,
-        (
-            f"{_says(revision)} This piece ends otherwise at its edges ({lie.rms_mm:.1f} mm RMS "
-            "apart), so the change was carried over to it.",
-            *narrow,
-        ),
+    said = (
+        f"{_says(revision)} This piece ends otherwise at its edges ({lie.rms_mm:.1f} mm RMS "
+        "apart), so the change was carried over to it."
     )
+    return Applied(made, revision.number, lie.rms_mm, (said, *narrow))
 
 
 def to_noted(

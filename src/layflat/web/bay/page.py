@@ -9,6 +9,7 @@ from layflat.web.gates.bay_tab import read as steps
 from layflat.web.inspection.bay_tab import read as check
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.laying.bay_tab import read as lay
+from layflat.web.noting.bay_tab import read as fit
 from layflat.web.people.models import Person
 
 HERE: Final = (Stage.BAY, Stage.CHECKED)
@@ -58,6 +59,13 @@ PARTS: Final = (
         template="inspection/bay_tab.html",
         read=check,
         head="inspection/head.html",
+    ),
+    Part(
+        name="fit",
+        title="Fit",
+        template="noting/bay_tab.html",
+        read=fit,
+        head="noting/head.html",
     ),
 )
 

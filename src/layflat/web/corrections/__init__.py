@@ -1,0 +1,1 @@
+"""Corrections: what fit notes of laid pieces made of a body's patterns."""

@@ -1,0 +1,103 @@
+"""Which corrections count, and the revisions that they hold."""
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any, Final
+
+from layflat.base import InputError
+from layflat.revise import History, Revision, read_history_json
+from layflat.web.bodies.models import Body
+from layflat.web.corrections.models import Correction
+from layflat.web.files.store import path_of
+
+_REMEMBERED: Final = 32
+_MOST_BYTES: Final = 64_000_000
+
+
+@dataclass(frozen=True)
+class Past:
+    """What there was of a piece's revisions.
+
+    Attributes:
+        history: SHA-256 of the newest file of revisions, or "" where there is none.
+        current: number of the revision that is cut now; 0 for the pattern as it is computed.
+        last: the greatest number that was given.
+    """
+
+    history: str
+    current: int
+    last: int
+
+
+def past_of(body: Body, piece: str) -> Past:
+    """What there was of a piece's revisions until now; one query."""
+    kept = [
+        one
+        for one in Correction.objects.filter(body=body, piece=piece).select_related("history")
+        if one.number is not None
+    ]
+    if not kept:
+        return Past("", 0, 0)
+    last = max(kept, key=lambda one: one.number or 0)
+    now = [one.number or 0 for one in kept if one.state == Correction.State.KEPT]
+    return Past(last.history.sha256, max(now, default=0), last.number or 0)
+
+
+def current_of(body: Body) -> dict[str, Correction]:
+    """The corrections by which a body's pieces are cut now, by the pieces' names; one query."""
+    kept = Correction.objects.filter(body=body, state=Correction.State.KEPT)
+    found: dict[str, Correction] = {}
+    for one in kept.select_related("history").order_by("number"):
+        found[one.piece] = one
+    return found
+
+
+def facts_for(body: Body, panels: Iterable[str]) -> dict[str, dict[str, Any]]:
+    """What a task is given: `number` and `history` of each correction of some panels' pieces."""
+    names = tuple(panels)
+    return {
+        piece: {"number": one.number, "history": one.history.sha256}
+        for piece, one in current_of(body).items()
+        if any(piece == name or piece.startswith(f"{name} ") for name in names)
+    }
+
+
+def revisions_of(facts: Mapping[str, Mapping[str, Any]]) -> dict[str, Revision]:
+    """The revisions that `facts_for` names, by piece.
+
+    Raises:
+        InputError: a file is missing or damaged.
+    """
+    return {
+        piece: history_of(str(one["history"])).revision(int(one["number"]))
+        for piece, one in facts.items()
+    }
+
+
+# Contents are named by their hash and never change, so that each is read once.
+@lru_cache(maxsize=_REMEMBERED)
+def history_of(sha256: str) -> History:
+    """The revisions in a kept file.
+
+    Raises:
+        InputError: it is missing or damaged.
+    """
+    try:
+        path = path_of(sha256)
+        if path.stat().st_size > _MOST_BYTES:
+            raise InputError("A file of revisions is far too large; note the piece anew.")
+        data = json.loads(path.read_bytes())
+    except OSError as error:
+        raise InputError(
+            "A file of revisions is no longer in the data folder; note the piece anew."
+        ) from error
+    except ValueError as error:
+        raise InputError("A file of revisions is damaged; note the piece anew.") from error
+    return read_history_json(data)
+
+
+def at(history: History, number: int) -> History:
+    """The history with another of its revisions as the current one."""
+    return replace(history, current=number)
