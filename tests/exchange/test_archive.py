@@ -39,7 +39,9 @@ SCHEMA = Path(__file__).parents[2] / "docs" / "exchange.schema.json"
 
 def packed() -> bytes:
     found, parts = contents()
-    return pack(found, parts, key=KEY, shop=SHOP).bytes()
+    file = io.BytesIO()
+    pack(found, parts, key=KEY, shop=SHOP).copy_to(file)
+    return file.getvalue()
 
 
 @pytest.fixture(scope="module")

@@ -24,6 +24,8 @@ _COMMANDS = {
     "propose": "Start a template from the same panel of another car.",
     "photo": "Turn photographs of a template inside that frame into a drawing.",
     "strip": "Turn a strip test with weights and a tape into a film file.",
+    "pack": "Pack a vehicle's shapes into a signed archive for another shop.",
+    "unpack": "Check such an archive and write out its files.",
     "nest": "Lay pieces out on a roll.",
     "week": "Share several jobs' pieces out over rolls and offcuts at the least cost.",
     "serve": "Start the workshop app.",

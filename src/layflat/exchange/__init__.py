@@ -1,6 +1,7 @@
 """Archives that shops give each other: a body or patterns with their history, signed."""
 
 from layflat.exchange.compare import Standing, missing, standing
+from layflat.exchange.from_files import from_files
 from layflat.exchange.manifest import manifest_json, read_manifest
 from layflat.exchange.opened import Opened, opened
 from layflat.exchange.pack import Packed, pack
@@ -44,6 +45,7 @@ __all__ = [
     "Standing",
     "Vehicle",
     "fingerprint",
+    "from_files",
     "key_at",
     "manifest_json",
     "missing",

@@ -181,7 +181,7 @@ def _file(table: Settings, key: str, folder: str, *, least: int = 1, ending: str
 
 def _line(table: Settings) -> PatternLine:
     line = PatternLine(
-        name=_words(table, "name", most=60),
+        name=_words(table, "name", most=80),
         title=_words(table, "title", most=120),
         revisions=tuple(_pattern(state) for state in table.tables("revisions")),
     )

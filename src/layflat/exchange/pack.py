@@ -1,9 +1,9 @@
 """Packing an archive: what it lists, whose signature it carries, and its bytes."""
 
-import io
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
+from typing import IO
 
 import layflat
 from layflat.base import InputError, OutputError
@@ -65,12 +65,13 @@ class Packed:
         except OSError as error:
             raise OutputError(f"{path} cannot be written: {error.strerror}.") from error
 
-    def bytes(self) -> bytes:
-        """Its bytes; for small ones.
+    def copy_to(self, file: IO[bytes]) -> None:
+        """Write it into an open file.
 
         Raises:
-            OSError: a part cannot be read.
+            OutputError: that fails, or a part cannot be read.
         """
-        file = io.BytesIO()
-        write_zip(file, self._parts)
-        return file.getvalue()
+        try:
+            write_zip(file, self._parts)
+        except OSError as error:
+            raise OutputError(f"The archive cannot be written: {error.strerror}.") from error
