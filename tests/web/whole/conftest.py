@@ -33,6 +33,7 @@ from web.cover.conftest import dome_folder, dome_memo, domes
 from web.cover.domes import BOTH, Domes
 from web.covered import a_job, kept
 from web.handback.rows import a_checked_job, give
+from web.noting.rows import a_correction
 from web.sending.machined import a_machine
 from web.shaping.brought import shaped
 from web.week.rows import a_plan
@@ -117,6 +118,7 @@ def whole(
         found_at=timezone.now(),
         found_by=who,
     )
+    corrected = a_correction(cuts[0], people[Role.INSTALLER])
     revision = domes.revision
     plan = a_plan(job, outcome, roll)
     common = {
@@ -149,6 +151,11 @@ def whole(
         **(flat := shaped(revision.body)),
     }
     special = {
+        **{name: {"pk": corrected.pk} for name in ("noting:picture", "noting:settle")},
+        **{
+            name: {"pk": revision.body_id, "piece": corrected.piece}
+            for name in ("noting:body", "noting:piece", "noting:make", "noting:back")
+        },
         "shaping:drawing": {"pk": revision.body_id},
         "shaping:edges": {"pk": flat["flat"]},
         "shaping:change": {"pk": flat["flat"]},

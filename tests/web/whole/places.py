@@ -199,6 +199,8 @@ TABLE: Final[dict[str, Row]] = {
     **_acts(Who.COUNTER, "shaping:anew", "shaping:answer", "shaping:change", "shaping:keep"),
     "shaping:ready": Row(Who.COUNTER, looked_at=204),
     **_looks(Who.SHOP, "shaping:as-dxf", "shaping:as-svg"),
+    **_looks(Who.SHOP, "noting:body", "noting:picture", "noting:piece"),
+    **_acts(Who.COUNTER, "noting:back", "noting:make", "noting:settle"),
     # While nothing new is there they answer that there is no content.
     "bodies:ready": Row(Who.SHOP, looked_at=204),
     "scanning:ready": Row(Who.COUNTER, looked_at=204),

@@ -108,9 +108,14 @@ def _inputs(body: Body, piece: str) -> dict[str, Any]:
     }
 
 
+def note_name(one: FitNote) -> str:
+    """What a note is called among those of all cars."""
+    return f"{one.job.number} note {one.number}"
+
+
 def _note_inputs(one: FitNote) -> dict[str, Any]:
     return {
-        "name": f"{one.job.number} note {one.number}",
+        "name": note_name(one),
         "car": one.job.number,
         "pattern": _pattern(one.cut.piece),
         "revision": laid_number(one.cut.piece),

@@ -123,7 +123,14 @@ def in_short(found: FitNote) -> str:
     shop = the_shop()
     kind = kind_named(found.kind)
     word = kind.word.lower() if kind else found.kind
-    sizes = [shown_fine_length(value, shop) for value in found.mm]
+    if kind and kind.kind is NoteKind.SHIFT:
+        right, up = _on_picture(found)
+        sizes = [
+            f"{shown_fine_length(abs(value), shop)} to the {plus if value >= 0 else minus}"
+            for value, plus, minus in ((right, "right", "left"), (up, "top", "bottom"))
+        ]
+    else:
+        sizes = [shown_fine_length(value, shop) for value in found.mm]
     said = f"{word} by {' and '.join(sizes)}" if sizes else word
     if found.along_mm:
         said += f", along {shown_fine_length(found.along_mm, shop)}"
@@ -169,6 +176,16 @@ def _in_flat(cut: Cut, shown: list[float]) -> list[float]:
     right, down = shown[0] / size, -shown[1] / size
     # The picture is turned, perhaps mirrored, and scaled alike in both directions.
     return [round(a * right + b * down, 4), round(c * right + d * down, 4)]
+
+
+def _on_picture(found: FitNote) -> tuple[float, float]:
+    """How far to the right and up on the picture a shift leads: the way of `_in_flat` back."""
+    flat, (x, y) = flat_map_of(found.cut.piece), found.mm
+    if flat is None:
+        return x, y
+    a, b, c, d, _, _ = flat.to_map
+    size = math.sqrt(abs(a * d - b * c))
+    return (a * x + c * y) / size, -(b * x + d * y) / size
 
 
 def _along(kind: Kind, seen: Seen) -> float:

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from layflat.base import FloatArray, InputError, Progress, part_of
+from layflat.base import FloatArray, InputError, Progress, counted, part_of
 from layflat.papers import revision_picture
 from layflat.pattern import Curve, Pattern, bounds
 from layflat.revise import (
@@ -53,7 +53,7 @@ def correct(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     base = kept_pattern(inputs["base"]) if history is None else history.base
     earlier = () if history is None else history.revisions
     told = part_of(progress, start=0.0, end=0.5)
-    notes = _notes(inputs["notes"], base, earlier, told)
+    notes, left_out = _notes(inputs["notes"], base, earlier, told)
     progress("weighing the notes of all cars", 0.5)
     made = revise(base, notes, earlier=earlier, parent=inputs["current"])
     progress("drawing before and after", 0.9)
@@ -65,7 +65,7 @@ def correct(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
         "history": _kept(content.encode(), f"{name}-revisions.json", "application/json"),
         "picture": _kept(picture.encode(), f"{name}-revision.svg", "image/svg+xml"),
         "figures": _figures(made, factor),
-        "said": list(made.said),
+        "said": [*left_out, *made.said],
     }
 
 
@@ -98,13 +98,21 @@ def _notes(
     base: Pattern,
     earlier: Sequence[Revision],
     progress: Progress,
-) -> tuple[Note, ...]:
-    """The notes on the patterns that revisions are kept on, each pattern laid there once."""
+) -> tuple[tuple[Note, ...], list[str]]:
+    """The notes on the patterns that revisions are kept on, and a sentence on each left out.
+
+    Each pattern is laid there once. Notes of a piece that cannot be laid there, such as one that
+    ends at a line across the panel, say nothing about this one.
+
+    Raises:
+        InputError: none of them can be.
+    """
     by_number = {one.number: one for one in earlier}
     groups: dict[tuple[str, int], list[Mapping[str, Any]]] = {}
     for one in given:
         groups.setdefault((str(one["pattern"]), int(one["revision"])), []).append(one)
     found: dict[str, Note] = {}
+    left_out: list[str] = []
     for i, ((sha256, number), members) in enumerate(groups.items()):
         progress("bringing the notes of all cars together", i / len(groups))
         if number and number not in by_number:
@@ -112,12 +120,19 @@ def _notes(
         laid = kept_pattern(sha256)
         on = by_number.get(number)
         outline = Outline(laid.outline, laid.outline_corners)
-        for one in members:
-            spots = _spots(one, outline)
-            there = to_noted(on, base, laid, np.array([*spots, _tip(one)]))
-            pattern = base if on is None else on.pattern
-            found[str(one["name"])] = _note(one, there, number, pattern)
-    return tuple(found[str(one["name"])] for one in given)
+        pattern = base if on is None else on.pattern
+        spots = np.array([[*_spots(one, outline), _tip(one)] for one in members])
+        try:
+            there = to_noted(on, base, laid, spots.reshape(-1, 2)).reshape(-1, 3, 2)
+        except InputError as error:
+            cars = ", ".join(dict.fromkeys(str(one["car"]) for one in members))
+            left_out.append(f"{counted(len(members), 'note')} of {cars} left out: {error}")
+            continue
+        for one, places in zip(members, there, strict=True):
+            found[str(one["name"])] = _note(one, places, number, pattern)
+    if not found:
+        raise InputError(left_out[0])
+    return tuple(found[name] for one in given if (name := str(one["name"])) in found), left_out
 
 
 def _spots(one: Mapping[str, Any], outline: Outline) -> list[tuple[float, float]]:

@@ -18,6 +18,7 @@ from layflat.web.noting.correcting import (
     fill,
     give_up,
     keep_correction,
+    note_name,
     noted_on,
     pieces_with_corrections,
     take_back,
@@ -70,6 +71,9 @@ def piece(request: HttpRequest, pk: int, piece: str) -> HttpResponse:
     asked = Asked.objects.select_related("computation").filter(body=found, piece=piece).first()
     kept = corrections_of(found, piece)
     noted = noted_on(found, piece)
+    now = next((one for one in kept if one.state == Correction.State.KEPT), None)
+    names = {note_name(one) for one in noted[0].notes} if noted else set()
+    rests_on = {each["name"] for each in now.figures["notes"]} if now else set()
     context = {
         "part": "bodies",
         "body": found,
@@ -80,7 +84,8 @@ def piece(request: HttpRequest, pk: int, piece: str) -> HttpResponse:
         "making": asked.computation if asked else None,
         "waiting": waiting,
         "kept": kept,
-        "now": next((one for one in kept if one.state == Correction.State.KEPT), None),
+        "now": now,
+        "is_new": names != rests_on,
     }
     return render(request, "noting/piece.html", context)
 
