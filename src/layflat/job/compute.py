@@ -1,7 +1,7 @@
 """The part of the main job that needs no customer and no paper: pieces, layout, cut, minutes."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -23,9 +23,11 @@ from layflat.job.sides import make_pieces
 from layflat.nest import Layout, Request, layout_drawing, layout_report, place
 from layflat.pattern import Drawing, Finish, Pattern, pattern_area_mm2, pattern_cut_mm
 from layflat.plan import Minutes, PieceWork, estimate_minutes
+from layflat.revise import Applied, Revision, apply
 from layflat.surface import BodyInfo, Mesh
 
 _NOTHING: Final[Mapping[str, float]] = MappingProxyType({})
+_AS_COMPUTED: Final[Mapping[str, Revision]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,6 +42,7 @@ class Computed:
         program: for the plotter.
         tolerance: what it would cut with a blade of another offset, see `usual_tolerance`.
         minutes: of every step.
+        applied: by the names of pieces and kept patterns, what a revision made of them.
     """
 
     pieces: tuple[Piece, ...]
@@ -49,6 +52,7 @@ class Computed:
     tolerance: Tolerance | None
     minutes: Minutes
     kept: tuple[Pattern, ...] = ()
+    applied: Mapping[str, Applied] = field(default_factory=dict)
 
 
 def compute(
@@ -59,6 +63,7 @@ def compute(
     film: Film,
     machine: Machine,
     kept: Sequence[Pattern] = (),
+    revisions: Mapping[str, Revision] = _AS_COMPUTED,
     given: Mapping[str, float] = _NOTHING,
     progress: Progress = silent,
 ) -> Computed:
@@ -73,6 +78,8 @@ def compute(
         kept: patterns without a surface, from templates and drawings, that are laid out and cut
             as they are; names apart from the panels'. They are laid after all others, for nothing
             says how high they sit.
+        revisions: what fit notes of earlier cars made of some pieces, by their names; a piece that
+            ends otherwise at its edges takes the same change, see `layflat.revise.apply`.
         given: minutes that a person fixed, by step (see `layflat.plan.estimate_minutes`).
         progress: told each step; raise `StoppedError` from it to stop.
 
@@ -91,6 +98,14 @@ def compute(
             order, mesh, info, film, progress=part_of(progress, start=0.0, end=0.45)
         )
     _require_apart(pieces, kept)
+    applied = _applied(revisions, (*(piece.pattern for piece in pieces), *kept))
+    pieces = tuple(
+        replace(piece, pattern=applied[piece.name].pattern) if piece.name in applied else piece
+        for piece in pieces
+    )
+    kept = tuple(
+        applied[pattern.name].pattern if pattern.name in applied else pattern for pattern in kept
+    )
     _require_pieces(order.cut.first, [*_names(pieces), *(pattern.name for pattern in kept)])
     layout = lay_out(
         order, pieces, kept, film=film, progress=part_of(progress, start=0.45, end=0.86)
@@ -104,7 +119,26 @@ def compute(
     )
     tolerance = usual_tolerance(cut, drawing, machine)
     minutes = minutes_of(pieces, cut, kept, given=given)
-    return Computed(pieces, layout, drawing, cut, tolerance, minutes, kept)
+    return Computed(pieces, layout, drawing, cut, tolerance, minutes, kept, applied)
+
+
+def _applied(revisions: Mapping[str, Revision], patterns: Sequence[Pattern]) -> dict[str, Applied]:
+    """What the revisions make of the patterns that have one.
+
+    Raises:
+        InputError: one cannot be carried over; says which and why.
+    """
+    found = {}
+    for pattern in patterns:
+        if pattern.name in revisions:
+            try:
+                found[pattern.name] = apply(revisions[pattern.name], pattern)
+            except InputError as error:
+                raise InputError(
+                    f"Revision {revisions[pattern.name].number} of “{pattern.name}” does not go "
+                    f"with this piece: {error} Take it back, or end the piece as it ended before."
+                ) from error
+    return found
 
 
 def _names(pieces: Sequence[Piece]) -> list[str]:

@@ -49,6 +49,7 @@ INSTALLED_APPS = [
     "layflat.web.jobs",
     "layflat.web.cover",
     "layflat.web.fit",
+    "layflat.web.exchanging",
     "layflat.web.links",
     "layflat.web.offer",
     "layflat.web.taps",

@@ -9,6 +9,8 @@ urlpatterns = [
     path("bodies/", include("layflat.web.patterns.urls")),
     path("bodies/", include("layflat.web.scanning.urls")),
     path("bodies/", include("layflat.web.shaping.urls")),
+    path("bodies/", include("layflat.web.exchanging.urls")),
+    path("bodies/", include("layflat.web.noting.urls")),
     path("jobs/", include("layflat.web.bay.urls")),
     path("jobs/", include("layflat.web.jobs.urls")),
     path("jobs/", include("layflat.web.cover.urls")),

@@ -30,6 +30,7 @@ from layflat.surface import BodyInfo, Mesh
 from layflat.web.bodies.contents import panels_of
 from layflat.web.bodies.mended import MendedScan, mended_scan
 from layflat.web.bodies.words import KEEP_OUT_WORDS
+from layflat.web.corrections.reading import revisions_of
 from layflat.web.cover.advice import advice_for
 from layflat.web.cover.choices import Choices, from_json, to_json
 from layflat.web.cover.filmed import filmed_files
@@ -92,6 +93,8 @@ def compute_cover(inputs: Mapping[str, Any], progress: Progress) -> dict[str, An
             `layflat.web.cover.measure.revision_inputs`), all "" where every piece is a kept
             pattern; `choices`; `kept`, what the revisions of the kept patterns say (see
             `layflat.web.cover.kept_pieces.kept_facts`), left out where there are none;
+            `corrections`, what fit notes made of the pieces (see
+            `layflat.web.corrections.reading.facts_for`), left out where there are none;
             `roll_width_mm`; `seconds`, how long the layout is searched for; `keeps` is `KEEPS`.
         progress: told what is being done.
 
@@ -133,6 +136,7 @@ def compute_cover(inputs: Mapping[str, Any], progress: Progress) -> dict[str, An
         if isinstance(piece, Pattern):
             facts = inputs["kept"][piece.name]
             found = kept_values(number, piece, facts, lay=turns[piece.name])
+            found["details"] |= _correction(computed, piece.name)
             _add_kept_files(found, piece, files)
             result["pieces"].append(found)
             continue
@@ -141,6 +145,7 @@ def compute_cover(inputs: Mapping[str, Any], progress: Progress) -> dict[str, An
         )
         found["details"]["lay"] = turns[piece.name]
         found["details"]["blank"] = blank_json(piece, computed)
+        found["details"] |= _correction(computed, piece.name)
         result["pieces"].append(found)
     if scan is not None:
         progress("drawing the vehicle with its film", 0.88)
@@ -188,6 +193,7 @@ def _computed(
             film=generic_film(),
             machine=usual_machine(roll_width_mm=width_mm),
             kept=tuple(kept_patterns(choices).values()),
+            revisions=revisions_of(inputs.get("corrections", {})),
             progress=told,
         )
     except LayflatError as error:
@@ -298,6 +304,20 @@ def _details(piece: Piece) -> dict[str, Any]:
         "pair": pair_json(piece),
         "stretch_limit": piece.flat.film.stretch_limit,
         "finger_limit": piece.flat.film.finger_limit,
+    }
+
+
+def _correction(computed: Computed, name: str) -> dict[str, Any]:
+    """By which revision of its pattern a piece is cut; nothing where it is cut as computed."""
+    applied = computed.applied.get(name)
+    if applied is None:
+        return {}
+    return {
+        "correction": {
+            "number": applied.number,
+            "apart_mm": round(applied.apart_mm, 2),
+            "said": list(applied.said),
+        }
     }
 
 

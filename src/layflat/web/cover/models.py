@@ -147,7 +147,9 @@ class Piece(models.Model):
             from 1, "plan": see `layflat.web.cover.planned`, "reliefs": see
             `layflat.web.cover.relieved`, "panel": its panel's name, "wraps", "blank" and "pair":
             see `layflat.web.cover.fit_details`, "kept": see `layflat.web.cover.kept_pieces`, of a
-            piece from a kept pattern only}; from "lay" on they are missing for what was
+            piece from a kept pattern only, "correction": {"number", "apart_mm", "said"}, of one
+            that has a revision by fit notes, whose number is 0 where it could not be applied};
+            from "lay" on they are missing for what was
             computed before they were kept.
         warnings: sentences in plain words on what laying asks for.
         surface: GLB with the surface "piece", vertices coloured by strain, in body millimetres;

@@ -7,6 +7,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import F, OuterRef, Q, Subquery
 
 from layflat.base import InputError
+from layflat.web.corrections.reading import facts_for
 from layflat.web.cover.choices import from_json, to_json
 from layflat.web.cover.compute import KEEPS, TASK
 from layflat.web.cover.kept_pieces import kept_facts
@@ -70,6 +71,9 @@ def ask_for(cover: Cover, *, who: Person | None) -> Computation:
         }
         if kept := kept_facts(choices, body=held.body.body_id):
             inputs["kept"] = kept
+        names = [choice.panel for choice in choices.panels]
+        if corrections := facts_for(held.body.body, names):
+            inputs["corrections"] = corrections
         held.computation = ask(TASK, inputs, who=who)
         # Not `changed_at`: the cover is as it was.
         held.save(update_fields=["computation"])

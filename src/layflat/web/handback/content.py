@@ -12,6 +12,7 @@ It reads::
      "pieces": [{"number": 1, "title", "film", "lot", "roll", "pattern", "attempt": 1,
                  "kept": {"revision": 2, "from", "exactness": [[word, value]], "said": […]}, of a
                  piece from a kept pattern only,
+                 "correction": 3, the revision by fit notes that it was cut by, if it was by one,
                  "work": [{"way", "by": ["Ines"], "began", "ended", "picture"}],
                  "checked": {"by", "at", "round": 1, "own_work_because"}}],
      "lost": [{"number", "title", "film", "lot", "roll", "attempt", "work", "because", "by",
@@ -165,6 +166,7 @@ def _pieces(facts: Facts, work: _Work) -> list[dict[str, Any]]:
             **_film(cut),
             "pattern": cut.piece.pattern.sha256 if cut.piece.pattern else "",
             **_kept(cut),
+            **_correction(cut),
             "attempt": cut.attempt,
             "work": work.get(cut.pk, []),
             "checked": _checked(facts.checks.get(cut.pk)),
@@ -187,6 +189,12 @@ def _kept(cut: Cut) -> dict[str, Any]:
             "said": [str(sentence) for sentence in kept["said"]],
         }
     }
+
+
+def _correction(cut: Cut) -> dict[str, int]:
+    """Of a piece that was cut by a revision from fit notes: which."""
+    found = (cut.piece.details.get("correction") or {}).get("number", 0)
+    return {"correction": found} if found else {}
 
 
 def _film(cut: Cut) -> dict[str, str]:

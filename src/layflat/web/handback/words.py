@@ -72,7 +72,8 @@ def pieces(content: Content, shop: Shop) -> tuple[PassportPiece, ...]:
         PassportPiece(
             number=str(item["number"]),
             title=f"{item['title']} (made anew)" if item["number"] in made_anew else item["title"],
-            film=f"{item['film']}, lot {item['lot']}, roll {item['roll']}{_kept(item)}",
+            film=f"{item['film']}, lot {item['lot']}, roll {item['roll']}{_kept(item)}"
+            f"{_correction(item)}",
             pattern=in_short(item["pattern"]) if item["pattern"] else "",
             laid=tuple(_work(work, shop) for work in item["work"]),
             checked=_checked(item["checked"], shop),
@@ -91,6 +92,12 @@ def _kept(item: dict[str, Any]) -> str:
         f"; made from kept pattern revision {kept['revision']}, {kept['from']}{exact}; its stretch "
         "was not known"
     )
+
+
+def _correction(item: dict[str, Any]) -> str:
+    """By which revision from fit notes a piece was cut; nothing where it was cut as computed."""
+    number = item.get("correction")
+    return f"; cut by revision {number} from fit notes of earlier cars" if number else ""
 
 
 def _work(work: dict[str, Any], shop: Shop) -> str:
