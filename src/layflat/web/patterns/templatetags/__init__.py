@@ -1,0 +1,1 @@
+"""Filters for this part's templates."""
