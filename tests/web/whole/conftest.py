@@ -32,6 +32,7 @@ from web.bayed import a_roll, as_found, laid, some_cuts
 from web.cover.conftest import dome_folder, dome_memo, domes
 from web.cover.domes import BOTH, Domes
 from web.covered import a_job, kept
+from web.exchanging.archived import an_archive
 from web.handback.rows import a_checked_job, give
 from web.noting.rows import a_correction
 from web.sending.machined import a_machine
@@ -151,12 +152,20 @@ def whole(
         **(flat := shaped(revision.body)),
     }
     special = {
+        "exchanging:give": {"pk": revision.body_id},
+        "exchanging:file": {"pk": revision.body_id},
+        **dict.fromkeys(
+            ("exchanging:received", "exchanging:know"), {"pk": an_archive(revision.body).pk}
+        ),
         **{name: {"pk": corrected.pk} for name in ("noting:picture", "noting:settle")},
         **{
             name: {"pk": revision.body_id, "piece": corrected.piece}
             for name in ("noting:body", "noting:piece", "noting:make", "noting:back")
         },
         "shaping:drawing": {"pk": revision.body_id},
+        "shaping:other-car": {"pk": revision.body_id},
+        "shaping:found": {"pk": revision.body_id},
+        "shaping:found-ready": {"pk": revision.body_id},
         "shaping:edges": {"pk": flat["flat"]},
         "shaping:change": {"pk": flat["flat"]},
         "patterns:of-body": {"pk": revision.body_id},

@@ -1,0 +1,1 @@
+"""Archives that shops give each other: given away, looked at, taken into the library."""
