@@ -169,6 +169,20 @@ def test_a_note_that_is_taken_back_counts_no_more(people: People) -> None:
     assert FitNote.objects.last() == FitNote.objects.get(number=3)
 
 
+def test_a_glove_s_tap_is_meant_for_the_nearest_edge_or_corner(people: People) -> None:
+    ines, odile = people[Role.INSTALLER], people[Role.OWNER]
+    cut = a_car("2031-2064", ines)
+    note(cut, ines, "fits", np.array([820.0, 310.0]))
+    note(cut, ines, "corner", np.array([60.0, 70.0]), first_mm="1", second_mm="0.5")
+    made = found(odile)
+    fits, corner = (one["where"] for one in made.figures["notes"])
+    places = revisions_of({"hood": {"number": 1, "history": made.history.sha256}})["hood"].places_mm
+    assert places[0] == pytest.approx([936.0, 300.0], abs=12.0)
+    assert places[1] == pytest.approx([0.0, 0.0], abs=1e-6)
+    assert fits.startswith("on ")
+    assert corner.startswith("at the corner between ")
+
+
 def test_film_that_is_not_on_the_car_is_not_noted(people: People) -> None:
     ines = people[Role.INSTALLER]
     cut = a_car("2031-2064", ines)

@@ -10,7 +10,7 @@ from layflat.pattern import Curve, Pattern, pattern_json
 from layflat.web.bodies.models import Body
 from layflat.web.cover.models import Cover, Piece
 from layflat.web.cutting.models import Cut
-from layflat.web.jobs.models import Job
+from layflat.web.jobs.models import Job, Vehicle
 from layflat.web.people.models import Person
 from layflat.web.taps.models import Tap
 from revise.panel import outline_of
@@ -27,7 +27,9 @@ ON_MAP = {"width_mm": 2000.0, "height_mm": 1600.0, "to_map": [0, -2, -2, 0, 1700
 def a_car(number: str, who: Person, *, pattern: Pattern = BELLIED, revision: int = 0) -> Cut:
     """A job of the one body whose hood is on the car."""
     job, (cut,) = ready_to_lay(number, panels=("hood",))
-    Cover.objects.filter(job=job).update(body=the_body().revisions.get())
+    revision = the_body().revisions.get()
+    Cover.objects.filter(job=job).update(body=revision)
+    Vehicle.objects.filter(jobs=job).update(body=revision)
     content = json.dumps(pattern_json(pattern)).encode()
     piece = Piece.objects.get(pk=cut.piece_id)
     piece.pattern = kept(content, "hood.json")

@@ -136,13 +136,21 @@ def _notes(
 
 
 def _spots(one: Mapping[str, Any], outline: Outline) -> list[tuple[float, float]]:
-    """Where a note begins and ends on the laid pattern: twice the same for a single place."""
-    point = (float(one["x_mm"]), float(one["y_mm"]))
-    half = 0.5 * float(one["along_mm"])
-    if NoteKind(one["kind"]) not in _STRETCHED or half <= 0.0:
-        return [point, point]
-    station, _ = outline.nearest(np.array([point]))
-    ends = outline.points(np.array([station[0] - half, station[0] + half]))
+    """Where a note begins and ends on the laid pattern: twice the same for a single place.
+
+    A tap is meant for the nearest edge, or the nearest corner, however far off a glove was.
+    """
+    point, kind = np.array([[float(one["x_mm"]), float(one["y_mm"])]]), NoteKind(one["kind"])
+    half = 0.5 * float(one["along_mm"]) if kind in _STRETCHED else 0.0
+    if kind is NoteKind.SHIFT:
+        ends = np.repeat(point, 2, axis=0)
+    elif kind is NoteKind.CORNER and len(outline.corners):
+        corners = outline.curve.points_mm[outline.corners]
+        nearest = int(np.argmin(np.hypot(*(corners - point).T)))
+        ends = np.repeat(corners[[nearest]], 2, axis=0)
+    else:
+        station, _ = outline.nearest(point)
+        ends = outline.points(np.array([station[0] - half, station[0] + half]))
     return [(float(x), float(y)) for x, y in ends]
 
 
