@@ -22,7 +22,7 @@ _WHILE_SOMEBODY_LISTENS = """
 folder=$1; shift
 "$@" >"$folder/log" 2>&1 &
 cat >/dev/null
-kill -QUIT $!
+kill -QUIT $! 2>/dev/null
 wait
 rm -rf "$folder"
 """

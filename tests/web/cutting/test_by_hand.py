@@ -20,7 +20,7 @@ from layflat.web.record.models import Event
 from layflat.web.stock.booking import free_mm
 from layflat.web.stock.models import Fault, Movement
 from web.bayed import a_roll
-from web.cutting.patterned import a_job, begun, done, only_section, searched, to_be_cut
+from web.cutting.patterned import a_job, begun, done, only_section, searched, shared, to_be_cut
 
 SignedIn = Callable[[Role], Client]
 MOST_QUERIES = 15
@@ -178,6 +178,76 @@ def test_a_search_goes_on_around_what_is_pinned(signed_in: SignedIn) -> None:
     page = shown(ines, f"/jobs/{job.number}/film/2/by-hand/")
     kept = json.loads(html.unescape(re.search(r'data-lies="([^"]*)"', page)[1]))
     assert {row[0] for row in kept if row[4]} == {1}
+
+
+def test_what_jobs_share_is_arranged_for_all_of_them(signed_in: SignedIn) -> None:
+    """Two hoods of one name, of two jobs: A1 and B1."""
+    ines = signed_in(Role.INSTALLER)
+    jobs = [a_job(number, "hood")[0] for number in ("2031-0042", "2031-0043")]
+    roll = a_roll(length_mm=9000)
+    old = shared(jobs, roll)
+    page = shown(ines, at(jobs[0]))
+    assert "A1 Hood" in page
+    assert "B1 Hood" in page
+    outlines = ines.get(at(jobs[0], "outlines.json")).json()["pieces"]
+    assert sorted(outlines) == ["1001", "2001"]
+    first, second = (item for item in old.found["placements"])
+    on_it = (0.0, first["x_mm"], first["y_mm"])
+    answer = send(ines, jobs[0], "keep/", lies(old, p2001=on_it))
+    assert "piece A1 “Hood” and piece B1 “Hood” overlap" in told(ines, answer)
+    # One job's lies higher on the roll: as long as before, and another arrangement.
+    rows = lies(old, p2001=(0.0, second["x_mm"], second["y_mm"] + 300.0))
+    answer = send(ines, jobs[0], "keep/", rows)
+    assert answer["Location"] == "/jobs/2031-0042/film/2/"
+    new = Layout.objects.get(job=jobs[0], number=2)
+    done(new.computation)
+    new.refresh_from_db()
+    old.refresh_from_db()
+    assert (old.state, new.state) == (Layout.State.DROPPED, Layout.State.KEPT)
+    assert sorted(lies(new)) == sorted(rows)
+    section = only_section(new)
+    assert {(one.letter, one.job.number) for one in section.cuts.all()} == {
+        ("A", "2031-0042"),
+        ("B", "2031-0043"),
+    }
+    shares = list(section.shares.values_list("film_mm", flat=True))
+    assert sum(shares) == section.film_mm == roll.left_mm - free_mm(roll)
+    assert max(shares) - min(shares) <= 1
+    # The other job is told, and sees it on its page.
+    told_to = Event.objects.filter(kind="cutting.by-hand").values_list("job__number", flat=True)
+    assert sorted(told_to) == ["2031-0042", "2031-0043"]
+    assert "/jobs/2031-0042/film/2/" in shown(ines, "/jobs/2031-0043/film/")
+
+
+@pytest.mark.on_sqlite
+def test_a_search_goes_on_around_another_jobs_piece(signed_in: SignedIn) -> None:
+    ines = signed_in(Role.INSTALLER)
+    jobs = [a_job(number, "hood")[0] for number in ("2031-0042", "2031-0043")]
+    old = shared(jobs, a_roll(length_mm=9000))
+    answer = send(ines, jobs[0], "search/", lies(old, 1001), seconds=20)
+    assert answer["Location"] == "/jobs/2031-0042/film/2/"
+    new = Layout.objects.get(job=jobs[0], number=2)
+    done(new.computation)
+    new.refresh_from_db()
+    placed = {item["piece"]: item for item in new.so_far["placements"]}
+    pinned = next(item for item in old.found["placements"] if item["piece"] == 1001)
+    assert (placed[1001]["x_mm"], placed[1001]["y_mm"]) == (pinned["x_mm"], pinned["y_mm"])
+    # Two hoods of 400 mm lie beside each other on 1524 mm.
+    assert new.so_far["length_mm"] < old.used_mm
+    assert [one.job.number for one in new.members.all()] == ["2031-0042", "2031-0043"]
+
+
+@pytest.mark.on_sqlite
+def test_what_a_job_has_left_is_not_arranged(signed_in: SignedIn) -> None:
+    jobs = [a_job(number, "hood")[0] for number in ("2031-0042", "2031-0043")]
+    layout = shared(jobs, a_roll(length_mm=9000))
+    layout.members.filter(letter="B").update(left_because="the customer wants less")
+    page = signed_in(Role.INSTALLER).get(at(jobs[0])).content.decode()
+    assert "Job 2031-0043 has no use for its pieces any more: the customer wants less." in page
+    Job.objects.filter(pk=jobs[1].pk).update(stage=Stage.HANDED)
+    layout.members.update(left_because="")
+    page = signed_in(Role.INSTALLER).get(at(jobs[0])).content.decode()
+    assert "Job 2031-0043 shares this layout, and the job stands at" in page
 
 
 @pytest.mark.on_sqlite

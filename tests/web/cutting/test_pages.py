@@ -1,5 +1,6 @@
 """The pages of film: what they show in each standing, to whom, and in how many queries."""
 
+import html
 import json
 import uuid
 from collections.abc import Callable
@@ -13,6 +14,7 @@ from layflat.web.cutting.models import Layout
 from layflat.web.files.store import path_of
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.people.models import Role, Shop
+from layflat.web.record.models import Event
 from layflat.web.stock.models import Roll
 from layflat.web.work.models import Computation, State
 from web.bayed import a_roll, an_accepted_job
@@ -69,6 +71,31 @@ def test_a_first_answer_leads_to_the_layout(signed_in: SignedIn) -> None:
     roll = a_roll()
     answer = send(signed_in(Role.INSTALLER), job, "begin/", roll=roll.pk, seconds=20)
     assert answer["Location"] == at(job, "1/")
+
+
+@pytest.mark.on_sqlite
+def test_what_is_cut_first_is_typed(signed_in: SignedIn) -> None:
+    ines = signed_in(Role.INSTALLER)
+    job, outcome = a_job()
+    roll = a_roll()
+    for place, piece in enumerate(outcome.pieces.order_by("number"), start=4):
+        type(piece).objects.filter(pk=piece.pk).update(details={"lay": place})
+    assert 'name="first"' in shown(ines, at(job))
+    for text, says in {
+        "hood": "“hood” is none",
+        "9": "Piece 9 is to be cut first, but is not among",
+        "2 -1": "“-1” is none",
+        "2" * 5000: "is none",
+    }.items():
+        send(ines, job, "begin/", roll=roll.pk, seconds=20, first=text)
+        assert says in html.unescape(shown(ines, at(job)))
+    assert not Layout.objects.exists()
+    send(ines, job, "begin/", roll=roll.pk, seconds=20, first=" 2, 2 ")
+    made = Layout.objects.get().computation
+    assert made is not None
+    # Piece 2 first, then the others in the order in which they are laid.
+    assert made.inputs["lay"] == {"1": 5, "2": 1}
+    assert "Cut first: 2." in Event.objects.get(kind="cutting.search").sentence
 
 
 def test_who_may_lay_out_and_who_looks(signed_in: SignedIn) -> None:

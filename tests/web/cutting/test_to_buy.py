@@ -75,6 +75,17 @@ def test_film_is_ordered_in_time(shop: Shop) -> None:
     assert by_film["Clear 150"].promised_m == pytest.approx(3.0)
     # Nothing of matt was ever used, and more is there than is promised: it is not spoken of.
     assert "Matt 160" not in by_film
+    # So does one that was only a guest on another job's layout of matt.
+    Layout.objects.all().delete()
+    other, its = a_job("2031-0043", "hood")
+    Job.objects.filter(pk=other.pk).update(stage=Stage.CLOSED)
+    layout = Layout.objects.create(
+        job=other, number=1, outcome=its, roll=matt, pieces=[1001, 2001], state=Layout.State.CUT
+    )
+    assert to_buy(shop, at=now)[0].promised_m == pytest.approx(3.0 + bare_m)
+    for letter, one, accepted in (("A", other, its), ("B", job, outcome)):
+        layout.members.create(job=one, outcome=accepted, letter=letter, pieces=[1])
+    assert to_buy(shop, at=now)[0].promised_m == pytest.approx(3.0)
     Job.objects.update(stage=Stage.CLOSED)
     assert to_buy(shop, at=now)[0].promised_m == pytest.approx(3.0)
 

@@ -75,6 +75,9 @@ def test_a_week_from_the_question_to_layouts(
     page = shown(counter)
     assert "What does this week cost us in film?" in page
     assert page.count('name="job"') == page.count(" checked", 0, page.index("From which film")) == 2
+    # Least film is proposed where there is something to share.
+    assert 'value="shared" checked' in page
+    assert 'value="own" checked' not in page
     fields = {
         "once": uuid.uuid4().hex,
         "job": [job.pk for job in jobs],
@@ -114,6 +117,14 @@ def test_a_week_from_the_question_to_layouts(
     assert film_mm == pytest.approx(plan.found["length_mm"], abs=2)
     assert Event.objects.filter(kind="week.kept").count() == 1
     assert "No job needs film" in shown(counter)
+
+
+@pytest.mark.on_sqlite
+def test_one_job_alone_shares_nothing(signed_in: SignedIn, rolls: list[Roll]) -> None:
+    a_job("2031-0042")
+    page = shown(signed_in(Role.COUNTER))
+    assert 'value="own" checked' in page
+    assert 'value="shared" checked' not in page
 
 
 def test_what_it_costs_the_shop_is_for_the_owner(

@@ -14,21 +14,20 @@ from django.conf import settings
 from layflat.base import InputError, LayflatError
 from layflat.nest import Layout as Laid
 from layflat.nest import Placement, Request, Stretch, judge_hand
-from layflat.papers import panel_title
 from layflat.pattern import Pattern
 from layflat.web.cover.order import MAX_SECTION_MM, SEED, TURNS_DEG
 from layflat.web.cutting import keeping
 from layflat.web.cutting.along import stretches
-from layflat.web.cutting.models import Layout, Section, next_number
-from layflat.web.cutting.patterns import pattern_files, read_patterns
-from layflat.web.cutting.reserved import available_mm
+from layflat.web.cutting.models import Layout, Member, Section, next_number
+from layflat.web.cutting.patterns import read_patterns, titled, told_apart
+from layflat.web.cutting.reserved import available_for
 from layflat.web.cutting.search import TASK
+from layflat.web.cutting.sharing import jobs_of, lock_all, members_of, pattern_files_of, tell
 from layflat.web.cutting.standing import standing_of
 from layflat.web.cutting.starting import SECONDS, why_not
 from layflat.web.cutting.stored import layout_json, layout_of
 from layflat.web.people.models import Person
 from layflat.web.people.shop import the_shop
-from layflat.web.record.models import write_event
 from layflat.web.stock.amounts import film_length
 from layflat.web.stock.rolls import locked_roll
 from layflat.web.work.tasks import ask
@@ -82,11 +81,15 @@ def why_not_by_hand(layout: Layout, sections: Sequence[Section]) -> str:
     """Why the pieces of a layout are not arranged by hand now, or ""."""
     if sentence := why_not(layout.job):
         return sentence
-    if layout.is_shared:
-        return (
-            "Pieces of several jobs lie on this layout, so it stays as the plan has it. Drop "
-            "it, and each job's pieces can be laid out and arranged by themselves."
-        )
+    for one in members_of(layout):
+        if one.left_because:
+            return (
+                f"Job {one.job.number} has no use for its pieces any more: {one.left_because}. "
+                "Drop this layout and lay out anew what the other jobs need."
+            )
+        if sentence := why_not(one.job):
+            why = f"{sentence[:1].lower()}{sentence[1:]}"
+            return f"Job {one.job.number} shares this layout, and {why}"
     name = standing_of(layout, sections).name
     if name == "dropped":
         return f"Layout {layout.number} is not used any more."
@@ -141,7 +144,7 @@ def _lie(row: Any) -> Lie:
 def keep_by_hand(layout: Layout, text: str, *, version: int, who: Person | None) -> Layout:
     """Keep an arrangement: a new layout, whose programs are made.
 
-    Call it in a transaction, on a locked job.
+    Call it in a transaction, on a locked job; the others that share the layout are locked here.
 
     Args:
         layout: that it was made from; it is dropped.
@@ -158,14 +161,14 @@ def keep_by_hand(layout: Layout, text: str, *, version: int, who: Person | None)
         raise InputError(f"Nothing was moved: layout {layout.number} stays as it is.")
     was_mm = (layout.found or layout.so_far or {})["length_mm"]
     shop = the_shop()
-    write_event(
+    tell(
         "cutting.by-hand",
         f"Layout {new.number} was arranged by hand from layout {layout.number}: {hand.moved} "
         f"piece{'' if hand.moved == 1 else 's'} moved or turned, "
         f"{film_length(math.ceil(hand.data['length_mm']), shop)} of film instead of "
         f"{film_length(math.ceil(was_mm), shop)}.",
+        new,
         who=who,
-        job=layout.job,
         after={"layout": new.pk, "from": layout.pk, "moved": hand.moved},
     )
     keeping.keep(new, who=who)
@@ -206,12 +209,12 @@ def search_around(
     new.computation = ask(TASK, inputs, who=who)
     new.save(update_fields=["computation"])
     count = len(hand.pinned)
-    write_event(
+    tell(
         "cutting.around",
         f"Layout {new.number}: the search goes on from layout {layout.number} as it was arranged "
         f"by hand, around {count or 'no'} pinned piece{'' if count == 1 else 's'}.",
+        new,
         who=who,
-        job=layout.job,
         after={"layout": new.pk, "from": layout.pk, "pinned": list(hand.pinned)},
     )
     return new
@@ -221,6 +224,7 @@ def _arranged(
     layout: Layout, text: str, *, version: int, who: Person | None
 ) -> tuple[Layout, Hand]:
     """A new layout of an arrangement, instead of the one that it came from."""
+    lock_all(layout, layout.job)
     layout.refresh_from_db()
     if layout.version != version:
         raise InputError(
@@ -229,9 +233,9 @@ def _arranged(
         )
     if sentence := why_not_by_hand(layout, list(layout.sections.all())):
         raise InputError(sentence)
-    job, roll = layout.job, locked_roll(layout.roll_id)
+    job, roll, members = layout.job, locked_roll(layout.roll_id), members_of(layout)
     keeping.drop(layout, who=who)
-    free_mm = available_mm(roll, job)
+    free_mm = available_for(roll, jobs_of(layout))
     faults = stretches(roll, length_mm=free_mm)
     hand = judged(layout, text, free_mm=free_mm, faults=faults)
     new = Layout.objects.create(
@@ -243,6 +247,16 @@ def _arranged(
         shapes_id=layout.shapes_id,
         so_far=hand.data,
         made_by=who,
+    )
+    Member.objects.bulk_create(
+        Member(
+            layout=new,
+            job=one.job,
+            outcome=one.outcome,
+            letter=one.letter,
+            pieces=one.pieces,
+        )
+        for one in members
     )
     return new, hand
 
@@ -259,9 +273,9 @@ def judged(layout: Layout, text: str, *, free_mm: int, faults: tuple[Stretch, ..
         InputError: it cannot be read.
         CheckError: it cannot be cut like this; the sentence says why.
     """
-    pieces = layout.outcome.pieces.filter(number__in=layout.pieces).select_related("pattern")
-    files = pattern_files(pieces)
-    patterns = read_patterns(files)
+    files = pattern_files_of(layout)
+    read = read_patterns(files)
+    patterns = told_apart(read)
     lies = read_lies(text, list(patterns))
     data = layout.found or layout.so_far or {}
     before, turns = layout_of(data, patterns), turns_of(data)
@@ -272,7 +286,7 @@ def judged(layout: Layout, text: str, *, free_mm: int, faults: tuple[Stretch, ..
     try:
         laid = judge_hand(put, max_section_mm=MAX_SECTION_MM).require_cuttable()
     except LayflatError as error:
-        raise type(error)(_titled(str(error), patterns)) from error
+        raise type(error)(titled(str(error), read)) from error
     numbers = {pattern.name: number for number, pattern in patterns.items()}
     laid = replace(laid, notes=(f"Arranged by hand from layout {layout.number}.",))
     return Hand(
@@ -299,9 +313,3 @@ def _laid(before: Laid, lies: Sequence[Lie], patterns: dict[int, Pattern]) -> La
             for lie in lies
         ),
     )
-
-
-def _titled(sentence: str, patterns: dict[int, Pattern]) -> str:
-    for pattern in patterns.values():
-        sentence = sentence.replace(f"“{pattern.name}”", f"“{panel_title(pattern.name)}”")
-    return sentence

@@ -11,9 +11,10 @@ from layflat.web.cover.order import MAX_SECTION_MM
 from layflat.web.cutting.along import stretches
 from layflat.web.cutting.by_hand import turns_of, why_not_by_hand
 from layflat.web.cutting.drawn import drawn, shapes_of
-from layflat.web.cutting.models import Layout
-from layflat.web.cutting.reserved import available_mm
+from layflat.web.cutting.models import Layout, called
+from layflat.web.cutting.reserved import available_for
 from layflat.web.cutting.search import TASK
+from layflat.web.cutting.sharing import jobs_of
 from layflat.web.cutting.standing import figures_of
 from layflat.web.cutting.starting import SECONDS
 from layflat.web.jobs.models import Job
@@ -44,7 +45,7 @@ def by_hand_context(job: Job, layout: Layout, shop: Shop) -> dict[str, Any]:
     if context["refused"] or data is None:
         return context
     kept_mm = sum(one.film_mm for one in sections)
-    free_mm = available_mm(layout.roll, job) + kept_mm
+    free_mm = available_for(layout.roll, jobs_of(layout)) + kept_mm
     picture = drawn(data, shapes)
     shown_mm = round(picture.length_mm * (1 + _SPARE_PART) + _SPARE_MM)
     faults = stretches(layout.roll, length_mm=free_mm, instead_of=layout)
@@ -56,7 +57,11 @@ def by_hand_context(job: Job, layout: Layout, shop: Shop) -> dict[str, Any]:
         "is_directed": len(turns_of(data)) == 1,
         "steps": [(mm, shown_fine_length(mm, shop)) for mm in _STEPS_MM] + [("gap", "to the gap")],
         "pieces": [
-            {"number": item["piece"], "title": shapes[str(item["piece"])]["title"]}
+            {
+                "number": item["piece"],
+                "called": called(item["piece"]),
+                "title": shapes[str(item["piece"])]["title"],
+            }
             for item in sorted(data["placements"], key=lambda item: item["piece"])
             if str(item["piece"]) in shapes
         ],

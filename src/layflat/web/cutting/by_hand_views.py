@@ -11,7 +11,8 @@ from django.views.decorators.http import require_POST, require_safe
 from layflat.web.cutting import by_hand
 from layflat.web.cutting.by_hand_page import by_hand_context, outlines
 from layflat.web.cutting.models import Layout
-from layflat.web.cutting.patterns import pattern_files, read_patterns
+from layflat.web.cutting.patterns import read_patterns
+from layflat.web.cutting.sharing import pattern_files_of
 from layflat.web.cutting.views import the_layout, whole
 from layflat.web.jobs.models import Job
 from layflat.web.jobs.once import note_answer
@@ -37,8 +38,7 @@ def page(request: HttpRequest, number: str, layout: int) -> HttpResponse:
 def shapes(_request: HttpRequest, number: str, layout: int) -> HttpResponse:
     """The pieces' outlines, fine enough to measure gaps on."""
     found = the_layout(the_job(number), layout)
-    pieces = found.outcome.pieces.filter(number__in=found.pieces).select_related("pattern")
-    return JsonResponse(outlines(read_patterns(pattern_files(pieces))))
+    return JsonResponse(outlines(read_patterns(pattern_files_of(found))))
 
 
 @only(Role.INSTALLER)

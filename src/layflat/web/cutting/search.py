@@ -7,10 +7,9 @@ from typing import Any, Final
 from layflat.base import LayflatError, Progress
 from layflat.nest import Layout as Laid
 from layflat.nest import Request, place
-from layflat.papers import panel_title
 from layflat.pattern import Pattern
 from layflat.web.cutting.models import Layout
-from layflat.web.cutting.patterns import read_patterns
+from layflat.web.cutting.patterns import read_patterns, titled, told_apart
 from layflat.web.cutting.shapes import kept_shapes
 from layflat.web.cutting.stored import layout_json, layout_of, stock_of
 
@@ -38,8 +37,9 @@ def search(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
         LayflatError: pieces do not fit, or the roll is too short; what was found stands in the row
             all the same.
     """
-    patterns = read_patterns(inputs["pieces"])
-    shapes = kept_shapes(patterns)
+    read = read_patterns(inputs["pieces"])
+    shapes = kept_shapes(read)
+    patterns = told_apart(read)
     Layout.objects.filter(pk=inputs["layout"]).update(shapes=shapes)
     numbers = {pattern.name: number for number, pattern in patterns.items()}
     # What was arranged by hand says for good how its pieces may be turned.
@@ -68,10 +68,7 @@ def search(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
         )
     except LayflatError as error:
         board.write()
-        sentence = str(error)
-        for name in numbers:
-            sentence = sentence.replace(f"“{name}”", f"“{panel_title(name)}”")
-        raise type(error)(sentence) from error
+        raise type(error)(titled(str(error), read)) from error
     board.show(layout, is_last=True)
     board.write()
     return {"length_mm": layout.length_mm}

@@ -1,12 +1,14 @@
 """Beginning a search for a layout of pieces on a roll."""
 
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from django.conf import settings
 
 from layflat.base import InputError
 from layflat.nest import Stock
+from layflat.web.cover.models import Piece
 from layflat.web.cover.order import (
     EDGE_MARGIN_MM,
     END_MARGIN_MM,
@@ -37,6 +39,7 @@ OPEN_AT: Final = (Stage.ACCEPTED, Stage.BAY)
 SECONDS: Final = (20, 60, 180)
 """How long a search may last; it can be stopped at any moment."""
 _LEAST_MM: Final = 100
+_MOST_TYPED: Final = 2000
 
 
 def why_not(job: Job) -> str:
@@ -48,8 +51,39 @@ def why_not(job: Job) -> str:
     return "Film is cut once the customer has accepted the offer."
 
 
+def read_first(text: str) -> list[int]:
+    """Numbers of pieces as somebody types them, "3, 5" or "3 5", each once.
+
+    Raises:
+        InputError: something else than numbers is typed.
+    """
+    words = re.split(r"[\s,;.]+", text[:_MOST_TYPED].strip())
+    words = [word for word in words if word]
+    if wrong := [word for word in words if not re.fullmatch(r"[0-9]{1,6}", word)]:
+        raise InputError(
+            f"What is cut first is told by the pieces' numbers, such as 3, 5; “{wrong[0][:30]}” is "
+            "none."
+        )
+    return list(dict.fromkeys(int(word) for word in words))
+
+
+def _turns(pieces: Mapping[int, Piece], first: Sequence[int]) -> dict[str, int]:
+    """Turns in cutting by number: those that are wanted first, then as they are laid."""
+    wanted = {number: place for place, number in enumerate(first, start=1)}
+    return {
+        str(number): wanted.get(number, len(first) + laying_turn(piece))
+        for number, piece in pieces.items()
+    }
+
+
 def begin(
-    job: Job, *, roll: int, numbers: Sequence[int], seconds: int, who: Person | None
+    job: Job,
+    *,
+    roll: int,
+    numbers: Sequence[int],
+    seconds: int,
+    who: Person | None,
+    first: Sequence[int] = (),
 ) -> Layout:
     """Begin to lay pieces out on a roll; the search goes on by itself.
 
@@ -61,10 +95,12 @@ def begin(
         numbers: of pieces; none for all that need film and are not being laid out.
         seconds: how long the search may last, one of `SECONDS`.
         who: begins it.
+        first: numbers of pieces whose sections are cut before the others, as far as whole sections
+            can; the others follow in the order of laying.
 
     Raises:
         InputError: nothing needs film, a piece has film or is being laid out already, or nothing
-            of the roll is free.
+            of the roll is free; or a piece that is to be cut first is not among the pieces.
     """
     if sentence := why_not(job):
         raise InputError(sentence)
@@ -79,6 +115,11 @@ def begin(
     for number in wanted:
         if number not in pool:
             raise InputError(f"Piece {number} has film or is being laid out already; look again.")
+    for number in first:
+        if number not in wanted:
+            raise InputError(
+                f"Piece {number} is to be cut first, but is not among the pieces that are laid out."
+            )
     stock = locked_roll(roll)
     length_mm = available_mm(stock, job)
     if stock.is_finished or length_mm < _LEAST_MM:
@@ -107,7 +148,7 @@ def begin(
         "gap_mm": GAP_MM,
         "max_section_mm": MAX_SECTION_MM,
         "turns_deg": list(TURNS_DEG),
-        "lay": {str(number): laying_turn(pool[number]) for number in wanted},
+        "lay": _turns({number: pool[number] for number in wanted}, first),
         "seconds": float(seconds) if settings.LAYOUT_S is None else settings.LAYOUT_S,
         "seed": SEED,
     }
@@ -118,7 +159,8 @@ def begin(
         "cutting.search",
         f"Layout {layout.number}: {count} piece{'' if count == 1 else 's'} on {stock}, lot "
         f"{stock.lot}, of which {film_length(length_mm, the_shop())} may be used"
-        + (f", {len(faults)} fault{'' if len(faults) == 1 else 's'} left out." if faults else "."),
+        + (f", {len(faults)} fault{'' if len(faults) == 1 else 's'} left out." if faults else ".")
+        + (f" Cut first: {', '.join(map(str, first))}." if first else ""),
         who=who,
         job=job,
         after={"layout": layout.pk, "roll": stock.pk, "pieces": wanted},

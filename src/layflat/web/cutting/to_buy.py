@@ -180,12 +180,12 @@ def _waiting(shop: Shop) -> list[tuple[str, float]]:
     share = {row["outcome"]: row["bare"] / row["all"] for row in areas if row["bare"]}
     if not share:
         return []
-    films = dict(
-        Layout.objects.filter(job__in=jobs)
-        .exclude(state=Layout.State.DROPPED)
-        .order_by("pk")
-        .values_list("job", "roll__film")
+    layouts = Layout.objects.exclude(state=Layout.State.DROPPED).filter(
+        Q(job__in=jobs) | Q(members__job__in=jobs)
     )
+    # Where jobs share a layout all of them are its members, its own job too.
+    rows = layouts.order_by("pk").values_list("job", "members__job", "roll__film")
+    films = {member or job: film for job, member, film in rows}
     return [
         (films.get(job, ""), _metres(film_mm * share[outcome], width_mm, shop))
         for job, (outcome, film_mm, width_mm) in jobs.items()

@@ -69,6 +69,7 @@ def begin(request: HttpRequest, number: str) -> HttpResponse:
             numbers=[whole(text) for text in request.POST.getlist("piece")],
             seconds=whole(request.POST.get("seconds", "")),
             who=me(request),
+            first=starting.read_first(request.POST.get("first", "")),
         )
         made.append(layout)
 

@@ -101,6 +101,7 @@ class UseRow:
 def week_context(shop: Shop) -> dict[str, Any]:
     """What the page of the week shows."""
     wanted = wanted_jobs(shop)
+    ticked = _first(wanted)
     there = stock_there()
     films = films_of(there)
     plans = Plan.objects.select_related("computation").defer(
@@ -109,7 +110,9 @@ def week_context(shop: Shop) -> dict[str, Any]:
     return {
         "part": "stock",
         "wanted": wanted,
-        "ticked": _first(wanted),
+        "ticked": ticked,
+        # Least film for a start; of one job alone there is nothing to share.
+        "shares": len(ticked) > 1,
         "most_jobs": MOST_JOBS,
         "films": films,
         "there": there,

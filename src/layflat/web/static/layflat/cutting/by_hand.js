@@ -4,7 +4,7 @@ import { follow } from "./by_hand_drag.js";
 import { History } from "./by_hand_history.js";
 import { Judge } from "./by_hand_judge.js";
 import { Picture } from "./by_hand_picture.js";
-import { filmWords, findingWords, fineWords } from "./by_hand_words.js";
+import { called, filmWords, findingWords, fineWords } from "./by_hand_words.js";
 
 const NEAR_MM = 40;
 const SNAP_PX = 8;
@@ -108,7 +108,7 @@ class ByHand {
   /** Whether the chosen piece may be moved; says why not. */
   mayMove() {
     if (this.lie.pinned) {
-      this.says.textContent = `Piece ${this.lie.piece} is pinned; unpin it to move it.`;
+      this.says.textContent = `Piece ${called(this.lie.piece)} is pinned; unpin it to move it.`;
     }
     return !this.lie.pinned;
   }
@@ -173,7 +173,7 @@ class ByHand {
       this.moveTo(this.lie.x + dx * way, this.lie.y + dy * way);
       this.done();
     } else {
-      this.says.textContent = `Piece ${this.lie.piece} goes no farther that way.`;
+      this.says.textContent = `Piece ${called(this.lie.piece)} goes no farther that way.`;
     }
   }
 
@@ -367,10 +367,10 @@ class ByHand {
       next === null
         ? `nothing within ${fine(NEAR_MM)}`
         : next.distance === 0
-          ? `on piece ${this.lies[next.index].piece}`
-          : `${fine(next.distance)} to piece ${this.lies[next.index].piece}`;
+          ? `on piece ${called(this.lies[next.index].piece)}`
+          : `${fine(next.distance)} to piece ${called(this.lies[next.index].piece)}`;
     this.says.textContent =
-      `Piece ${piece} begins ${fine(x0)} along and ${fine(y0)} across, turned by ${turn}°; ${near}.` +
+      `Piece ${called(piece)} begins ${fine(x0)} along and ${fine(y0)} across, turned by ${turn}°; ${near}.` +
       (pinned ? " It is pinned." : "");
     const pin = this.page.querySelector("[data-pin]");
     pin.setAttribute("aria-pressed", String(pinned));

@@ -3,6 +3,14 @@
 const INCH_MM = 25.4;
 const FOOT_IN = 12;
 const FEW = 4;
+const LETTER_STEP = 1000;
+
+/** A number within a layout as people read it: "3", or where jobs share the layout "B3". */
+export function called(number) {
+  const step = Math.floor(number / LETTER_STEP);
+  const letter = step > 0 ? String.fromCharCode("A".charCodeAt(0) + step - 1) : "";
+  return `${letter}${number % LETTER_STEP}`;
+}
 
 /** A short length: millimetres to a tenth, or inches to a hundredth. */
 export function fineWords(mm, inches) {
@@ -23,7 +31,7 @@ export function filmWords(mm, inches) {
 
 /** One finding of the judge in words; `numberOf` gives a piece's number. */
 export function findingWords(finding, numberOf, film) {
-  const numbers = finding.pieces.map(numberOf).sort((a, b) => a - b);
+  const numbers = finding.pieces.map(numberOf).sort((a, b) => a - b).map(called);
   const fine = (mm) => fineWords(mm, film.inches);
   const pair = `Pieces ${numbers[0]} and ${numbers[1]}`;
   switch (finding.fault) {
