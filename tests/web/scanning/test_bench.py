@@ -19,6 +19,7 @@ from layflat.surface import (
     KeepOutKind,
     Node,
     Outline,
+    Plane,
     ReadMesh,
     cut_region,
     features,
@@ -38,6 +39,7 @@ from layflat.web.scanning import tasks
 from layflat.web.scanning.acts import act_on
 from layflat.web.scanning.models import Bench, Step
 from layflat.web.scanning.panels import kept_panels, panel_on
+from layflat.web.scanning.standing import earlier_cut
 from layflat.web.scanning.state import Draft, State, from_json, to_json
 from layflat.web.scanning.steps import begin, lacking, mesh_of, state_of, take
 from layflat.web.work.models import Computation
@@ -258,6 +260,13 @@ def test_how_it_stands_is_corrected_by_forms(
     assert found["mesh"] == first
     assert found["removed"] == before["removed"]
     assert np.allclose(found["forward"], -np.array(before["forward"]))
+    # Over another floor, or cut higher, it is.
+    plane = Plane(np.array(before["floor"]["normal"]), before["floor"]["offset_mm"])
+    assert earlier_cut(turned.inputs, plane) is not None
+    higher = Plane(plane.normal, plane.offset_mm + 1.0)
+    assert earlier_cut(turned.inputs, higher) is earlier_cut(turned.inputs, None) is None
+    for name, value in (("within_mm", 20.0), ("mended", ""), ("unit", "m")):
+        assert earlier_cut({**turned.inputs, name: value}, plane) is None
     assert mesh_of(revision, state_of(Bench.objects.get())) == ""
     assert "is being put upright" in send(act="within", mm="20")
     assert "must lie between 0 and 300 mm" in send(act="within", mm="many")
