@@ -67,7 +67,8 @@ def _centre(start: FloatArray, end: FloatArray, bulge: float) -> FloatArray:
 
 
 def _at(curve: Curve, element: int, part: float) -> FloatArray:
-    return points_along(curve, np.array([element]), np.array([part]))[0]
+    point: FloatArray = points_along(curve, np.array([element]), np.array([part]))[0]
+    return point
 
 
 def _nearest_part(start: FloatArray, end: FloatArray, bulge: float, point: FloatArray) -> float:

@@ -10,9 +10,11 @@ from ezdxf.layouts import Modelspace
 
 from layflat.base import LayflatError, silent
 from layflat.web.bodies.models import Body
+from layflat.web.patterns.keeping import keep, pattern_of
 from layflat.web.shaping.brought import bring, keep_piece
 from layflat.web.shaping.models import BroughtDrawing
 from layflat.web.shaping.names import Wanted
+from layflat.web.shaping.other_car import ask_for
 from layflat.web.work.models import Computation, State
 from layflat.web.work.tasks import find
 
@@ -60,9 +62,22 @@ def a_drawing(body: Body, data: bytes, *, name: str = "cap.dxf") -> BroughtDrawi
 
 
 def shaped(body: Body) -> dict[str, int]:
-    """What the addresses of this part need: a drawing that is read and a pattern that is kept."""
+    """A drawing that is read, a revision that is kept, its pattern, and a look at others."""
     drawing = a_drawing(body, dxf(cap))
     assert drawing.reading is not None
     (piece,) = drawing.reading.result["pieces"]
     kept = keep_piece(drawing, piece["pattern"], Wanted("cap", "Cap"), who=None)
-    return {"drawing": drawing.pk, "kept": kept.pk}
+    other = Body.objects.create(maker="Tarnholm", name="Siskwing")
+    keep(
+        other,
+        name="cap",
+        title="Cap",
+        pattern=pattern_of(kept),
+        origin=kept.origin,
+        exactness={},
+        said=[],
+        source=None,
+        who=None,
+    )
+    found = finish(ask_for(kept, may_mirror=False, who=None))
+    return {"drawing": drawing.pk, "kept": kept.pk, "flat": kept.kept_id, "found": found.pk}

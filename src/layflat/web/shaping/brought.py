@@ -144,8 +144,8 @@ def keep_piece(
         pattern=pattern,
         origin=Origin.DRAWING,
         exactness={
-            "words": "As exact as the drawing: its lines are taken over to within 0.02 mm. How it "
-            "was measured at the car, and how far the film stretches there, is not known."
+            "how exact": "As exact as the drawing, whose lines are taken over to within 0.02 mm; "
+            "how it was measured at the car is not known."
         },
         said=[*mended, *answered, *result["notes"]],
         source=StoredFile.objects.get(pk=drawing.file_id),

@@ -39,6 +39,11 @@ class View:
         return round(1.3 * self.unit, 2)
 
     @property
+    def dot(self) -> float:
+        """The radius of a corner's dot, in mm."""
+        return round(0.4 * self.unit, 2)
+
+    @property
     def drop(self) -> float:
         """How far a number's foot lies below the middle of its mark."""
         return round(0.45 * self.unit, 2)

@@ -1,4 +1,4 @@
-"""Reading a drawing beside other work."""
+"""What is done beside other work: reading drawings, and finding starts on other cars."""
 
 import json
 from collections.abc import Iterable
@@ -20,6 +20,7 @@ from layflat.pattern import (
 from layflat.web.bodies.contents import named
 from layflat.web.files.models import StoredFile
 from layflat.web.files.store import keep
+from layflat.web.shaping.propose_task import propose_starts
 from layflat.web.work.tasks import task
 
 _MOST_BYTES = 50_000_000
@@ -29,6 +30,15 @@ _MOST_POINTS = 20_000
 
 _PICTURE_SHARE = 1e-3
 """How far a picture's line may lie from the true one, of the drawing's extent."""
+
+
+@task("shaping.propose", comes_first=True)
+def propose(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
+    """Finding the nearest pattern of another car.
+
+    Args and result are those of `layflat.web.shaping.propose_task.propose_starts`.
+    """
+    return propose_starts(inputs, progress)
 
 
 @task("shaping.read", comes_first=True)

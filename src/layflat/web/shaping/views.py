@@ -7,7 +7,6 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from layflat.base import InputError, OutputError
@@ -154,7 +153,7 @@ def keep_drawing(request: HttpRequest, drawing: int) -> HttpResponse:
             form.add_error(None, str(error))
         else:
             messages.success(request, f"{kept.kept.title} is kept as revision {kept.number}.")
-            return redirect(reverse("shaping:read", args=[drawing]) + "#kept")
+            return redirect("patterns:pattern", kept.kept_id)
     if not result_of(found.reading):
         return redirect("shaping:read", drawing)
     return _shown(request, found, form=form, piece=which)
