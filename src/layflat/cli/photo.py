@@ -47,6 +47,9 @@ _TAPE = re.compile(r"(\d+),(\d+)=([\d.]+)")
     show_default=True,
     help="The outline is the pen's line, or the edge of the sheet itself.",
 )
+@click.option(
+    "--light-ink", is_flag=True, help="The pen is lighter than the sheet, as on dark film."
+)
 @click.option("--name", default="template", show_default=True, help="What the piece is called.")
 @report_option
 @json_option
@@ -56,6 +59,7 @@ def command(
     rulers: tuple[str, ...],
     tapes: tuple[str, ...],
     follow: str,
+    light_ink: bool,
     name: str,
     report_path: Path | None,
     as_json: bool,
@@ -69,6 +73,7 @@ def command(
     Examples:
       layflat photo one.jpg --ruler 1=200.2 --ruler 4=200.1 -o hood.dxf
       layflat photo left.heic right.heic --tape 1,5=1382 -o hood.dxf --report hood.json
+      layflat photo film.jpg --ruler 1=200.2 --light-ink -o hood.dxf
     """
     from layflat.pattern import curve_length_mm, dxf_text, svg_text
     from layflat.photo import drawing_of, load_photo, measure, trace
@@ -83,6 +88,7 @@ def command(
         traced = trace(
             measured.plane,
             follow=follow,  # type: ignore[arg-type]
+            light_ink=light_ink,
             progress=part_of(progress, start=0.5, end=1.0),
         )
     drawing = drawing_of(traced, name=name)

@@ -1,8 +1,8 @@
 """Templates by photograph: from a picture of a traced sheet to outlines in millimetres."""
 
 from layflat.photo.choose import Follow
-from layflat.photo.correct import Accepted, Correction, NotALine, Through
-from layflat.photo.load import Photo, load_photo, photo_from, photo_of
+from layflat.photo.correct import Accepted, Correction, NotALine, Outline, Through, accepted
+from layflat.photo.load import Photo, load_photo, photo_from, photo_kind, photo_of
 from layflat.photo.measure import Measured, measure
 from layflat.photo.piece import STRAIN_UNKNOWN, drawing_of, pattern_of
 from layflat.photo.readings import Reading, Scale, Span
@@ -42,6 +42,7 @@ __all__ = [
     "Landmark",
     "Measured",
     "NotALine",
+    "Outline",
     "Photo",
     "PhotoError",
     "Plane",
@@ -53,6 +54,7 @@ __all__ = [
     "Traced",
     "TracedCurve",
     "Unsure",
+    "accepted",
     "black_cells",
     "board_sheet",
     "drawing_of",
@@ -60,6 +62,7 @@ __all__ = [
     "measure",
     "pattern_of",
     "photo_from",
+    "photo_kind",
     "photo_of",
     "printed_frame",
     "trace",

@@ -24,6 +24,7 @@ _NESTED = 0.75
 _LINE_SHARE = 0.25
 _RIM_MM = 6.0
 _STRAY_MM = 15.0
+_SAID_MM = 12.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,9 +38,20 @@ class Chosen:
 
 
 def choose(
-    lines: list[Candidate], edges: list[Candidate], picture: Working, *, follow: Follow
+    lines: list[Candidate],
+    edges: list[Candidate],
+    picture: Working,
+    *,
+    follow: Follow,
+    said: FloatArray | None = None,
 ) -> Chosen:
     """The outline and the cut-outs among what was found.
+
+    Args:
+        lines, edges: what was found.
+        picture: where.
+        follow: which of the two is the outline.
+        said: a point (2,) in mm by the line of which a person said that it is the outline.
 
     Raises:
         PhotoError: nothing closed was found, the line is open or runs out of what is seen, or
@@ -48,13 +60,40 @@ def choose(
     notes: list[str] = []
     pool, kind = _pool(lines, edges, follow, notes)
     loops = sorted((c for c in pool if _is_loop(c)), key=lambda c: -c.area_mm2)
+    if said is not None:
+        outline = _nearest(loops, said, kind)
+        _refuse_crossed(outline, kind)
+        return _with_cut_outs(outline, loops, lines, edges, kind, notes)
     if not loops or _open_is_greater(pool, loops[0]):
-        raise PhotoError(_why_open(pool, picture, kind))
+        raise _open(pool, picture, kind)
     outline = loops[0]
     _refuse_crossed(outline, kind)
     _refuse_second(outline, loops[1:], kind)
+    return _with_cut_outs(outline, loops, lines, edges, kind, notes)
+
+
+def _nearest(loops: list[Candidate], said: FloatArray, kind: str) -> Candidate:
+    """The closed line by which a person pointed."""
+    away = [float(np.min(np.hypot(*(c.chain.at_mm - said).T))) for c in loops]
+    if not away or min(away) > _SAID_MM:
+        raise PhotoError(
+            f"There is no closed {kind} at {_place(said)}, where the outline should be; tap on the "
+            "line itself, or take that back."
+        ).about(said)
+    return loops[int(np.argmin(away))]
+
+
+def _with_cut_outs(
+    outline: Candidate,
+    loops: list[Candidate],
+    lines: list[Candidate],
+    edges: list[Candidate],
+    kind: str,
+    notes: list[str],
+) -> Chosen:
+    """The outline with the closed lines that lie in it."""
     within = outline.polygon.buffer(-1.0)
-    cut_outs = [c for c in loops[1:] if within.contains(c.polygon)]
+    cut_outs = [c for c in loops if c is not outline and within.contains(c.polygon)]
     if kind == "edge":
         cut_outs += _lines_inside(lines, cut_outs, within)
     cut_outs = _outermost(cut_outs)
@@ -122,12 +161,12 @@ def _open_is_greater(pool: list[Candidate], loop: Candidate) -> bool:
     return False
 
 
-def _why_open(pool: list[Candidate], picture: Working, kind: str) -> str:
-    """The sentence on why there is no closed line."""
+def _open(pool: list[Candidate], picture: Working, kind: str) -> PhotoError:
+    """Why there is no closed line."""
     long = [c for c in pool if not c.chain.closed and c.chain.length_mm >= _LEAST_OPEN_MM]
     if not long:
         what = "traced line" if kind == "line" else "sheet's edge"
-        return (
+        return PhotoError(
             f"No {what} was found inside the frame; draw it with a dark marker 1 to 2 mm wide on "
             "plain light paper (or cut the sheet and lay it on a table of another tone), and see "
             "that the light does not bleach it."
@@ -137,16 +176,16 @@ def _why_open(pool: list[Candidate], picture: Working, kind: str) -> str:
     out = picture.near_rim(ends, within_mm=_RIM_MM)
     if out.any():
         at = ends[int(np.argmax(out))]
-        return (
+        return PhotoError(
             f"The {kind} runs out of the frame, out of the picture or under a printed sheet at "
             f"{_place(at)}; move the sheet or the frame so that the whole {kind} lies inside."
-        )
+        ).about(at)
     one, gap, two = _next_end(main, long)
     pieces = "" if len(long) == 1 else f" ({len(long)} long pieces of it were found)"
-    return (
+    return PhotoError(
         f"The {kind} is open by {gap:.0f} mm between {_place(one)} and {_place(two)}{pieces}; "
         "close it with the marker, or put points along the missing stretch."
-    )
+    ).about(one, two)
 
 
 def _next_end(main: Candidate, long: list[Candidate]) -> tuple[FloatArray, float, FloatArray]:
@@ -191,12 +230,12 @@ def _refuse_second(outline: Candidate, others: list[Candidate], kind: str) -> No
             raise PhotoError(
                 f"Two {kind}s run beside each other all the way round, so that it is not clear "
                 f"which is the outline; say which one is no line of the template, or draw it anew."
-            )
+            ).about(outline.chain.at_mm[0], other.chain.at_mm[0])
         if not whole.contains(other.polygon.buffer(0)):
             raise PhotoError(
                 f"There are two outlines of like size, one of them about {at}; photograph one "
                 "template at a time, or say which is no line of this one."
-            )
+            ).about(outline.chain.at_mm[0], other.chain.at_mm[0])
 
 
 def _lines_inside(

@@ -63,7 +63,20 @@ class Accepted:
         object.__setattr__(self, "at_mm", frozen(self.at_mm).reshape(2))
 
 
-Correction: TypeAlias = Through | NotALine | Accepted
+@dataclass(frozen=True, eq=False)
+class Outline:
+    """The closed line that lies nearest to this point, (2,) in mm, is the outline.
+
+    Where several are said, the last counts.
+    """
+
+    at_mm: FloatArray
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "at_mm", frozen(self.at_mm).reshape(2))
+
+
+Correction: TypeAlias = Through | NotALine | Accepted | Outline
 
 
 def put_through(
@@ -146,6 +159,12 @@ def without_denied(
         if away[nearest] <= _FOUND_MM:
             candidates = [c for i, c in enumerate(candidates) if i != nearest]
     return candidates
+
+
+def outline_said(corrections: Sequence[Correction]) -> FloatArray | None:
+    """The point (2,) by which a person said which line is the outline; None if nobody did."""
+    said = [each.at_mm for each in corrections if isinstance(each, Outline)]
+    return said[-1] if said else None
 
 
 def accepted(curves: list[TracedCurve], corrections: Sequence[Correction]) -> list[TracedCurve]:

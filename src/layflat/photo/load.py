@@ -21,6 +21,9 @@ _FULL_FRAME_MM: Final = 43.2666
 """Diagonal of 36 × 24 mm, which the focal length in a picture's notes is said for."""
 _WEIGHTS: Final = (0.2126, 0.7152, 0.0722)
 _HEIF_BRANDS: Final = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
+_WHEN_DAMAGED: Final = (
+    OSError, ValueError, SyntaxError, RuntimeError, EOFError, MemoryError,
+)  # fmt: skip
 _EXIF_IFD, _MODEL, _MAKE, _FOCAL_35, _FOCAL = 0x8769, 0x0110, 0x010F, 0xA405, 0x920A
 
 
@@ -65,14 +68,37 @@ def photo_from(data: bytes, *, name: str) -> Photo:
     Raises:
         PhotoError: it is no JPEG, PNG or HEIC, broken, too large or too small.
     """
-    if len(data) > MOST_BYTES:
-        raise PhotoError(
-            f"{name} has {len(data) / 1e6:.0f} MB; a photograph may have "
-            f"{MOST_BYTES / 1e6:.0f} MB at most. Send the camera's own JPEG or HEIC."
-        )
+    _require_size(data, name)
     image, exif = _opened(data, name)
     pixels = np.asarray(image, dtype=np.uint8)
     return photo_of(pixels, name=name, exif=exif)
+
+
+def photo_kind(data: bytes, *, name: str) -> str:
+    """The media type of the photograph in *data*, found by its head alone; nothing is decoded.
+
+    Raises:
+        PhotoError: it is no JPEG, PNG or HEIC, or too large; whether the rest of it is sound,
+            `photo_from` finds.
+    """
+    from PIL import Image, UnidentifiedImageError
+
+    _require_size(data, name)
+    heif = _is_heif(data)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            image = _head(data, heif=heif)
+            _require_pixels(image.size, name)
+            return "image/heic" if heif else f"image/{str(image.format).lower()}"
+    except Image.DecompressionBombError:
+        raise _too_many(name, None) from None
+    except UnidentifiedImageError:
+        raise _no_photograph(name) from None
+    except PhotoError:
+        raise
+    except _WHEN_DAMAGED as error:
+        raise _damaged(name) from error
 
 
 def photo_of(pixels: NDArray[np.uint8], *, name: str, exif: Any = None) -> Photo:
@@ -131,13 +157,14 @@ def _opened(data: bytes, name: str) -> tuple[Any, Any]:
     """The picture, upright and in red, green and blue, and its notes."""
     from PIL import Image, ImageOps, UnidentifiedImageError
 
-    heif = data[4:8] == b"ftyp" and data[8:12] in _HEIF_BRANDS
+    heif = _is_heif(data)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            image = _heif(data) if heif else Image.open(io.BytesIO(data), formats=("JPEG", "PNG"))
-            if image.width * image.height > MOST_PIXELS:
-                raise _too_many(name, image.width * image.height)
+            image = _head(data, heif=heif)
+            _require_pixels(image.size, name)
+            if heif:
+                image = image.to_pillow()
             exif = image.getexif()
             if not heif:  # whose reader has turned it upright already
                 image = ImageOps.exif_transpose(image)
@@ -151,26 +178,47 @@ def _opened(data: bytes, name: str) -> tuple[Any, Any]:
     except Image.DecompressionBombError:
         raise _too_many(name, None) from None
     except UnidentifiedImageError:
-        raise PhotoError(
-            f"{name} is no photograph that can be read; send a JPEG, PNG or HEIC file."
-        ) from None
+        raise _no_photograph(name) from None
     except PhotoError:
         raise
-    except (OSError, ValueError, SyntaxError, RuntimeError, EOFError, MemoryError) as error:
-        raise PhotoError(
-            f"{name} is damaged or was cut short on its way; send the file again."
-        ) from error
+    except _WHEN_DAMAGED as error:
+        raise _damaged(name) from error
 
 
-def _heif(data: bytes) -> Any:
-    """A HEIC picture by its own reader, which turns it upright; its size is known unread."""
-    import pi_heif
+def _is_heif(data: bytes) -> bool:
+    return data[4:8] == b"ftyp" and data[8:12] in _HEIF_BRANDS
+
+
+def _head(data: bytes, *, heif: bool) -> Any:
+    """A picture of which only the head was read; a HEIC picture by its own reader."""
+    if heif:
+        import pi_heif
+
+        return pi_heif.open_heif(io.BytesIO(data))
     from PIL import Image
 
-    opened = pi_heif.open_heif(io.BytesIO(data))
-    if opened.size[0] * opened.size[1] > MOST_PIXELS:
-        raise Image.DecompressionBombError
-    return opened.to_pillow()
+    return Image.open(io.BytesIO(data), formats=("JPEG", "PNG"))
+
+
+def _require_size(data: bytes, name: str) -> None:
+    if len(data) > MOST_BYTES:
+        raise PhotoError(
+            f"{name} has {len(data) / 1e6:.0f} MB; a photograph may have "
+            f"{MOST_BYTES / 1e6:.0f} MB at most. Send the camera's own JPEG or HEIC."
+        )
+
+
+def _require_pixels(size: tuple[int, int], name: str) -> None:
+    if size[0] * size[1] > MOST_PIXELS:
+        raise _too_many(name, size[0] * size[1])
+
+
+def _no_photograph(name: str) -> PhotoError:
+    return PhotoError(f"{name} is no photograph that can be read; send a JPEG, PNG or HEIC file.")
+
+
+def _damaged(name: str) -> PhotoError:
+    return PhotoError(f"{name} is damaged or was cut short on its way; send the file again.")
 
 
 def _too_many(name: str, pixels: int | None) -> PhotoError:

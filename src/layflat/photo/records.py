@@ -23,7 +23,18 @@ LandmarkKind: TypeAlias = Literal["cross", "dot", "square"]
 
 
 class PhotoError(InputError):
-    """A photograph cannot be used; the message says why and what to do."""
+    """A photograph cannot be used; the message says why and what to do.
+
+    Attributes:
+        at_mm: places in the plane that it is about, x and y of each; often none.
+    """
+
+    at_mm: tuple[tuple[float, float], ...] = ()
+
+    def about(self, *places_mm: ArrayLike) -> "PhotoError":
+        """The same error, with the places (2,) in mm that it is about."""
+        self.at_mm = tuple((float(x), float(y)) for x, y in np.reshape(places_mm, (-1, 2)))
+        return self
 
 
 def read_only(values: ArrayLike, dtype: type[Any]) -> NDArray[Any]:
@@ -160,11 +171,13 @@ class Landmark:
         kind: what it is.
         at_mm: (2,) float64: its middle.
         doubt_mm: standard deviation of the middle, the plane's included, the scale's not.
+        across_mm: of a dot its diameter, of a square its side, of a cross its longer stroke.
     """
 
     kind: LandmarkKind
     at_mm: FloatArray
     doubt_mm: float
+    across_mm: float = 0.0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "at_mm", frozen(self.at_mm))

@@ -77,7 +77,7 @@ def require_sound_line(line: Line, kind: str) -> None:
         raise PhotoError(
             f"The {kind} cannot be seen over {longest[0] * STEP_MM:.0f} mm about ({x:.0f}, "
             f"{y:.0f}) mm; trace it again there, or put points along it."
-        )
+        ).about((x, y))
     polygon = Polygon(line.at_mm)
     if not polygon.is_valid:
         raise PhotoError(

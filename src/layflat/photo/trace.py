@@ -13,7 +13,14 @@ from layflat.photo.bridge import MOST_GAP_MM
 from layflat.photo.candidates import Candidate, edge_chains, joined, line_chains
 from layflat.photo.choose import Follow, choose
 from layflat.photo.corner import with_corners
-from layflat.photo.correct import Correction, Through, accepted, put_through, without_denied
+from layflat.photo.correct import (
+    Correction,
+    Through,
+    accepted,
+    outline_said,
+    put_through,
+    without_denied,
+)
 from layflat.photo.doubt import intervals_mm, reasons, traced_curve
 from layflat.photo.follow import Line
 from layflat.photo.follow import follow as follow_chain
@@ -84,6 +91,7 @@ def trace(
         [c for c in found if c.model == "edge"],
         picture,
         follow=follow,
+        said=outline_said(corrections),
     )
     progress("measure the line", 0.5)
     others = [c for c in chosen.rest if c.model == "line"]
@@ -194,7 +202,7 @@ def _require_inside(curves: list[TracedCurve]) -> None:
             raise PhotoError(
                 f"A cut-out about ({x:.0f}, {y:.0f}) mm meets the outline or another cut-out; say "
                 "that one of them is no line, or draw it anew."
-            )
+            ).about((x, y))
 
 
 def _said(curves: list[TracedCurve]) -> list[str]:

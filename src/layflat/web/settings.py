@@ -45,6 +45,7 @@ INSTALLED_APPS = [
     "layflat.web.patterns",
     "layflat.web.corrections",
     "layflat.web.shaping",
+    "layflat.web.tracing",
     "layflat.web.scanning",
     "layflat.web.jobs",
     "layflat.web.cover",

@@ -10,6 +10,7 @@ urlpatterns = [
     path("bodies/", include("layflat.web.scanning.urls")),
     path("bodies/", include("layflat.web.shaping.urls")),
     path("bodies/", include("layflat.web.exchanging.urls")),
+    path("bodies/", include("layflat.web.tracing.urls")),
     path("bodies/", include("layflat.web.noting.urls")),
     path("jobs/", include("layflat.web.bay.urls")),
     path("jobs/", include("layflat.web.jobs.urls")),

@@ -1,0 +1,1 @@
+"""Templates by photograph: pictures of a traced sheet inside the printed frame become patterns."""
