@@ -27,9 +27,9 @@ ON_MAP = {"width_mm": 2000.0, "height_mm": 1600.0, "to_map": [0, -2, -2, 0, 1700
 def a_car(number: str, who: Person, *, pattern: Pattern = BELLIED, revision: int = 0) -> Cut:
     """A job of the one body whose hood is on the car."""
     job, (cut,) = ready_to_lay(number, panels=("hood",))
-    revision = the_body().revisions.get()
-    Cover.objects.filter(job=job).update(body=revision)
-    Vehicle.objects.filter(jobs=job).update(body=revision)
+    scan = the_body().revisions.get()
+    Cover.objects.filter(job=job).update(body=scan)
+    Vehicle.objects.filter(jobs=job).update(body=scan)
     content = json.dumps(pattern_json(pattern)).encode()
     piece = Piece.objects.get(pk=cut.piece_id)
     piece.pattern = kept(content, "hood.json")
