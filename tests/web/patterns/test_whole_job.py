@@ -88,7 +88,10 @@ def test_from_pattern_to_passport(
     assert "its pieces come from kept patterns" in looked(counter, f"/bodies/{body.pk}/")
     kept(body, people[Role.COUNTER])
     kept(body, people[Role.COUNTER], "sill", wide_mm=400.0)
-    assert STRAIN_UNKNOWN in looked(counter, f"/bodies/{body.pk}/patterns/")
+    assert "They know no surface" in looked(counter, f"/bodies/{body.pk}/patterns/")
+
+    for one in body.patterns.all():
+        assert STRAIN_UNKNOWN in looked(counter, "patterns:pattern", one.pk)
 
     job = a_job(body=revision)
     cover = _chosen(counter, job)

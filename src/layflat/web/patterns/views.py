@@ -31,7 +31,6 @@ def of_body(request: HttpRequest, pk: int) -> HttpResponse:
         "revisions": current(body),
         "retired": list(body.patterns.filter(is_retired=True)),
         "newest": body.revisions.first(),
-        "unknown": STRAIN_UNKNOWN,
     }
     return render(request, "patterns/of_body.html", context)
 
