@@ -25,8 +25,8 @@ def imported_modules(path: Path) -> list[str]:
 
 def test_the_parts_are_those_of_the_design() -> None:
     assert PARTS == [
-        "base", "cli", "cut", "demo", "film", "fit", "job", "nest", "papers", "pattern", "photo",
-        "plan", "revise", "send", "surface", "web",
+        "base", "cli", "cut", "demo", "exchange", "film", "fit", "job", "nest", "papers", "pattern",
+        "photo", "plan", "revise", "send", "surface", "web",
     ]  # fmt: skip
 
 

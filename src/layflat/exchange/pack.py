@@ -29,7 +29,8 @@ def pack(contents: Contents, parts: Sequence[Part], *, key: Key, shop: str) -> "
     try:
         sums = [(part.name, *sha256_of(part)) for part in ordered]
     except OSError as error:
-        raise InputError(f"{error.filename} cannot be read: {error.strerror}.") from error
+        name = Path(error.filename or "A file").name
+        raise InputError(f"{name} cannot be read: {error.strerror}.") from error
     files = tuple(Entry(name=name, size=size, sha256=sha256) for name, sha256, size in sums)
     data = manifest_json(Manifest(version=layflat.__version__, contents=contents, files=files))
     # What is given away must be something that others can read.

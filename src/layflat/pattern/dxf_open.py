@@ -82,7 +82,7 @@ def open_dxf(path: Path, findings: Findings) -> Document:
         document = readfile(path)
         auditor = document.audit()
     except OSError as error:
-        raise DrawingError(f"{path.name} is not a DXF file: {error}.") from error
+        raise DrawingError(f"{path.name} is not a DXF file, or is damaged at its start.") from error
     except BAD_FILE as error:
         raise damaged(path.name, error) from error
     if auditor.errors:

@@ -12,6 +12,7 @@ from typing import Final, Literal
 
 import numpy as np
 from shapely import LinearRing, MultiPoint, Polygon, union_all
+from shapely.geometry.base import BaseGeometry
 
 from layflat.base import CheckError, FloatArray, InputError
 from layflat.pattern.curve import sample
@@ -226,7 +227,7 @@ def _with_strips(
         for piece in _strip(line, edge.allowance_mm)
     ]
     # Strips that only touch the base along a line are taken a hair into it.
-    shape = (
+    shape: BaseGeometry = (
         union_all([base, *strips])
         .buffer(1e-4, join_style="mitre")
         .buffer(-1e-4, join_style="mitre")
@@ -274,8 +275,8 @@ def _run_on(steps: FloatArray) -> FloatArray:
     """(1, 2): the direction before the first step, so that an arc's end gets its own tangent."""
     if len(steps) < 2 or steps[0] @ steps[1] < _SMOOTH:
         return steps[:1]
-    back: FloatArray = 2.0 * steps[:1] - steps[1:2]
-    return back / np.hypot(*back[0])
+    back = 2.0 * steps[:1] - steps[1:2]
+    return np.asarray(back / np.hypot(*back[0]), np.float64)
 
 
 def _hole(place: FreePlace) -> Curve:

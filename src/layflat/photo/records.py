@@ -33,7 +33,8 @@ class PhotoError(InputError):
 
     def about(self, *places_mm: ArrayLike) -> "PhotoError":
         """The same error, with the places (2,) in mm that it is about."""
-        self.at_mm = tuple((float(x), float(y)) for x, y in np.reshape(places_mm, (-1, 2)))
+        places = [np.asarray(place, np.float64).reshape(2) for place in places_mm]
+        self.at_mm = tuple((float(x), float(y)) for x, y in places)
         return self
 
 

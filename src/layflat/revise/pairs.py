@@ -49,8 +49,8 @@ def pairs_of(proposal: Proposal, template: Pattern) -> tuple[Pair, ...]:
         if not len(own) or not len(other):
             continue
         laid = lie.carried(own)
-        away, to = KDTree(other).query(laid)
-        _, back = KDTree(laid).query(other)
+        away, to = (np.asarray(each) for each in KDTree(other).query(laid))
+        back = np.asarray(KDTree(laid).query(other)[1])
         found += [
             Pair(
                 f"{word} {i + 1}",

@@ -177,7 +177,8 @@ def test_a_glove_s_tap_is_meant_for_the_nearest_edge_or_corner(people: People) -
     made = found(odile)
     fits, corner = (one["where"] for one in made.figures["notes"])
     places = revisions_of({"hood": {"number": 1, "history": made.history.sha256}})["hood"].places_mm
-    assert places[0] == pytest.approx([936.0, 300.0], abs=12.0)
+    # The edge of 600 mm bellies by its bulge of 0.08 times half of that, 24 mm.
+    assert places[0] == pytest.approx([924.0, 310.0], abs=1.0)
     assert places[1] == pytest.approx([0.0, 0.0], abs=1e-6)
     assert fits.startswith("on ")
     assert corner.startswith("at the corner between ")
@@ -247,7 +248,7 @@ def test_from_the_bay_to_the_body_s_page_and_back(people: People, signed_in: Bro
     assert "Cut it so" not in signed_in(Role.INSTALLER).get(address).content.decode()
     made = Correction.objects.get()
     picture = corin.get(f"/bodies/corrections/{made.pk}/picture.svg")
-    assert b"".join(picture.streaming_content).startswith(b"<svg")
+    assert picture.content.startswith(b"<svg")
     assert corin.post(f"/bodies/corrections/{made.pk}/settle/", {"act": "no"}).status_code == 302
     assert not current_of(the_body())
     corin.post(f"{address}make/")

@@ -23,6 +23,7 @@ class Bench:
 
     def __init__(self, client: Client, pk: int) -> None:
         self.client, self.address = client, f"/bodies/patterns/{pk}/edges/"
+        self.kept = pk
 
     @property
     def text(self) -> str:
@@ -49,8 +50,8 @@ def bench(shop: Shop, signed_in: Callable[[Role], Client]) -> Bench:
     return Bench(signed_in(Role.COUNTER), shaped(body)["flat"])
 
 
-def newest() -> KeptRevision:
-    found = KeptRevision.objects.order_by("-number").first()
+def newest(bench: Bench) -> KeptRevision:
+    found = KeptRevision.objects.filter(kept=bench.kept).order_by("-number").first()
     assert found is not None
     return found
 
@@ -64,11 +65,11 @@ def test_edges_are_named_joined_split_and_saved_as_a_revision(bench: Bench) -> N
     text = bench.do("corner", x="120", y="3")
     assert text.count("<legend>Edge ") == 4
     assert EdgeDraft.objects.get().wishes["corners"][1] == pytest.approx([120.0, 0.0])
-    assert KeptRevision.objects.count() == 1
+    assert newest(bench).number == 1
     bench.do("place", x="180", y="70", place_kind="sensor", place_shape="circle", place_wide="30")
     bench.do("mark", x="100", y="40", x2="100", y2="60", mark_text="seam")
     bench.do("save")
-    done = newest()
+    done = newest(bench)
     assert (done.number, done.origin, done.based_on.number) == (2, Origin.EDITED, 1)
     pattern = pattern_of(done)
     # By hand: the strip of 8.5 mm along both halves of the low edge, 240 mm; a circle of 30 mm.
@@ -82,9 +83,11 @@ def test_edges_are_named_joined_split_and_saved_as_a_revision(bench: Bench) -> N
     bench.do("unplace-1", **{"mm-1": "0", "mm-2": "0"})
     bench.do("unmark-1")
     bench.do("save")
-    assert newest().number == 3
-    assert pattern_area_mm2(pattern_of(newest())) == pytest.approx(240 * 140 - HOLE_MM2, abs=40)
-    assert pattern_of(KeptRevision.objects.get(number=2)).name == pattern.name
+    assert newest(bench).number == 3
+    assert pattern_area_mm2(pattern_of(newest(bench))) == pytest.approx(
+        240 * 140 - HOLE_MM2, abs=40
+    )
+    assert pattern_of(KeptRevision.objects.get(kept=bench.kept, number=2)).name == pattern.name
 
 
 @pytest.mark.parametrize(
@@ -117,7 +120,7 @@ def test_what_cannot_be_is_said_and_nothing_that_was_typed_is_lost(
     assert why in text
     assert "written before" in text
     assert not EdgeDraft.objects.exists()
-    assert KeptRevision.objects.count() == 1
+    assert newest(bench).number == 1
 
 
 def test_starting_over_forgets_what_was_not_saved(bench: Bench) -> None:

@@ -37,6 +37,7 @@ from web.handback.rows import a_checked_job, give
 from web.noting.rows import a_correction
 from web.sending.machined import a_machine
 from web.shaping.brought import shaped
+from web.tracing.rows import a_template
 from web.week.rows import a_plan
 from web.whole.places import Place, patterns
 
@@ -121,6 +122,8 @@ def whole(
     )
     corrected = a_correction(cuts[0], people[Role.INSTALLER])
     revision = domes.revision
+    photographed = a_template(revision.body)
+    received = an_archive(revision.body)
     plan = a_plan(job, outcome, roll)
     common = {
         "number": job.number,
@@ -154,13 +157,17 @@ def whole(
     special = {
         "exchanging:give": {"pk": revision.body_id},
         "exchanging:file": {"pk": revision.body_id},
-        **dict.fromkeys(
-            ("exchanging:received", "exchanging:know"), {"pk": an_archive(revision.body).pk}
-        ),
+        **{name: {"pk": received.pk} for name in ("exchanging:received", "exchanging:know")},
         **{name: {"pk": corrected.pk} for name in ("noting:picture", "noting:settle")},
         **{
             name: {"pk": revision.body_id, "piece": corrected.piece}
             for name in ("noting:body", "noting:piece", "noting:make", "noting:back")
+        },
+        "tracing:new": {"pk": revision.body_id},
+        "tracing:frame": {"paper": "a4"},
+        **{
+            f"tracing:{name}": {"template": photographed.pk}
+            for name in ("anew", "drop", "keep", "plane", "ready", "right", "template")
         },
         "shaping:drawing": {"pk": revision.body_id},
         "shaping:other-car": {"pk": revision.body_id},

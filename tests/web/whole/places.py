@@ -203,6 +203,11 @@ TABLE: Final[dict[str, Row]] = {
     "shaping:ready": Row(Who.COUNTER, looked_at=204),
     "shaping:found-ready": Row(Who.COUNTER, looked_at=204),
     **_looks(Who.SHOP, "shaping:as-dxf", "shaping:as-svg"),
+    **_looks(Who.COUNTER, "tracing:new", takes=True),
+    **_looks(Who.COUNTER, "tracing:plane", "tracing:template"),
+    **_looks(Who.SHOP, "tracing:frame"),
+    **_acts(Who.COUNTER, "tracing:anew", "tracing:drop", "tracing:keep", "tracing:right"),
+    "tracing:ready": Row(Who.COUNTER, looked_at=204),
     **_looks(Who.SHOP, "noting:body", "noting:picture", "noting:piece"),
     **_acts(Who.COUNTER, "noting:back", "noting:make", "noting:settle"),
     # While nothing new is there they answer that there is no content.

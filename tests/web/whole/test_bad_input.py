@@ -83,6 +83,7 @@ def test_drawings_that_are_shown_run_and_load_nothing(
         if row.looked_at != 200:
             continue
         answer = owner.get(whole(name).address)
+        answer.close()
         if not answer.headers["Content-Type"].startswith("image/svg"):
             continue
         found += 1

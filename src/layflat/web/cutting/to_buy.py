@@ -184,8 +184,8 @@ def _waiting(shop: Shop) -> list[tuple[str, float]]:
         Q(job__in=jobs) | Q(members__job__in=jobs)
     )
     # Where jobs share a layout all of them are its members, its own job too.
-    rows = layouts.order_by("pk").values_list("job", "members__job", "roll__film")
-    films = {member or job: film for job, member, film in rows}
+    shared = layouts.order_by("pk").values_list("job", "members__job", "roll__film")
+    films = {member or job: film for job, member, film in shared}
     return [
         (films.get(job, ""), _metres(film_mm * share[outcome], width_mm, shop))
         for job, (outcome, film_mm, width_mm) in jobs.items()

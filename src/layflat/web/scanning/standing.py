@@ -109,7 +109,10 @@ def earlier_cut(inputs: dict[str, Any], plane: Plane | None) -> dict[str, Any] |
         **{f"inputs__{name}": inputs[name] for name in ("scan", "unit", "mended")},
     )
     floor = (None, None) if plane is None else (plane.normal.tolist(), plane.offset_mm)
-    for result in earlier.order_by("-pk").values_list("result", flat=True)[:_LOOKED_AT]:
+    results = earlier.exclude(result=None).order_by("-pk").values_list("result", flat=True)
+    for result in results[:_LOOKED_AT]:
+        if result is None:
+            continue
         before = result["floor"]
         same = (before["normal"], before["offset_mm"]) == floor
         if same and result["within_mm"] == inputs["within_mm"]:
