@@ -48,6 +48,13 @@ class Place:
         return reverse(self.name, kwargs={key: self.values[key] for key in pattern})
 
 
+def read_whole(answer: Any) -> None:
+    """Read an answer that is sent piece by piece to its end, so that its file is closed."""
+    if answer.streaming:
+        for _ in answer.streaming_content:
+            pass
+
+
 def patterns() -> dict[str, tuple[str, ...]]:
     """The names of all addresses with the names of their arguments."""
     found: dict[str, tuple[str, ...]] = {}

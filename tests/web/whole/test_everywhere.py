@@ -12,7 +12,7 @@ from django.utils import timezone
 from layflat.web.links.models import PrivateLink
 from layflat.web.people.models import Role
 from layflat.web.record.models import Event
-from web.whole.places import TABLE, Place, Who, patterns
+from web.whole.places import TABLE, Place, Who, patterns, read_whole
 
 Browser = Callable[[Role], Client]
 Whole = Callable[[str], Place]
@@ -50,7 +50,7 @@ def test_who_may_look(whole: Whole, signed_in: Browser) -> None:
     for who, browser in browsers(signed_in).items():
         for name, row in TABLE.items():
             answer = browser.get(whole(name).address)
-            answer.close()
+            read_whole(answer)
             if who in row.who.value:
                 is_right = answer.status_code == row.looked_at and not asks_to_sign_in(answer)
             else:
@@ -112,7 +112,7 @@ def test_every_page_asks_little_of_the_database(
         for further in ("", *ASKED_FURTHER.get(name, ())):
             with CaptureQueriesContext(connection) as queries:
                 answer = browser.get(whole(name).address + further)
-                answer.close()
+                read_whole(answer)
             assert answer.status_code == row.looked_at, name
             asked[name + further] = len(queries)
     dear = {name: count for name, count in asked.items() if count > MOST_QUERIES}
