@@ -1,6 +1,7 @@
 """Templates by photograph in the app: brought, read, put right, kept; refusals lose nothing."""
 
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -16,8 +17,10 @@ from layflat.web.patterns.models import KeptRevision, Origin
 from layflat.web.people.models import Role, Shop
 from layflat.web.tracing.doing import leave_out, put_right
 from layflat.web.tracing.models import Template
+from layflat.web.tracing.page import shown
 from web.shaping.brought import finish
 from web.tracing.photographed import CAP, GAP_MM, HOLE, upload
+from web.tracing.rows import a_template
 
 pytestmark = pytest.mark.on_sqlite
 Browser = Callable[[Role], Client]
@@ -149,6 +152,23 @@ def test_a_correction_counts_once_and_is_taken_back(body: Body) -> None:
         leave_out(template, 1, seen=template.version - 1, who=None)
     template = leave_out(template, 1, seen=template.version, who=None)
     assert [one["kind"] for one in template.corrections] == ["through"]
+
+
+def test_places_stay_where_they_were_tapped_when_a_rule_is_read_anew(body: Body) -> None:
+    template = a_template(body)
+    assert template.reading is not None
+    template.reading.result["frame"]["scale"] = 1.01
+    template.reading.save()
+    template = put_right(template, "not a line", [101.0, -202.0], who=None)
+    assert template.corrections[-1]["points"] == pytest.approx([100.0, -200.0])
+    (_, shown_at) = shown(a_result(1.02), template.corrections)["righted"]
+    assert shown_at.places == "102, -204 mm"
+
+
+def a_result(scale: float) -> dict[str, Any]:
+    """What a reading says with another scale."""
+    frame = {"scale": scale, "scale_doubt": 0.003}
+    return {"box": [0.0, 0.0, 10.0, 10.0], "places": [], "frame": frame}
 
 
 def test_the_frame_is_printed_from_the_page(shop: Shop, signed_in: Browser) -> None:

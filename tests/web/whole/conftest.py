@@ -160,8 +160,8 @@ def whole(
         **{name: {"pk": received.pk} for name in ("exchanging:received", "exchanging:know")},
         **{name: {"pk": corrected.pk} for name in ("noting:picture", "noting:settle")},
         **{
-            name: {"pk": revision.body_id, "piece": corrected.piece}
-            for name in ("noting:body", "noting:piece", "noting:make", "noting:back")
+            f"noting:{name}": {"pk": revision.body_id, "piece": corrected.piece}
+            for name in ("body", "piece", "make", "back", "ready")
         },
         "tracing:new": {"pk": revision.body_id},
         "tracing:frame": {"paper": "a4"},

@@ -216,6 +216,7 @@ TABLE: Final[dict[str, Row]] = {
     **_acts(Who.COUNTER, "tracing:anew", "tracing:drop", "tracing:keep", "tracing:right"),
     "tracing:ready": Row(Who.COUNTER, looked_at=204),
     **_looks(Who.SHOP, "noting:body", "noting:picture", "noting:piece"),
+    "noting:ready": Row(Who.SHOP, looked_at=204),
     **_acts(Who.COUNTER, "noting:back", "noting:make", "noting:settle"),
     # While nothing new is there they answer that there is no content.
     "bodies:ready": Row(Who.SHOP, looked_at=204),

@@ -12,4 +12,5 @@ urlpatterns = [
     path("<int:pk>/corrections-of/<str:piece>/", views.piece, name="piece"),
     path("<int:pk>/corrections-of/<str:piece>/make/", views.make, name="make"),
     path("<int:pk>/corrections-of/<str:piece>/back/", views.back, name="back"),
+    path("<int:pk>/corrections-of/<str:piece>/ready/", views.ready, name="ready"),
 ]

@@ -139,6 +139,16 @@ def back(request: HttpRequest, pk: int, piece: str) -> HttpResponse:
 
 
 @require_safe
+def ready(_request: HttpRequest, pk: int, piece: str) -> HttpResponse:
+    """For a page that waits: nothing while a revision is made, then word to load it anew."""
+    asked = Asked.objects.select_related("computation").filter(body=pk, piece=piece).first()
+    response = HttpResponse(status=204)
+    if asked is None or asked.computation.is_over:
+        response["HX-Refresh"] = "true"
+    return response
+
+
+@require_safe
 def picture(request: HttpRequest, pk: int) -> HttpResponse:
     """A correction before and after, as SVG."""
     found = get_object_or_404(Correction.objects.select_related("picture"), pk=pk)

@@ -108,8 +108,10 @@ def put_right(
     if kind == "through" and len(points) < 4:
         raise InputError("Tap at least two places that the line runs through.")
     with transaction.atomic():
-        held = Template.objects.select_for_update().get(pk=template.pk)
-        wanted = {"kind": kind, "points": [round(float(value), 2) for value in points]}
+        held = Template.objects.select_for_update(of=("self",)).get(pk=template.pk)
+        # As printed: another reading of a rule makes all of the table larger or smaller.
+        scale = float(result_of(held).get("frame", {}).get("scale", 1.0))
+        wanted = {"kind": kind, "points": [round(value / scale, 3) for value in points]}
         if wanted in held.corrections:
             return begin(held, who=who)
         if len(held.corrections) >= MOST_CORRECTIONS:

@@ -77,7 +77,9 @@ def shown(result: Mapping[str, Any], corrections: Sequence[Mapping[str, Any]]) -
         "places": [
             {"x": place[0], "y": -place[1], "box": _near(*place)} for place in result["places"]
         ],
-        "righted": [_righted(i, one) for i, one in enumerate(corrections, 1)],
+        "righted": [
+            _righted(i, one, result["frame"]["scale"]) for i, one in enumerate(corrections, 1)
+        ],
         "widest_mm": max((one["interval_mm"] for one in curves), default=0.0),
         "length_percent": 200 * result["frame"]["scale_doubt"],
     }
@@ -115,8 +117,8 @@ def _near(x: float, y: float, half: float = _NEAR_MM) -> str:
     return f"{x - half:.1f} {-y - half:.1f} {2 * half:.1f} {2 * half:.1f}"
 
 
-def _righted(number: int, one: Mapping[str, Any]) -> Righted:
-    values = one["points"]
+def _righted(number: int, one: Mapping[str, Any], scale: float) -> Righted:
+    values = [scale * value for value in one["points"]]
     places = "; ".join(
         f"{x:.0f}, {y:.0f} mm" for x, y in zip(values[::2], values[1::2], strict=True)
     )

@@ -80,7 +80,7 @@ def read(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
             measured.plane,
             follow=inputs["follow"],
             light_ink=inputs["light_ink"],
-            corrections=[_correction(one) for one in inputs["corrections"]],
+            corrections=[_correction(one, measured.scale.scale) for one in inputs["corrections"]],
             progress=part_of(progress, start=0.5, end=0.95),
         )
     except PhotoError as error:
@@ -158,8 +158,8 @@ def _between(
     return np.column_stack([np.interp(at, along, closed[:, axis]) for axis in (0, 1)])
 
 
-def _correction(one: Mapping[str, Any]) -> Correction:
-    points = np.array(one["points"], np.float64).reshape(-1, 2)
+def _correction(one: Mapping[str, Any], scale: float) -> Correction:
+    points = scale * np.array(one["points"], np.float64).reshape(-1, 2)
     match one["kind"]:
         case "through":
             return Through(points)
