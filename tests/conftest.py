@@ -26,8 +26,11 @@ os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "yes"
 
 
 def pytest_xdist_auto_num_workers() -> int:
-    """Two workers for each processor: many tests wait for a browser, a server or a database."""
-    return 2 * (os.cpu_count() or 1)
+    """One more than processors: many tests wait for a browser, a server or a database.
+
+    Each worker has a running app of its own, so that more of them cost more than they save.
+    """
+    return (os.cpu_count() or 1) + 1
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -44,6 +44,7 @@ def test_a_week_is_planned_and_kept(
     for number in JOBS:
         page.get_by_role("checkbox", name=re.compile(number)).check()
     page.get_by_role("radio", name=re.compile(film)).check()
+    page.get_by_role("radio", name=re.compile("Each for one job")).check()
     page.get_by_role("button", name="Plan the film").click()
     # It goes on by itself, and the page shows what came of it.
     expect(page.get_by_text("Found, not kept yet")).to_be_visible(timeout=SLOW_MS)

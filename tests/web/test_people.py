@@ -25,6 +25,7 @@ COUNTER_ONLY = {
     "diary:new",
     "diary:settings",
     "bodies:new",
+    "exchanging:bring",
     "stock:receive",
     "week:begin",
     "jobs:enquiry",

@@ -10,7 +10,7 @@ from django.core.files.base import ContentFile
 from PIL import Image
 
 from layflat.base import LayflatError, MeshError, StoppedError, silent
-from layflat.surface import EdgeKind, Mesh, locate, prepare
+from layflat.surface import EdgeKind, Locator, Mesh, locate, prepare
 from layflat.web.bodies.contents import keep_panels, keep_scan
 from layflat.web.bodies.drawn import draw_panels
 from layflat.web.bodies.glb import Shape, glb_bytes, linear_bytes
@@ -152,7 +152,7 @@ def test_folded_triangles_are_laid_flat() -> None:
     points = np.array(fine.vertices_mm)
     middle = 20 * 41 + 20
     points[middle] = points[middle + 3 * 41] + [0, 0, 1.0]
-    flat = _unfolded(Mesh(points, fine.faces), fine)
+    flat = _unfolded(Mesh(points, fine.faces), Locator(fine))
     corners = flat.vertices_mm[flat.faces]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     assert (normal[:, 2] > 0).all()

@@ -294,7 +294,7 @@ def test_pages_and_papers_tell_whose_each_piece_is(
             pages[address] = shown(ines, address)
     layout = pages[f"/jobs/{NUMBERS[0]}/film/1/"]
     assert "Shared by jobs" in layout
-    assert "Arrange by hand" not in layout
+    assert "Arrange by hand" in layout
     assert ">A1</text>" in layout
     assert "what is ticked here counts for all of them" in layout
     assert f"Layout 1 of {NUMBERS[0]}" in pages[f"/jobs/{NUMBERS[1]}/film/"]
