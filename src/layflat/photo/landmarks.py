@@ -95,7 +95,7 @@ def landmark_at(plane: Plane, middle: FloatArray, across: float) -> Landmark | N
     share = np.where(rim, 0.0, share)
     if not (top > 0.1 and noise < 0.2 * top * sheet):
         return None
-    kind, at, doubt, size = _shape(x, y, share)
+    kind, at, doubt = _shape(x, y, share)
     if kind is None:
         return None
     where = middle + at
@@ -107,21 +107,17 @@ def landmark_at(plane: Plane, middle: FloatArray, across: float) -> Landmark | N
         kind=kind,
         at_mm=where,
         doubt_mm=float(np.sqrt(light_doubt**2 + plane_doubt**2 + doubt**2 + _FLOOR_MM**2)),
-        across_mm=size,
     )
 
 
 def _shape(
     x: FloatArray, y: FloatArray, share: FloatArray
-) -> tuple[LandmarkKind | None, FloatArray, float, float]:
-    """What ink on a grid is, where its middle lies from the grid's, its doubt, and its size.
-
-    The size of a dot and of a square is that of a disc and a square of as much ink.
-    """
+) -> tuple[LandmarkKind | None, FloatArray, float]:
+    """What ink on a grid is, where its middle lies from the grid's, and the doubt of that."""
     import cv2
 
     ink = share > 0.5
-    none = (None, np.zeros(2), 0.0, 0.0)
+    none = (None, np.zeros(2), 0.0)
     if ink.sum() * _STEP_MM**2 < 2.0:
         return none
     filled = _filled(ink)
@@ -136,13 +132,13 @@ def _shape(
     centre = np.array([np.sum(weight * x), np.sum(weight * y)]) / np.sum(weight)
     round_ = low > 0.85 * high
     if round_ and 0.70 < fill < 0.845 and high <= _DOT_MM and hollow > 0.9:
-        return "dot", centre, 0.0, float(np.sqrt(4.0 / np.pi * weight.sum())) * _STEP_MM
+        return "dot", centre, 0.0
     if round_ and fill >= 0.875 and high <= _SQUARE_MM:
-        return "square", centre, 0.0, float(np.sqrt(weight.sum())) * _STEP_MM
+        return "square", centre, 0.0
     if fill < 0.6 and hollow > 0.95:
         crossed = _crossing(x[ink], y[ink], share[ink], centre, high)
         if crossed is not None:
-            return "cross", *crossed, high
+            return "cross", *crossed
     return none
 
 

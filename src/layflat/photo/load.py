@@ -2,6 +2,8 @@
 
 import io
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -81,24 +83,12 @@ def photo_kind(data: bytes, *, name: str) -> str:
         PhotoError: it is no JPEG, PNG or HEIC, or too large; whether the rest of it is sound,
             `photo_from` finds.
     """
-    from PIL import Image, UnidentifiedImageError
-
     _require_size(data, name)
     heif = _is_heif(data)
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            image = _head(data, heif=heif)
-            _require_pixels(image.size, name)
-            return "image/heic" if heif else f"image/{str(image.format).lower()}"
-    except Image.DecompressionBombError:
-        raise _too_many(name, None) from None
-    except UnidentifiedImageError:
-        raise _no_photograph(name) from None
-    except PhotoError:
-        raise
-    except _WHEN_DAMAGED as error:
-        raise _damaged(name) from error
+    with _refusing(name):
+        image = _head(data, heif=heif)
+        _require_pixels(image.size, name)
+        return "image/heic" if heif else f"image/{str(image.format).lower()}"
 
 
 def photo_of(pixels: NDArray[np.uint8], *, name: str, exif: Any = None) -> Photo:
@@ -155,26 +145,35 @@ def _light(pixels: NDArray[np.uint8]) -> Grey:
 
 def _opened(data: bytes, name: str) -> tuple[Any, Any]:
     """The picture, upright and in red, green and blue, and its notes."""
-    from PIL import Image, ImageOps, UnidentifiedImageError
+    from PIL import Image, ImageOps
 
     heif = _is_heif(data)
+    with _refusing(name):
+        image = _head(data, heif=heif)
+        _require_pixels(image.size, name)
+        if heif:
+            image = image.to_pillow()
+        exif = image.getexif()
+        if not heif:  # whose reader has turned it upright already
+            image = ImageOps.exif_transpose(image)
+        if image.mode.startswith("I"):
+            deep = np.asarray(image).astype(np.float64)
+            image = Image.fromarray((deep / 257.0).clip(0, 255).astype(np.uint8))
+        elif "A" in image.mode or "transparency" in image.info:
+            ground = Image.new("RGBA", image.size, "white")
+            image = Image.alpha_composite(ground, image.convert("RGBA"))
+        return image.convert("RGB"), exif
+
+
+@contextmanager
+def _refusing(name: str) -> Iterator[None]:
+    """What readers of pictures raise, as sentences; what they warn of is left unsaid."""
+    from PIL import Image, UnidentifiedImageError
+
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            image = _head(data, heif=heif)
-            _require_pixels(image.size, name)
-            if heif:
-                image = image.to_pillow()
-            exif = image.getexif()
-            if not heif:  # whose reader has turned it upright already
-                image = ImageOps.exif_transpose(image)
-            if image.mode.startswith("I"):
-                deep = np.asarray(image).astype(np.float64)
-                image = Image.fromarray((deep / 257.0).clip(0, 255).astype(np.uint8))
-            elif "A" in image.mode or "transparency" in image.info:
-                ground = Image.new("RGBA", image.size, "white")
-                image = Image.alpha_composite(ground, image.convert("RGBA"))
-            return image.convert("RGB"), exif
+            yield
     except Image.DecompressionBombError:
         raise _too_many(name, None) from None
     except UnidentifiedImageError:

@@ -172,13 +172,11 @@ class Landmark:
         kind: what it is.
         at_mm: (2,) float64: its middle.
         doubt_mm: standard deviation of the middle, the plane's included, the scale's not.
-        across_mm: of a dot its diameter, of a square its side, of a cross its longer stroke.
     """
 
     kind: LandmarkKind
     at_mm: FloatArray
     doubt_mm: float
-    across_mm: float = 0.0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "at_mm", frozen(self.at_mm))

@@ -1,16 +1,14 @@
 """Which corrections count, and the revisions that they hold."""
 
-import json
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Final
 
-from layflat.base import InputError
 from layflat.revise import History, Revision, read_history_json
 from layflat.web.bodies.models import Body
 from layflat.web.corrections.models import Correction
-from layflat.web.files.store import path_of
+from layflat.web.files.store import kept_json
 
 _REMEMBERED: Final = 32
 _MOST_BYTES: Final = 64_000_000
@@ -84,20 +82,7 @@ def history_of(sha256: str) -> History:
     Raises:
         InputError: it is missing or damaged.
     """
-    try:
-        path = path_of(sha256)
-        if path.stat().st_size > _MOST_BYTES:
-            raise InputError("A file of revisions is far too large; note the piece anew.")
-        data = json.loads(path.read_bytes())
-    except OSError as error:
-        raise InputError(
-            "A file of revisions is no longer in the data folder; note the piece anew."
-        ) from error
-    except ValueError as error:
-        raise InputError("A file of revisions is damaged; note the piece anew.") from error
+    data = kept_json(
+        sha256, what="A file of revisions", remedy="note the piece anew", most_bytes=_MOST_BYTES
+    )
     return read_history_json(data)
-
-
-def at(history: History, number: int) -> History:
-    """The history with another of its revisions as the current one."""
-    return replace(history, current=number)

@@ -1,6 +1,5 @@
 """The patterns of pieces as their files hold them."""
 
-import json
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
@@ -10,7 +9,7 @@ from layflat.papers import panel_title
 from layflat.pattern import Pattern, read_pattern_json
 from layflat.web.cover.models import Piece
 from layflat.web.cutting.models import apart, called
-from layflat.web.files.store import path_of
+from layflat.web.files.store import kept_json
 
 _MOST_BYTES = 50_000_000
 _NUMBER = re.compile(r"\b[0-9]{1,6}\b")
@@ -75,15 +74,7 @@ def _as_called(found: re.Match[str]) -> str:
 
 
 def _read(sha256: str) -> Pattern:
-    try:
-        path = path_of(sha256)
-        if path.stat().st_size > _MOST_BYTES:
-            raise InputError("A pattern's file is far too large; compute the cover anew.")
-        data = json.loads(path.read_bytes())
-    except OSError as error:
-        raise InputError(
-            "A pattern's file is no longer in the data folder; compute the cover anew."
-        ) from error
-    except ValueError as error:
-        raise InputError("A pattern's file is damaged; compute the cover anew.") from error
+    data = kept_json(
+        sha256, what="A pattern's file", remedy="compute the cover anew", most_bytes=_MOST_BYTES
+    )
     return read_pattern_json(data)

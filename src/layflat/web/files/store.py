@@ -1,10 +1,12 @@
 """Contents in the data folder, each in a file named by its hash."""
 
 import hashlib
+import json
 import os
 import tempfile
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 from django.conf import settings
 
@@ -19,6 +21,29 @@ def path_of(sha256: str) -> Path:
     if folder is None:
         raise OutputError("There is no data folder; name one in LAYFLAT_DATA.")
     return folder / sha256[:2] / sha256
+
+
+def kept_json(sha256: str, *, what: str, remedy: str, most_bytes: int) -> Any:
+    """The plain values in a kept file of JSON.
+
+    Args:
+        sha256: its hash.
+        what: it is, as a sentence begins, such as "A pattern's file".
+        remedy: what to do where it cannot be read, such as "compute the cover anew".
+        most_bytes: a larger file is not read.
+
+    Raises:
+        InputError: it is missing, too large or damaged.
+    """
+    try:
+        path = path_of(sha256)
+        if path.stat().st_size > most_bytes:
+            raise InputError(f"{what} is far too large; {remedy}.")
+        return json.loads(path.read_bytes())
+    except OSError as error:
+        raise InputError(f"{what} is no longer in the data folder; {remedy}.") from error
+    except ValueError as error:
+        raise InputError(f"{what} is damaged; {remedy}.") from error
 
 
 def keep(

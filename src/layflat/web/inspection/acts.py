@@ -1,7 +1,5 @@
 """What is tapped while a car is inspected; see `layflat.web.taps.acts`."""
 
-import math
-
 from layflat.base import InputError
 from layflat.web.cutting.film import in_words
 from layflat.web.inspection import doing, ending, flags
@@ -11,7 +9,7 @@ from layflat.web.laying.acts import chosen_people, picture_of
 from layflat.web.laying.doing import the_cut
 from layflat.web.laying.words import sentence_start
 from layflat.web.people.shop import INCH_MM
-from layflat.web.taps.acts import EVERYBODY, Call, act, job_of
+from layflat.web.taps.acts import EVERYBODY, Call, act, job_of, number_of
 from layflat.web.taps.naming import Named, by_words, hidden, name_fields
 
 name_fields(
@@ -179,14 +177,4 @@ def _size_mm(call: Call) -> float | None:
 
 
 def _number(call: Call, name: str) -> float | None:
-    """A number as it was entered, with a point or a comma; None for none."""
-    text = call.fields.get(name, "").strip().replace(",", ".")
-    if not text:
-        return None
-    try:
-        value = float(text)
-    except ValueError as error:
-        raise InputError("Write the size as a number, such as 5.") from error
-    if not math.isfinite(value):
-        raise InputError("Write the size as a number, such as 5.")
-    return value
+    return number_of(call, name, such_as="the size as a number, such as 5")

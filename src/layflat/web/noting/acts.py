@@ -1,13 +1,10 @@
 """What is tapped where film is noted to fit or not; see `layflat.web.taps.acts`."""
 
-import math
-
-from layflat.base import InputError
 from layflat.web.cutting.film import in_words
 from layflat.web.laying.doing import the_cut
 from layflat.web.noting import doing
 from layflat.web.people.shop import INCH_MM
-from layflat.web.taps.acts import EVERYBODY, Call, act, job_of
+from layflat.web.taps.acts import EVERYBODY, Call, act, job_of, number_of
 from layflat.web.taps.naming import Named, name_fields
 
 name_fields(
@@ -60,14 +57,4 @@ def _length_mm(call: Call, name: str) -> float | None:
 
 
 def _number(call: Call, name: str) -> float | None:
-    """A number as it was entered, with a point or a comma; None for none."""
-    text = call.fields.get(name, "").strip().replace(",", ".")
-    if not text:
-        return None
-    try:
-        value = float(text)
-    except ValueError as error:
-        raise InputError("Write each length as a number, such as 1.5.") from error
-    if not math.isfinite(value):
-        raise InputError("Write each length as a number, such as 1.5.")
-    return value
+    return number_of(call, name, such_as="each length as a number, such as 1.5")

@@ -3,7 +3,7 @@
 import datetime
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 from django.db import transaction
 
@@ -20,8 +20,6 @@ from layflat.web.people.models import Person
 from layflat.web.record.models import write_event
 from layflat.web.work.models import Computation, State
 from layflat.web.work.tasks import ask
-
-_LONGEST: Final = 80
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -248,8 +246,3 @@ def pieces_with_corrections(body: Body) -> Iterable[str]:
     """The names of the body's pieces that have corrections, kept or taken back."""
     found = Correction.objects.filter(body=body).exclude(number=None)
     return found.order_by("piece").values_list("piece", flat=True).distinct()
-
-
-def is_name(piece: str) -> bool:
-    """Whether a piece may be called so."""
-    return 0 < len(piece) <= _LONGEST

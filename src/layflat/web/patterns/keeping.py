@@ -15,7 +15,7 @@ from layflat.web.bodies.library import add_without_scan
 from layflat.web.bodies.models import Body
 from layflat.web.files.models import StoredFile
 from layflat.web.files.store import keep as keep_file
-from layflat.web.files.store import path_of
+from layflat.web.files.store import kept_json
 from layflat.web.patterns.models import KeptPattern, KeptRevision, Origin
 from layflat.web.people.models import Person
 from layflat.web.record.models import write_event
@@ -132,17 +132,9 @@ def kept_pattern(sha256: str) -> Pattern:
     Raises:
         InputError: it is missing or damaged.
     """
-    try:
-        path = path_of(sha256)
-        if path.stat().st_size > _MOST_BYTES:
-            raise InputError("A kept pattern's file is far too large; keep the pattern anew.")
-        data = json.loads(path.read_bytes())
-    except OSError as error:
-        raise InputError(
-            "A kept pattern's file is no longer in the data folder; keep the pattern anew."
-        ) from error
-    except ValueError as error:
-        raise InputError("A kept pattern's file is damaged; keep the pattern anew.") from error
+    data = kept_json(
+        sha256, what="A kept pattern's file", remedy="keep the pattern anew", most_bytes=_MOST_BYTES
+    )
     return read_pattern_json(data)
 
 

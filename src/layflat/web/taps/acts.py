@@ -13,6 +13,7 @@ since the page says that somebody “wanted to begin to lay a piece”.
 """
 
 import datetime
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -115,3 +116,26 @@ def job_of(call: Call) -> Job:
     if call.job is None:
         raise InputError("The tap does not say which job it is about; open the page anew.")
     return call.job
+
+
+def number_of(call: Call, name: str, *, such_as: str) -> float | None:
+    """A number as it was entered, with a point or a comma; None for none.
+
+    Args:
+        call: the tap.
+        name: of the field.
+        such_as: how it is told to be written, as "the size as a number, such as 5".
+
+    Raises:
+        InputError: it is no finite number.
+    """
+    text = call.fields.get(name, "").strip().replace(",", ".")
+    if not text:
+        return None
+    try:
+        value = float(text)
+    except ValueError as error:
+        raise InputError(f"Write {such_as}.") from error
+    if not math.isfinite(value):
+        raise InputError(f"Write {such_as}.")
+    return value
