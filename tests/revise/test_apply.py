@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from layflat.base import FloatArray, InputError
-from layflat.pattern import Curve, Pattern, place
-from layflat.revise import apply, revise, same_shape, to_noted
+from layflat.pattern import Curve, Mark, MarkKind, Pattern, place
+from layflat.revise import apply, revise, same_shape, sides_of, to_noted
 from revise.panel import outline_of, panel, short
 
 NOTES = (short(300.0, 0.0, 2.0), short(600.0, 125.0, -1.0), short(0.0, 200.0, 1.5))
@@ -91,3 +91,12 @@ def turned(points: FloatArray) -> FloatArray:
     angle = np.radians(LIE["turn_deg"])
     turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
     return np.asarray(points @ turn.T + (LIE["x_mm"], LIE["y_mm"]))
+
+
+def test_a_landmark_inside_the_piece_names_no_edge() -> None:
+    # Its two strokes stand 100 mm from every edge; those of the edges stand 3 mm outside.
+    arms = [np.array([[295.0, 200.0], [305.0, 200.0]]), np.array([[300.0, 195.0], [300.0, 205.0]])]
+    marks = tuple(Mark(MarkKind.ALIGN, arm, "cross") for arm in arms)
+    marked = replace(panel(), marks=(*panel().marks, *marks))
+    names = [side.name for side in sides_of(marked, outline_of(marked))]
+    assert names == [side.name for side in sides_of(panel(), outline_of(panel()))]

@@ -27,6 +27,9 @@ BoolArray: TypeAlias = NDArray[np.bool_]
 STRAIGHT_MM = 40.0
 """A line at least so long is straight on purpose, and stays so; so does one between two corners."""
 
+INSIDE_MM = 15.0
+"""A mark so far inside the outline is no edge's but a landmark of a template, or a person's own."""
+
 _PIECE_MM = 20.0
 _SAMPLE_MM = 1.0
 _FLAT_MM = 0.005
@@ -197,7 +200,10 @@ def sides_of(pattern: Pattern, outline: Outline) -> tuple[Side, ...]:
     for mark in pattern.marks:
         if mark.kind is MarkKind.NUMBER or not mark.text:
             continue
-        station, _ = outline.nearest(mark.points_mm[:1])
+        station, away = outline.nearest(mark.points_mm[:1])
+        outward = (mark.points_mm[:1] - outline.points(station)) @ outline.normals(station)[0]
+        if outward[0] < 0.0 and away[0] > INSIDE_MM:
+            continue
         ways = np.remainder(float(station[0]) - starts, outline.length_mm)
         which = int(np.argmin(ways))
         marked.setdefault(which, []).append((float(ways[which]), unique_name(mark.text, taken)))

@@ -224,6 +224,9 @@ def _inspected(job: Job, who: Person) -> None:
 def _handed_back(counter: Client, job: Job, people: dict[Role, Person]) -> None:
     job.refresh_from_db()
     assert job.stage == Stage.CHECKED
+    laid = good_cuts(job)[0].piece
+    laid.details = {**laid.details, "correction": {"number": 3, "apart_mm": 0.0, "said": []}}
+    laid.save(update_fields=["details"])
     a_picture(job, people[Role.COUNTER])
     give(counter, job)
     passport = job.passports.get()
@@ -234,6 +237,7 @@ def _handed_back(counter: Client, job: Job, people: dict[Role, Person]) -> None:
         "exactness": [["Accuracy", "0.80\u00a0mm"]],
         "said": [SAID],
     }
-    assert "its stretch was not known" in looked(
-        counter, reverse("handback:passport", args=[job.number])
-    )
+    assert piece["correction"] == 3
+    page = looked(counter, reverse("handback:passport", args=[job.number]))
+    assert "its stretch was not known" in page
+    assert "cut by revision 3 from fit notes of earlier cars" in page

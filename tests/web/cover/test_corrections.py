@@ -1,0 +1,100 @@
+"""The next car's cover is cut by the correction that is kept; taken back, as it was computed."""
+
+import json
+from typing import Any
+
+import pytest
+from django.utils import timezone
+
+from layflat.pattern import pattern_json
+from layflat.revise import History, Note, NoteKind, Spot, history_json
+from layflat.web.bodies.models import Body
+from layflat.web.corrections.models import Correction
+from layflat.web.cover.choices import Choices, KeptChoice, PanelChoice, to_json
+from layflat.web.cover.models import Cover, Piece
+from layflat.web.cover.outcomes import ask_for, fill
+from layflat.web.files.store import path_of
+from layflat.web.patterns.keeping import keep
+from layflat.web.people.models import Shop
+from layflat.web.work.models import Computation, State
+from web.covered import a_job, kept
+from web.cutting.patterned import done
+from web.patterns.drawn import a_pattern
+
+pytestmark = pytest.mark.on_sqlite
+NAME = "mirror-cap"
+NOTE = Note(NoteKind.SHORT, Spot(point_mm=(120.0, 0.0)), mm=(2.0,))
+
+
+def a_correction(body: Body, history: History) -> Correction:
+    """A correction that is kept, with its file."""
+    content = json.dumps(history_json(history)).encode()
+    return Correction.objects.create(
+        body=body,
+        piece=NAME,
+        number=1,
+        state=Correction.State.KEPT,
+        history=kept(content, "revisions.json"),
+        picture=kept(b"<svg/>", "revision.svg", "image/svg+xml"),
+        figures={},
+        said=[],
+        computation=Computation.objects.create(
+            task="noting.correct",
+            key="corrected",
+            inputs={},
+            state=State.DONE,
+            ended_at=timezone.now(),
+        ),
+    )
+
+
+def computed(cover: Cover) -> tuple[Piece, Any]:
+    """The only piece of a cover as it is computed now, and what is cut."""
+    ask_for(cover, who=None)
+    cover.refresh_from_db()
+    done(cover.computation)
+    cover.refresh_from_db()
+    outcome = fill(cover)
+    assert outcome is not None
+    piece = outcome.pieces.get()
+    assert piece.pattern is not None
+    return piece, json.loads(path_of(piece.pattern.sha256).read_bytes())
+
+
+def test_a_cover_is_cut_by_the_kept_correction_until_it_is_taken_back(
+    shop: Shop, settings: Any
+) -> None:
+    settings.LAYOUT_S = 0.2
+    body = Body.objects.create(maker="Tarnholm", name="Gorse")
+    revision = keep(
+        body,
+        name=NAME,
+        title="Mirror cap",
+        pattern=a_pattern(NAME),
+        origin="drawing",
+        exactness={},
+        said=[],
+        source=None,
+        who=None,
+    )
+    chosen = PanelChoice(panel=NAME, kept=KeptChoice(1, revision.pattern.sha256))
+    cover = Cover.objects.create(
+        job=a_job(body=body.revisions.get()),
+        number=1,
+        title="Cap",
+        body=body.revisions.get(),
+        choices=to_json(Choices((chosen,))),
+    )
+    _, before = computed(cover)
+    assert before == pattern_json(a_pattern(NAME))
+    history = History(a_pattern(NAME)).revised([NOTE])
+    correction = a_correction(body, history)
+    piece, revised = computed(cover)
+    assert revised == pattern_json(history.revision(1).pattern)
+    assert revised != before
+    assert piece.details["correction"]["number"] == 1
+    correction.state = Correction.State.BACK
+    correction.save()
+    piece, back = computed(cover)
+    assert back == before
+    assert "correction" not in piece.details
