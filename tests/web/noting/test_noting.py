@@ -184,6 +184,23 @@ def test_a_glove_s_tap_is_meant_for_the_nearest_edge_or_corner(people: People) -
     assert corner.startswith("at the corner between ")
 
 
+def test_a_stretch_is_half_to_each_side_of_the_place(people: People) -> None:
+    ines = people[Role.INSTALLER]
+    cut = a_car("2031-2064", ines)
+    note(cut, ines, "short", LOW, first_mm="1.5", along_mm="200")
+    note(cut, ines, "finger", RIGHT, first_mm="1", along_mm="120")
+    history = found(people[Role.OWNER]).history.sha256
+    notes = revisions_of({"hood": {"number": 1, "history": history}})["hood"].notes
+    outline = outline_of(BELLIED)
+    for one, place_mm, length in zip(notes, (LOW, RIGHT), (200.0, 120.0), strict=True):
+        assert one.to is not None
+        ends, _ = outline.nearest(np.array([one.at.point_mm, one.to.point_mm]))
+        (middle,), _ = outline.nearest(place_mm[None])
+        # Stations run counter-clockwise, so that the stretch begins behind its middle.
+        assert (middle - ends[0]) % outline.length_mm == pytest.approx(0.5 * length, abs=0.1)
+        assert (ends[1] - middle) % outline.length_mm == pytest.approx(0.5 * length, abs=0.1)
+
+
 def test_film_that_is_not_on_the_car_is_not_noted(people: People) -> None:
     ines = people[Role.INSTALLER]
     cut = a_car("2031-2064", ines)

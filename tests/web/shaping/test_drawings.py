@@ -13,6 +13,7 @@ from layflat.web.bodies.models import Body
 from layflat.web.patterns.keeping import pattern_of
 from layflat.web.patterns.models import KeptRevision, Origin
 from layflat.web.people.models import Role, Shop
+from layflat.web.shaping.brought import answer
 from layflat.web.shaping.models import BroughtDrawing
 from layflat.web.work.models import Computation
 from web.shaping.brought import a_drawing, cap, dxf, finish
@@ -120,6 +121,17 @@ def test_what_is_unsure_is_asked_and_nothing_is_kept_before(body: Body, signed_i
     counter.post(f"{address}anew/", {"answers": "forget"})
     brought.refresh_from_db()
     assert brought.answers == {}
+
+
+def test_answers_stand_beside_those_that_were_given_before(body: Body) -> None:
+    brought = a_drawing(body, dxf(cap))
+    choices = [{"name": "in", "sentence": "Inches."}, {"name": "mm", "sentence": "Millimetres."}]
+    asked = [{"id": name, "answer": None, "choices": choices} for name in ("unit", "layer")]
+    for question, choice in (("unit", "mm"), ("layer", "in"), ("unit", "in")):
+        brought.reading.result["questions"] = asked
+        answer(brought, {question: choice}, who=None)
+    brought.refresh_from_db()
+    assert brought.answers == {"unit": "in", "layer": "in"}
 
 
 @pytest.mark.parametrize(
