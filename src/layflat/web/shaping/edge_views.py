@@ -20,7 +20,7 @@ from layflat.web.shaping.models import EdgeDraft
 from layflat.web.shaping.pictures import path_of, view_of
 from layflat.web.shaping.wishes import Wishes, shaped
 
-_PICTURE_MM = 0.2
+_PICTURE_MM = 0.05
 
 
 @only(Role.COUNTER)

@@ -74,7 +74,7 @@ def read(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
 
 def _result(found: Reading, name: str) -> dict[str, Any]:
     patterns = () if found.drawing is None else found.drawing.patterns
-    drawn = found.lines_mm(deviation_mm=0.5)
+    drawn = found.lines_mm(deviation_mm=0.1)
     deviation = max(0.02, _PICTURE_SHARE * _extent(drawn))
     lines, left = list[list[float]](), _MOST_POINTS
     for line in drawn:
