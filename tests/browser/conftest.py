@@ -32,6 +32,7 @@ from playwright.sync_api import (
     ConsoleMessage,
     Page,
     Request,
+    expect,
     sync_playwright,
 )
 from pytest_django.plugin import DjangoDbBlocker
@@ -41,7 +42,9 @@ from layflat.web.people.models import Person, Role, Shop
 
 PASSWORD = "wet gloves and a squeegee"
 COUNTER_SIZE, TABLET_SIZE, PHONE_SIZE = (1280, 800), (820, 1180), (390, 844)
-_START_S = 60.0
+_START_S = 300.0
+_PATIENCE_MS = 60_000
+"""So long that a slow or busy machine fails nothing; whoever waits goes on as soon as it is true."""
 _WEBGL = (
     "--no-sandbox",
     "--disable-gpu",
@@ -176,6 +179,7 @@ def chromium() -> Iterator[Browser]:
             "The browser tests need Chromium on the path: on Debian, `apt-get install chromium` "
             "as root; elsewhere the package of that name from your system."
         )
+    expect.set_options(timeout=_PATIENCE_MS)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=program, args=list(_WEBGL))
         yield browser
@@ -246,7 +250,7 @@ def page_of(live: Live, chromium: Browser) -> Iterator[PageOf]:
             **options,
         )
         contexts.append(context)
-        context.set_default_timeout(15_000)
+        context.set_default_timeout(_PATIENCE_MS)
         if role is not None:
             cookie = {"name": "sessionid", "value": live.session_of(role), "url": live.url}
             context.add_cookies([cookie])  # type: ignore[list-item]

@@ -40,7 +40,7 @@ COSTS = {
 """What things cost the shop's customers."""
 EXPECTED = ("ERR_INTERNET_DISCONNECTED", "Failed to load resource", "GPU stall due to ReadPixels")
 """Of a browser whose network is cut, or that draws without a graphics card."""
-SLOW_MS = 60_000
+SLOW_MS = 240_000
 """For what waits for a worker, or for a page that asks now and then."""
 
 

@@ -86,7 +86,7 @@ def says(page: Page, element: str, words: str) -> None:
 
 
 def all_sent(page: Page) -> None:
-    expect(strip(page)).to_have_text("All sent", timeout=30_000)
+    expect(strip(page)).to_have_text("All sent", timeout=60_000)
 
 
 def taps_of(live: Live, job: Job) -> list[tuple[int | None, str, str, str]]:
@@ -169,7 +169,7 @@ def test_a_picture_taken_without_the_network_is_sent_later_and_small(
     bay.locator(f"#photo-{lay}").set_input_files(photo)
     bay.locator(f"#hard-{lay}").fill("the corner")
     tap(bay, f"lay-end-{lay}")
-    expect(strip(bay)).to_contain_text("2 taps kept on this tablet", timeout=30_000)
+    expect(strip(bay)).to_contain_text("2 taps kept on this tablet", timeout=60_000)
     bay.reload()
     expect(strip(bay)).to_contain_text("2 taps kept on this tablet")
     bay.context.set_offline(False)

@@ -20,7 +20,7 @@ from web.cutting.patterned import a_job
 
 PageOf = Callable[..., Page]
 Axe = Callable[[Page], None]
-SLOW_MS = 90_000
+SLOW_MS = 240_000
 MOST_MM = 60.0
 
 

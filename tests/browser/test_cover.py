@@ -18,7 +18,7 @@ PageOf = Callable[..., Page]
 Axe = Callable[[Page], None]
 # Chromium says so when a picture of a page without a graphics card is taken.
 EXPECTED = ("GPU stall due to ReadPixels",)
-COMPUTED_MS = 120_000
+COMPUTED_MS = 240_000
 _NUMBERS = itertools.count(1)
 
 

@@ -22,7 +22,7 @@ from web.cutting.patterned import a_job
 
 PageOf = Callable[..., Page]
 Axe = Callable[[Page], None]
-SLOW_MS = 90_000
+SLOW_MS = 240_000
 """A search and programs wait for a worker that may be busy."""
 
 

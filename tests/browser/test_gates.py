@@ -83,7 +83,7 @@ def test_times_run_with_and_without_network_and_what_dried_is_done_again(
     # That tap allowed sound.
     expect(sound).to_have_text("Sound is on")
     # The page was brought up to date: the time is the server's now.
-    expect(page.locator("li[id^=timer-]")).to_have_count(1, timeout=20_000)
+    expect(page.locator("li[id^=timer-]")).to_have_count(1, timeout=60_000)
     with live.inside():
         assert Tap.objects.get(job=job, act="gates.dwell").state == Tap.State.DONE
     page.get_by_label("Tool", exact=True).first.select_option(label="blue mitt 1 (paint)")
@@ -108,7 +108,7 @@ def test_times_run_with_and_without_network_and_what_dried_is_done_again(
         Dwell.objects.filter(step__job=job, where="left side").update(began_at=began)
     page.context.set_offline(False)
     page.clock.fast_forward("00:40")
-    expect(page.get_by_text("left side: had dried; do it again")).to_be_visible(timeout=30_000)
+    expect(page.get_by_text("left side: had dried; do it again")).to_be_visible(timeout=60_000)
     with live.inside():
         dwells = Dwell.objects.filter(step__job=job).order_by("pk")
         assert [(one.where, one.was_late) for one in dwells] == [
@@ -127,10 +127,10 @@ def test_a_step_is_refused_before_its_turn_and_done_in_its_turn(
     expect(page.locator("#step-lay")).to_contain_text("waits for iron removal; drying")
     page.get_by_role("button", name="Done Cutting and weeding").focus()
     page.keyboard.press("Enter")
-    expect(page.locator("#over-cut-and-weed")).to_contain_text("Ines", timeout=20_000)
+    expect(page.locator("#over-cut-and-weed")).to_contain_text("Ines", timeout=60_000)
     expect(page.locator("#step-lay")).not_to_contain_text("cutting and weeding")
     page.get_by_role("button", name="Take back Cutting and weeding").click()
-    expect(page.locator("#step-cut-and-weed")).to_be_visible(timeout=20_000)
+    expect(page.locator("#step-cut-and-weed")).to_be_visible(timeout=60_000)
 
 
 def test_the_shop_s_steps_and_tools(

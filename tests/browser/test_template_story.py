@@ -33,7 +33,7 @@ from web.tracing.photographed import CAP, HOLE, cap_jpeg
 
 PageOf = Callable[..., Page]
 Axe = Callable[[Page], None]
-SLOW_MS = 120_000
+SLOW_MS = 240_000
 """Computing waits for a worker that may be busy."""
 NUMBER = "2076-0001"
 

@@ -17,7 +17,7 @@ from web.cutting.patterned import a_job
 
 PageOf = Callable[..., Page]
 Axe = Callable[[Page], None]
-SLOW_MS = 90_000
+SLOW_MS = 240_000
 """A search waits for a worker that may be busy."""
 JOBS = {"2044-0001": ("hood", "mirror-left"), "2044-0002": ("door-left",)}
 

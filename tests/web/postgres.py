@@ -15,7 +15,7 @@ import pytest
 
 _DEBIAN = Path("/usr/lib/postgresql")
 _QUICK = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off -c listen_addresses="
-_START_S = 60.0
+_START_S = 300.0
 # The server ends, and its folder goes, when this end of the pipe is closed: also when the test run
 # is killed and nobody is left to say so.
 _WHILE_SOMEBODY_LISTENS = """

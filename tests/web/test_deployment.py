@@ -66,12 +66,12 @@ def ask(client: str, headers: dict[str, str]) -> tuple[int, str]:
     async def talk() -> tuple[dict[str, Any], str]:
         app = ApplicationCommunicator(behind_proxies(), scope)
         await app.send_input({"type": "http.request"})
-        start, text = await app.receive_output(10), ""
+        start, text = await app.receive_output(60), ""
         more = True
         while more:
-            part = await app.receive_output(10)
+            part = await app.receive_output(60)
             text, more = text + part.get("body", b"").decode(), part.get("more_body", False)
-        await app.wait(10)
+        await app.wait(60)
         return start, text
 
     # In a thread of its own: this one may have a loop already, which browsers' tests leave running.

@@ -35,7 +35,7 @@ from layflat.web.people.models import Person
 from layflat.web.settings import _SQLITE
 
 _OURS = ("LAYFLAT_", "DATABASE_", "DJANGO_")
-_START_S = 60.0
+_START_S = 300.0
 
 
 @dataclass
@@ -67,7 +67,7 @@ class Yard:
             capture_output=True,
             text=True,
             check=False,
-            timeout=120,
+            timeout=_START_S,
         )
 
     def python(self, *lines: str) -> None:
@@ -128,7 +128,7 @@ class Yard:
             yield f"http://127.0.0.1:{port}"
         finally:
             server.terminate()
-            server.wait(30)
+            server.wait(_START_S)
 
     def browser(self, name: str = "") -> urllib.request.OpenerDirector:
         """A browser, signed in as the person of a name."""

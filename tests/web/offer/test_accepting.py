@@ -200,7 +200,7 @@ def test_two_at_once_cannot_both_accept(
 
     def say_yes(alternative: int) -> None:
         try:
-            begin.wait(10)
+            begin.wait(120)
             with transaction.atomic():
                 accept(
                     locked_job(job.number),
@@ -220,9 +220,9 @@ def test_two_at_once_cannot_both_accept(
     for thread in threads:
         thread.start()
         if not at_once:
-            thread.join(30)
+            thread.join(120)
     for thread in threads:
-        thread.join(30)
+        thread.join(120)
     assert sorted(told) == ["This version has been accepted already; see below what was.", "yes"]
     assert Acceptance.objects.count() == 1
     assert job.events.filter(kind="offer.accepted").count() == 1

@@ -54,7 +54,7 @@ def roll(apart: None) -> Roll:
 
 def at_once(*acts: Callable[[], object]) -> list[str]:
     """What came of acts that begin together: "yes", or the words of the refusal."""
-    begin, told = threading.Barrier(len(acts), timeout=20), []
+    begin, told = threading.Barrier(len(acts), timeout=120), []
 
     def run(act: Callable[[], object]) -> None:
         try:

@@ -37,7 +37,7 @@ SEED = 20310524
 MOST_WAIT_S = 0.05
 """A server is killed within this time after it first answered."""
 _TOKEN = "a" * 32
-_PATIENCE_S = 30.0
+_PATIENCE_S = 120.0
 
 
 class Keeper:

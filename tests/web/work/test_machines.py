@@ -8,7 +8,7 @@ import pytest
 
 from layflat.web.work.models import Computation
 from layflat.web.work.tasks import ask
-from web.work.yard import Yard, free_port, is_gone, until
+from web.work.yard import DEADLINE_S, Yard, free_port, is_gone, until
 
 pytestmark = pytest.mark.long
 
@@ -43,7 +43,7 @@ def test_the_server_ends_and_its_work_goes_on_at_the_next_start(
         family = [server.pid, *offspring(server)]
         assert len(family) > 4
         server.send_signal(how)
-        server.wait(30)
+        server.wait(DEADLINE_S)
         until(lambda: all(map(is_gone, family)))
         row = yard.row(asked.pk)
         if how is signal.SIGKILL:
@@ -77,7 +77,7 @@ def test_two_workers_on_hosts_of_their_own_outlive_their_scheduler(
         scheduler.wait()
         # Dask's workers end without their scheduler; what watches over services starts them anew.
         for worker in (first, second):
-            worker.wait(60)
+            worker.wait(DEADLINE_S)
         yard.scheduler(port)
         first, second = yard.worker("bench", port), yard.worker("bay", port)
         yard.until_noted("begin", 4)

@@ -28,9 +28,14 @@ _CONNECT_S = 5.0
 _MOST_WAITING = 16
 """More than a shop has machines that cut at once."""
 # An attempt has a process of its own: that needs workers which may have children, and no watch
-# over memory that would see the worker's only.
+# over memory that would see the worker's only. What Dask measures of itself, a hundred times a
+# second, nobody reads, and it would take a twentieth of a processor for each idle process.
 _CONFIG = {
     "distributed.worker.daemon": False,
+    "distributed.worker.profile.enabled": False,
+    "distributed.admin.tick.interval": "500ms",
+    "distributed.admin.system-monitor.interval": "10s",
+    "distributed.admin.system-monitor.gil.enabled": False,
     "distributed.comm.timeouts.connect": _CONNECT_S,
     "distributed.scheduler.http.routes": [],
     "distributed.worker.http.routes": [],
