@@ -44,7 +44,7 @@ PASSWORD = "wet gloves and a squeegee"
 COUNTER_SIZE, TABLET_SIZE, PHONE_SIZE = (1280, 800), (820, 1180), (390, 844)
 _START_S = 300.0
 _PATIENCE_MS = 60_000
-"""So long that a slow or busy machine fails nothing; whoever waits goes on as soon as it is true."""
+"""So long that no slow or busy machine fails; whoever waits goes on as soon as it is true."""
 _WEBGL = (
     "--no-sandbox",
     "--disable-gpu",

@@ -22,7 +22,7 @@ from layflat.web.settings import _SQLITE
 from layflat.web.work.models import Computation
 
 DEADLINE_S = 300.0
-"""So long that a slow or busy machine fails nothing; whoever waits goes on as soon as it is true."""
+"""So long that no slow or busy machine fails; whoever waits goes on as soon as it is true."""
 TESTS = Path(__file__).resolve().parents[2]
 
 
