@@ -225,8 +225,31 @@ def test_dust_and_lines_without_length_are_left_out_and_said(tmp_path: Path) -> 
         lambda s: s.add_circle((50, 50), 0.1, dxfattribs=OUT),
     )
     reading = inspect_drawing(path)
-    assert sorted(item.kind for item in reading.mended) == ["dust", "dust", "no-length"]
+    assert sorted((item.kind, item.sentence) for item in reading.mended) == [
+        (
+            "dust",
+            "Layer OUTLINE: 1 closed line of at most 0.5 mm was left out, at (50.10, 50.00) mm.",
+        ),
+        (
+            "dust",
+            "Layer OUTLINE: 1 stray line of at most 0.5 mm was left out, at (10.00, 10.00) mm.",
+        ),
+        ("no-length", "Layer OUTLINE: 1 line without length was left out, at (20.00, 20.00) mm."),
+    ]
     assert area(reading) == pytest.approx(8000.0)
+
+
+def test_several_are_said_as_several(tmp_path: Path) -> None:
+    specks = [run((at, 10), (at + 0.2, 10)) for at in (10, 20, 30)]
+    (mended,) = inspect_drawing(dxf(tmp_path, square, *specks)).mended
+    assert mended.sentence == (
+        "Layer OUTLINE: 3 stray lines of at most 0.5 mm were left out, the first at "
+        "(10.00, 10.00) mm."
+    )
+    small = [lambda s, x=x: s.add_circle((x, 50), 1, dxfattribs=OUT) for x in (149, 159)]
+    (question,) = inspect_drawing(dxf(tmp_path, square, *small)).questions
+    assert "2 closed lines would be pieces of film" in question.sentence
+    assert "5 mm, the first at (150.00, 50.00) mm, 2 mm across" in question.sentence
 
 
 def test_a_piece_too_small_to_be_one_is_asked(tmp_path: Path) -> None:
@@ -332,7 +355,7 @@ def test_the_command_line_asks_and_takes_answers(
     said = capsys.readouterr().out
     assert "100.0 × 80.0 mm" in said
     assert "--answer unit=mm (likely)" in said
-    assert "2 question(s) are open" in said
+    assert "2 questions are open" in said
     layout = ["nest", path, "--width", "610", "--seconds", "0.2", "-o", str(tmp_path / "o.dxf")]
     assert main(layout) == 2
     assert "The file names no unit. Answer unit=mm" in capsys.readouterr().err

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from layflat.base import Report, SettingError
+from layflat.base import Report, SettingError, counted
 from layflat.job.done import Done
 from layflat.pattern import (
     Drawing,
@@ -49,7 +49,8 @@ def check_drawing(path: Path, *, answers: Sequence[str] = ()) -> Done:
     ]
     count = len(reading.open_questions)
     if count:
-        lines.append(f"{count} question(s) are open: give --answer for each, or all=default.")
+        open_ones = counted(count, "question is", "questions are")
+        lines.append(f"{open_ones} open: give --answer for each, or all=default.")
     elif reading.drawing is not None:
         lines.append("It can be used as it is.")
     return Done(
@@ -79,7 +80,8 @@ def _holds(name: str, reading: Reading) -> list[str]:
     largest = max(patterns, key=pattern_area_mm2)
     x0, y0, x1, y1 = bounds(largest.outline)
     holes = sum(len(pattern.cut_outs) for pattern in patterns)
-    what = f"{len(patterns)} piece(s) with {holes} cut-out(s)"
+    what = f"{counted(len(patterns), 'piece')} with "
+    what += counted(holes, "cut-out") if holes else "no cut-out"
     size = f"{x1 - x0:.1f} × {y1 - y0:.1f} mm"
     return [f"{name}: {what}; the largest, “{largest.name}”, is {size}."]
 

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from shapely import LinearRing, Polygon, STRtree
 
-from layflat.base import DrawingError
+from layflat.base import DrawingError, counted
 from layflat.pattern.curve import curve_area_mm2, reverse, sample
 from layflat.pattern.drawing import Drawing, Layer
 from layflat.pattern.loops import ClosedLoop, place_of
@@ -162,9 +162,11 @@ def _parts_by_nesting(
         depth.append(around)
     outlines = [part for i, part in enumerate(found) if depth[i] % 2 == 0]
     holes = [part for i, part in enumerate(found) if depth[i] % 2 == 1]
+    taken = counted(len(outlines), "outermost loop was taken", "outermost loops were taken")
+    inside = f", and {counted(len(holes), 'loop')} inside for cut-outs" if holes else ""
     findings.notes.append(
-        f"There is no layer {Layer.OUTLINE}: the {len(outlines)} outermost loop(s) of layer(s) "
-        f"{', '.join(layers)} were taken for pieces and the {len(holes)} inside them for cut-outs."
+        f"There is no layer {Layer.OUTLINE}: of {'layer' if len(layers) == 1 else 'layers'} "
+        f"{', '.join(layers)}, {taken} for pieces{inside}."
     )
     return outlines, holes
 

@@ -9,8 +9,8 @@ from ezdxf.document import Drawing as Document
 from ezdxf.filemanagement import readfile
 from ezdxf.lldxf.const import DXFError
 
-from layflat.base import DrawingError, read_bytes
-from layflat.pattern.mend_record import Findings
+from layflat.base import DrawingError, counted, read_bytes
+from layflat.pattern.mend_record import Findings, were
 from layflat.pattern.mend_units import Unit
 
 _MOST_BYTES = 40_000_000
@@ -112,10 +112,12 @@ def _say_fixes(auditor: Auditor, findings: Findings) -> None:
         words = legible(fix.message).rstrip(".")[:_LETTERS_SAID]
         findings.mend("file", f"The file is faulty, and lines were lost or changed: {words}.")
     if len(losing) > _MOST_SAID:
-        findings.mend("file", f"{len(losing) - _MOST_SAID} more such faults of the file.")
+        more = counted(len(losing) - _MOST_SAID, "more such fault", "more such faults")
+        findings.mend("file", f"{more} of the file.")
     others = len(auditor.fixes) - len(losing)
     if others:
-        findings.mend("file", f"{others} fault(s) of the file that touch no line were mended.")
+        which = f"of the file that {'touches' if others == 1 else 'touch'} no line"
+        findings.mend("file", f"{were(others, 'fault', but=which, done='mended')}.")
 
 
 def _refuse_many(data: bytes, *, where: str) -> None:

@@ -11,7 +11,7 @@ from ezdxf.document import Drawing as Document
 from ezdxf.entities.dxfentity import DXFEntity
 from ezdxf.xclip import XClip
 
-from layflat.base import DrawingError
+from layflat.base import DrawingError, counted
 from layflat.pattern.drawing import Layer, Text
 from layflat.pattern.dxf_lines import Drawn, drawn
 from layflat.pattern.dxf_open import (
@@ -25,7 +25,7 @@ from layflat.pattern.dxf_open import (
 from layflat.pattern.dxf_write import APP_NAME
 from layflat.pattern.loops import Stroke, place_of
 from layflat.pattern.mend_hidden import Hidden
-from layflat.pattern.mend_record import REFUSE, Findings
+from layflat.pattern.mend_record import REFUSE, Findings, were
 from layflat.pattern.piece import MarkKind
 from layflat.pattern.sketch import Sketch
 
@@ -266,14 +266,16 @@ class _Reader:
         if not self.sloping:
             return
         layer, first, _ = self.sloping[0]
+        many = len(self.sloping)
         rise = max(rise for _, _, rise in self.sloping)
         at = first.points_mm[0]
         if not np.isfinite([*at, rise]).all():
             raise DrawingError(f"{first.source} holds a number that is not finite.")
         answer = self.findings.ask(
             "height",
-            f"{len(self.sloping)} line(s) rise out of the drawing's plane, by up to {rise:.4g} mm; "
-            f"the first ({first.source}, layer {layer}) begins at {place_of(at)}.",
+            f"{counted(many, 'line rises', 'lines rise')} out of the drawing's plane, by up to "
+            f"{rise:.4g} mm; {'it' if many == 1 else 'the first'} ({first.source}, layer {layer}) "
+            f"begins at {place_of(at)}.",
             {
                 "flat": "They are taken as seen from above, where they look shorter.",
                 "leave-out": "They are left out.",
@@ -281,10 +283,11 @@ class _Reader:
             },
             default="flat",
         )
-        words = "taken as seen from above" if answer == "flat" else "left out"
+        done = "taken as seen from above" if answer == "flat" else "left out"
+        rising = f"that {'rises' if many == 1 else 'rise'} by up to {rise:.4g} mm"
         self.findings.mend(
             "height",
-            f"{len(self.sloping)} line(s) that rise by up to {rise:.4g} mm were {words}.",
+            f"{were(many, 'line', but=rising, done=done)}.",
             at=at,
             measure_mm=rise,
         )

@@ -3,9 +3,10 @@
 from collections import defaultdict
 from dataclasses import dataclass, field
 
+from layflat.base import counted
 from layflat.pattern.drawing import Layer, Text
 from layflat.pattern.loops import Stroke, place_of
-from layflat.pattern.mend_record import Findings
+from layflat.pattern.mend_record import Findings, were
 from layflat.pattern.sketch import Sketch
 
 
@@ -38,9 +39,11 @@ class Hidden:
             matters = any(name.upper() in known for name, _ in strokes) or not on_layers
             answer = "leave-out"
             if matters and "never" not in why:
+                where = "at" if len(strokes) == 1 else "the first at"
                 answer = findings.ask(
                     "hidden",
-                    f"{len(strokes)} line(s) are not shown, the first at {place_of(at)}: {why}.",
+                    f"{counted(len(strokes), 'line is', 'lines are')} not shown, {where} "
+                    f"{place_of(at)}: {why}.",
                     {
                         "leave-out": "They are left out.",
                         "take": "They are read like those that are shown.",
@@ -52,5 +55,6 @@ class Hidden:
                 for name, stroke in strokes:
                     sketch.add(name, stroke)
                 sketch.texts += [text for _, text in self.texts.get(why, [])]
-            words = "read all the same" if answer == "take" else "left out"
-            findings.mend("hidden", f"{len(strokes)} hidden line(s) were {words}: {why}.", at=at)
+            done = "read all the same" if answer == "take" else "left out"
+            said = were(len(strokes), "hidden line", done=done)
+            findings.mend("hidden", f"{said}: {why}.", at=at)

@@ -9,11 +9,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from layflat.base import DrawingError, FloatArray
+from layflat.base import DrawingError, FloatArray, counted
 from layflat.pattern.loops import ClosedLoop, Knots, Stroke, chain, knots_of, loop_of, place_of
 from layflat.pattern.mend_doubles import without_doubles
 from layflat.pattern.mend_gaps import close_gaps
-from layflat.pattern.mend_record import REFUSE, Findings
+from layflat.pattern.mend_record import REFUSE, Findings, were
 
 DUST_MM = 0.5
 """What is smaller than this in length and height, and meets nothing, is dust."""
@@ -114,11 +114,12 @@ def _without_points(strokes: list[Stroke], layer: str, findings: Findings) -> li
     kept = [stroke for stroke in strokes if _extent(stroke.points_mm) > _SAME_POINT_MM]
     gone = [stroke for stroke in strokes if _extent(stroke.points_mm) <= _SAME_POINT_MM]
     if gone:
+        at = gone[0].points_mm[0]
+        said = were(len(gone), "line", but="without length", at=place_of(at))
         findings.mend(
             "no-length",
-            f"Layer {layer}: {len(gone)} line(s) without length were left out, the first at "
-            f"{place_of(gone[0].points_mm[0])}.",
-            at=gone[0].points_mm[0],
+            f"Layer {layer}: {said}.",
+            at=at,
             measure_mm=0.0,
         )
     return kept
@@ -137,12 +138,12 @@ def _without_dust(
         if whole and _extent(points) <= DUST_MM:
             dust |= {at // 2 for at in run}
     if dust:
-        first = strokes[min(dust)].points_mm
+        at = strokes[min(dust)].points_mm[0]
+        size = f"of at most {DUST_MM:g} mm"
         findings.mend(
             "dust",
-            f"Layer {layer}: {len(dust)} stray line(s) of at most {DUST_MM:g} mm were left out, "
-            f"the first at {place_of(first[0])}.",
-            at=first[0],
+            f"Layer {layer}: {were(len(dust), 'stray line', but=size, at=place_of(at))}.",
+            at=at,
             measure_mm=max(_extent(strokes[i].points_mm) for i in dust),
         )
     return [stroke for i, stroke in enumerate(strokes) if i not in dust]
@@ -251,7 +252,7 @@ def _asked(knots: Knots, run: list[int], layer: str, findings: Findings) -> list
 def _say_left_out(count: int, at: FloatArray, layer: str, findings: Findings) -> None:
     findings.mend(
         "open",
-        f"Layer {layer}: {count} open line(s) were left out, the first at {place_of(at)}.",
+        f"Layer {layer}: {were(count, 'open line', at=place_of(at))}.",
         at=at,
     )
 
@@ -264,7 +265,7 @@ def _say_joined(loops: list[ClosedLoop], layer: str, findings: Findings) -> None
         at = worst.curve.points_mm[0] if len(worst.curve.points_mm) else None
         findings.mend(
             "gap",
-            f"Layer {layer}: gaps in {len(joined)} loop(s) were closed; the widest was "
+            f"Layer {layer}: gaps in {counted(len(joined), 'loop')} were closed; the widest was "
             f"{worst.widest_gap_mm:.3g} mm, in {worst.source}.",
             at=at,
             measure_mm=worst.widest_gap_mm,

@@ -5,12 +5,12 @@ from collections.abc import Iterator
 import numpy as np
 from scipy.spatial import KDTree
 
-from layflat.base import DrawingError
+from layflat.base import DrawingError, counted
 from layflat.pattern.curve import bounds
 from layflat.pattern.loops import ClosedLoop, place_of
 from layflat.pattern.mend_doubles import SAME_LINE_MM
 from layflat.pattern.mend_loops import DUST_MM
-from layflat.pattern.mend_record import REFUSE, Findings
+from layflat.pattern.mend_record import REFUSE, Findings, were
 from layflat.pattern.sketch import Part
 
 SMALL_MM = 5.0
@@ -33,11 +33,15 @@ def without_dust(loops: list[ClosedLoop], layer: str, findings: Findings) -> lis
     if dust:
         sized = [loop for loop in dust if len(loop.curve.points_mm) >= 2]
         at = sized[0].curve.points_mm[0] if sized else None
-        first = f", the first at {place_of(at)}" if at is not None else ""
+        said = were(
+            len(dust),
+            "closed line",
+            but=f"of at most {DUST_MM:g} mm",
+            at="" if at is None else place_of(at),
+        )
         findings.mend(
             "dust",
-            f"Layer {layer}: {len(dust)} closed line(s) of at most {DUST_MM:g} mm were left out"
-            f"{first}.",
+            f"Layer {layer}: {said}.",
             at=at,
             measure_mm=max((_extent(loop) for loop in sized), default=0.0),
         )
@@ -122,10 +126,16 @@ def without_small(outlines: list[Part], findings: Findings) -> list[Part]:
     if not small or len(small) == len(outlines):
         return outlines
     at = small[0].loop.curve.points_mm[0]
+    would_be = counted(
+        len(small),
+        "closed line would be a piece of film",
+        "closed lines would be pieces of film",
+    )
+    first = "," if len(small) == 1 else ", the first"
     answer = findings.ask(
         "small",
-        f"{len(small)} closed line(s) would be pieces of film of less than {SMALL_MM:g} mm, the "
-        f"first at {place_of(at)}, {_extent(small[0].loop):.2g} mm across.",
+        f"{would_be} of less than {SMALL_MM:g} mm{first} at {place_of(at)}, "
+        f"{_extent(small[0].loop):.2g} mm across.",
         {"leave-out": "They are left out.", "keep": "They are pieces."},
         default="leave-out",
         at=at,
@@ -134,8 +144,7 @@ def without_small(outlines: list[Part], findings: Findings) -> list[Part]:
         return outlines
     findings.mend(
         "small",
-        f"{len(small)} closed line(s) of less than {SMALL_MM:g} mm were left out, the first at "
-        f"{place_of(at)}.",
+        f"{were(len(small), 'closed line', but=f'of less than {SMALL_MM:g} mm', at=place_of(at))}.",
         at=at,
         measure_mm=_extent(small[0].loop),
     )

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from layflat.base import DrawingError, FloatArray, SettingError
+from layflat.base import DrawingError, FloatArray, SettingError, counted
 
 _MOST_QUESTIONS = 40
 ALL_DEFAULT = ("all", "default")
@@ -72,6 +72,21 @@ class Question:
     default: str
     place_mm: tuple[float, float] | None = None
     answer: str | None = None
+
+
+def were(count: int, one: str, *, but: str = "", done: str = "left out", at: str = "") -> str:
+    """What became of several: “2 stray lines of 1 mm were left out, the first at 3, 4”.
+
+    Args:
+        count: how many; 1 or more.
+        one: the word for one of them, which takes an s.
+        but: what tells them from others, “of 1 mm”.
+        done: what became of them.
+        at: where the first of them lies; "" for none.
+    """
+    verb = "was" if count == 1 else "were"
+    where = at and (f", at {at}" if count == 1 else f", the first at {at}")
+    return f"{counted(count, one)} {but} {verb} {done}{where}".replace("  ", " ")
 
 
 class OpenQuestionsError(DrawingError):

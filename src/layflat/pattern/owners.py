@@ -3,6 +3,7 @@
 from scipy.spatial import KDTree
 from shapely import Point, STRtree
 
+from layflat.base import counted
 from layflat.pattern.curve import corners, reverse
 from layflat.pattern.drawing import Layer, Text
 from layflat.pattern.piece import Mark, MarkKind, Pattern
@@ -53,7 +54,8 @@ def patterns_of(
             own_marks.setdefault(owner, []).append(mark)
     unnamed = len(parts) - len(names)
     if unnamed:
-        notes.append(f"{unnamed} piece(s) bear no name and were numbered in the file's order.")
+        nameless = counted(unnamed, "piece bears no name and was", "pieces bear no name and were")
+        notes.append(f"{nameless} numbered in the file's order.")
     taken: set[str] = set()
     patterns = []
     for i, part in enumerate(parts):

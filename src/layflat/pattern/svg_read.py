@@ -16,7 +16,7 @@ import numpy as np
 from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import iterparse
 
-from layflat.base import DrawingError, read_bytes
+from layflat.base import DrawingError, counted, read_bytes
 from layflat.pattern.drawing import Layer, Text
 from layflat.pattern.loops import Stroke
 from layflat.pattern.mend_hidden import Hidden
@@ -150,7 +150,8 @@ class _Reader:
             )
         if self.flattened:
             self.findings.notes.append(
-                f"{self.flattened} free curve(s) became chords within {self.deviation_mm:g} mm."
+                f"{counted(self.flattened, 'free curve')} became chords within "
+                f"{self.deviation_mm:g} mm."
             )
 
     def _one(self, element: Element, tag: str, place: Place, clones: int) -> None:
