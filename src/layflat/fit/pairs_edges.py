@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layflat.base import FloatArray
+from layflat.base import FloatArray, counted
 from layflat.fit.pairs_mirror import Mirroring, nearest_on_segments
 from layflat.surface import Loop, Region
 
@@ -62,8 +62,9 @@ def match_edges(
         ours = list(_turned(_runs(left, loop), mirroring))
         theirs = list(_runs(right, right.loops[other]))
         if len(ours) != len(theirs):
+            edges = counted(len(ours), "edge")
             return MatchedEdges(
-                {}, f"“{names[0]}” has {len(ours)} edges where “{names[1]}” has {len(theirs)}."
+                {}, f"“{names[0]}” has {edges} where “{names[1]}” has {len(theirs)}."
             )
         ours, apart = _shifted(ours, theirs)
         if len(ours) > 1 and apart.max() > worst:

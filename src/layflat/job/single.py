@@ -176,9 +176,10 @@ def _require_surface(mesh: Mesh, name: str) -> None:
 
 def _line(name: str, report: MeshReport) -> str:
     size = " × ".join(f"{side:.0f}" for side in report.size_mm)
-    rims = f", {len(report.rims_mm)} edges or holes" if report.rims_mm else ""
+    rims = counted(len(report.rims_mm), "edge or hole", "edges or holes")
+    holes = f", {rims}" if report.rims_mm else ""
     fault = f"; {report.fault}" if report.fault else ""
     return (
         f"{name}: {report.triangles:,} triangles, {counted(report.shells, 'shell')}, {size} mm, "
-        f"{report.area_mm2 / 1e6:.3f} m², sides about {report.median_side_mm:.1f} mm{rims}{fault}"
+        f"{report.area_mm2 / 1e6:.3f} m², sides about {report.median_side_mm:.1f} mm{holes}{fault}"
     )

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from shapely import LinearRing, LineString, Point, Polygon
 
-from layflat.base import FloatArray
+from layflat.base import FloatArray, counted
 from layflat.papers.canvas import Canvas, Frame, Pen
 from layflat.papers.engine import Document
 from layflat.papers.head import Head, LengthUnit, all_written, length, sheet_values
@@ -53,7 +53,9 @@ def revision_document(sheet: RevisionSheet) -> Document:
             f"The outline moves by {_fine(summary.largest_mm, unit)} at most, on "
             f"{summary.largest_where}; {_fine(summary.rms_mm, unit)} RMS."
         ),
-        "alt": f"The outline of {name} before and after, with {len(revision.notes)} notes.",
+        "alt": (
+            f"The outline of {name} before and after, with {counted(len(revision.notes), 'note')}."
+        ),
         "reading": shown,
         "rows": [
             [str(i), note.words(), where, note.car, _left(note.kind, left, unit)]

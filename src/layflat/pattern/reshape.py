@@ -14,7 +14,7 @@ import numpy as np
 from shapely import LinearRing, MultiPoint, Polygon, union_all
 from shapely.geometry.base import BaseGeometry
 
-from layflat.base import CheckError, FloatArray, InputError
+from layflat.base import CheckError, FloatArray, InputError, counted
 from layflat.pattern.curve import sample
 from layflat.pattern.cut_joint import nearest_place, with_joints
 from layflat.pattern.fit import fit_loop
@@ -168,7 +168,9 @@ def reshape(
 
 def _require_wishes(edges: Sequence[EdgeWish], places: Sequence[FreePlace], *, count: int) -> None:
     if len(edges) != count:
-        raise InputError(f"{len(edges)} edges are described, and the outline has {count}.")
+        raise InputError(
+            f"{counted(len(edges), 'edge is', 'edges are')} described, and the outline has {count}."
+        )
     names = [edge.name for edge in edges if edge.name]
     twice = next((name for name in names if names.count(name) > 1), None)
     if twice is not None:
