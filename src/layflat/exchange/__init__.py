@@ -2,6 +2,7 @@
 
 from layflat.exchange.compare import Standing, missing, standing
 from layflat.exchange.from_files import from_files
+from layflat.exchange.histories import chain, joined, mark, of_shop, without_jobs
 from layflat.exchange.manifest import manifest_json, read_manifest
 from layflat.exchange.opened import Opened, opened
 from layflat.exchange.pack import Packed, pack
@@ -44,15 +45,20 @@ __all__ = [
     "Signed",
     "Standing",
     "Vehicle",
+    "chain",
     "fingerprint",
     "from_files",
+    "joined",
     "key_at",
     "manifest_json",
+    "mark",
     "missing",
+    "of_shop",
     "opened",
     "pack",
     "read_fingerprint",
     "read_json",
     "read_manifest",
     "standing",
+    "without_jobs",
 ]

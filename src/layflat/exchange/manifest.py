@@ -224,7 +224,7 @@ def _cover(table: Settings) -> CoverState:
 
 def _correction(table: Settings) -> CorrectionState:
     state = CorrectionState(
-        panel=_words(table, "panel", most=60),
+        panel=_words(table, "panel", most=80),
         history=_file(table, "history", "histories/"),
         number=table.integer("number", least=0, most=_MOST),
         said=table.texts("said", most=500),

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from layflat.base import InputError, LayflatError
+from layflat.exchange.histories import require_whole
 from layflat.exchange.manifest import read_manifest
 from layflat.exchange.plain import read_json
 from layflat.exchange.records import (
@@ -161,6 +162,7 @@ def _require_same_names(found: Opened) -> None:
         history = found.histories[correction.history]
         if history.base.name != correction.panel or history.current != correction.number:
             raise InputError(f"The history of “{correction.panel}” is that of something else.")
+        require_whole(history)
 
 
 def _require_line(found: Opened, line: PatternLine) -> None:

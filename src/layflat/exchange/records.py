@@ -106,7 +106,7 @@ class CorrectionState:
     """What fit notes made of a panel's pattern.
 
     Attributes:
-        panel: its name.
+        panel: the piece's name, such as "hood", or "hood 2" of a panel in two pieces.
         history: entry; see `layflat.revise.history_json`.
         number: of the revision in it that is cut now, 0 for the base.
         said: sentences.

@@ -9,6 +9,7 @@ from layflat.revise.outline import Outline, Side, sides_of
 from layflat.revise.pairs import Pair, pairs_of, with_pairs
 from layflat.revise.plate import Field, Taps, bend
 from layflat.revise.propose import Known, Proposal, Started, propose, start_from
+from layflat.revise.rebase import rebased
 from layflat.revise.records import (
     DOUBT_MM,
     FINGER_MM,
@@ -68,6 +69,7 @@ __all__ = [
     "read_history_json",
     "read_notes_file",
     "read_revision_json",
+    "rebased",
     "revise",
     "revision_json",
     "same_shape",

@@ -38,7 +38,7 @@ class Applied:
     said: tuple[str, ...]
 
 
-def apply(revision: Revision, pattern: Pattern) -> Applied:
+def apply(revision: Revision, pattern: Pattern, *, lie: Alignment | None = None) -> Applied:
     """The revision on a pattern of the same panel, which may end otherwise at its edges.
 
     Where the pattern is the very one that was revised, the revision's own pattern is taken.
@@ -48,6 +48,7 @@ def apply(revision: Revision, pattern: Pattern) -> Applied:
     Args:
         revision: of the panel's pattern on an earlier car.
         pattern: as it was computed for this one.
+        lie: how the revision's base lies on *pattern*, where that is known already.
 
     Raises:
         InputError: the film would fold, or a cut-out would reach the edge; says where.
@@ -56,7 +57,7 @@ def apply(revision: Revision, pattern: Pattern) -> Applied:
     if same_shape(base, pattern):
         made = replace(revision.pattern, name=pattern.name)
         return Applied(made, revision.number, 0.0, (_says(revision),))
-    lie = aligned(base, pattern)
+    lie = lie or aligned(base, pattern)
     if lie.rms_mm > ALIKE_MM:
         said = (
             f"Revision {revision.number} of “{pattern.name}” was not applied: this piece lies "
