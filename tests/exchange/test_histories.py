@@ -7,7 +7,7 @@ import pytest
 from layflat.base import InputError
 from layflat.exchange import chain, joined, mark, of_shop, without_jobs
 from layflat.exchange.histories import require_whole
-from layflat.pattern import Pattern, place
+from layflat.pattern import Curve, Pattern, place
 from layflat.revise import History, Note, NoteKind, Outline, Spot, revise
 from revise.panel import fits, panel, short
 
@@ -85,7 +85,7 @@ def test_it_is_the_same_change_on_a_pattern_that_lies_elsewhere(theirs: History)
     assert again.places_mm == pytest.approx(found.revision(3).places_mm, abs=1e-6)
 
 
-def _curves(pattern: Pattern) -> tuple[object, ...]:
+def _curves(pattern: Pattern) -> tuple[Curve, ...]:
     return (pattern.outline, *pattern.cut_outs)
 
 

@@ -32,7 +32,7 @@ class Asked(models.Model):
 
 
 class Correction(models.Model):
-    """One revision of a piece's pattern by fit notes.
+    """One revision of a piece's pattern by fit notes, of this shop or of another.
 
     Attributes:
         body: the vehicle that it fits.
@@ -40,11 +40,14 @@ class Correction(models.Model):
         number: of the revision, from 1, once it is kept; None before.
         state: where it stands.
         history: JSON of all revisions of the piece until this one (see
-            `layflat.revise.history_json`).
+            `layflat.revise.history_json`), with those of the other shop where it came from one.
         picture: SVG of the piece before and after.
-        figures: what it changed, as JSON (see `layflat.web.noting.tasks`).
+        figures: what it changed, as JSON (see `layflat.web.corrections.figures`).
         said: sentences for a person.
-        computation: that found it.
+        computation: that found it; None where it came from another shop.
+        came: of one from another shop `shop` and `key`, who signed it, `number`, of the revision
+            there, and `marks`, what tells the revisions that led to it apart (see
+            `layflat.exchange.mark`); None of one's own.
         found_at: when it was taken over.
         settled_at, settled_by: when it was kept or given up, and by whom.
         back_at, back_by: when it was taken back, and by whom.
@@ -66,7 +69,10 @@ class Correction(models.Model):
     picture = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
     figures = models.JSONField()
     said = models.JSONField()
-    computation = models.OneToOneField(Computation, on_delete=models.PROTECT, related_name="+")
+    computation = models.OneToOneField(
+        Computation, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    came = models.JSONField(null=True)
     found_at = models.DateTimeField(auto_now_add=True)
     settled_at = models.DateTimeField(null=True)
     settled_by = models.ForeignKey(

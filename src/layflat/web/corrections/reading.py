@@ -52,6 +52,15 @@ def current_of(body: Body) -> dict[str, Correction]:
     return found
 
 
+def received_now(body: Body, piece: str) -> Correction | None:
+    """The newest correction from another shop that counts; what was noted there counts here, too.
+
+    One query.
+    """
+    kept = Correction.objects.filter(body=body, piece=piece, state=Correction.State.KEPT)
+    return kept.filter(came__isnull=False).order_by("number").last()
+
+
 def facts_for(body: Body, panels: Iterable[str]) -> dict[str, dict[str, Any]]:
     """What a task is given: `number` and `history` of each correction of some panels' pieces."""
     names = tuple(panels)

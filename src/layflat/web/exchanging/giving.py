@@ -1,6 +1,7 @@
-"""A body of the library as an archive for another shop."""
+"""A body of the library, or one of its patterns, as an archive for another shop."""
 
 import json
+from dataclasses import replace
 from typing import Final
 
 from django.conf import settings
@@ -8,6 +9,7 @@ from django.conf import settings
 from layflat.exchange import (
     BodyState,
     Contents,
+    CorrectionState,
     CoverState,
     Key,
     Packed,
@@ -16,14 +18,18 @@ from layflat.exchange import (
     PatternState,
     Vehicle,
     pack,
+    without_jobs,
 )
 from layflat.pattern import Drawing, dxf_text
+from layflat.revise import history_json
 from layflat.web.bodies.models import Body
+from layflat.web.corrections.models import Correction
+from layflat.web.corrections.reading import current_of, history_of
 from layflat.web.cover.models import SavedCover
 from layflat.web.files.models import StoredFile
 from layflat.web.files.store import path_of
 from layflat.web.patterns.keeping import pattern_of
-from layflat.web.patterns.models import KeptRevision
+from layflat.web.patterns.models import KeptPattern, KeptRevision
 from layflat.web.people.models import Shop
 
 _ENDINGS: Final = {
@@ -40,18 +46,23 @@ def own_key() -> Key:
     return Key.derived(settings.SECRET_KEY)
 
 
-def packed(body: Body) -> Packed:
+def packed(body: Body, *, only: KeptPattern | None = None) -> Packed:
     """The archive of a body; the same bytes while nothing of it changes.
 
     In it are the scans with their panels, the kept patterns that are still offered, each with all
-    its revisions, and the saved covers; no job, no customer, nobody's name, no photograph.
+    its revisions, the saved covers, and what fit notes made of the pieces that are cut by
+    corrections now; no job, no customer, nobody's name, no photograph.
+
+    Args:
+        body: the vehicle.
+        only: the one pattern that is given, with what fit notes made of it; None for all.
 
     Raises:
         InputError: there is too much of it, or a file is missing or damaged.
     """
     shop = Shop.objects.first()
     parts = _Parts()
-    bodies = _bodies(body, parts)
+    bodies = () if only else _bodies(body, parts)
     contents = Contents(
         vehicle=Vehicle(
             maker=_plain(body.maker),
@@ -61,13 +72,16 @@ def packed(body: Body) -> Packed:
             note=_plain(body.note),
         ),
         bodies=bodies,
-        patterns=_lines(body, parts),
-        covers=tuple(
+        patterns=_lines([only] if only else offered(body), parts),
+        covers=()
+        if only
+        else tuple(
             CoverState(
                 title=_plain(saved.title), revision=saved.revision.number, choices=saved.choices
             )
             for saved in _covers(body, {state.number for state in bodies})
         ),
+        corrections=_corrections(corrected(body, only), parts),
     )
     name = _plain(shop.name)[:120] if shop else ""
     return pack(contents, parts.found, key=own_key(), shop=name or _NOBODY)
@@ -109,9 +123,36 @@ def _bodies(body: Body, parts: _Parts) -> tuple[BodyState, ...]:
     )
 
 
-def _lines(body: Body, parts: _Parts) -> tuple[PatternLine, ...]:
+def offered(body: Body) -> list[KeptPattern]:
+    """The body's kept patterns that go along with it, by name."""
+    return list(body.patterns.filter(is_retired=False).order_by("name"))
+
+
+def corrected(body: Body, only: KeptPattern | None = None) -> dict[str, Correction]:
+    """By piece the corrections that go along: those by which pieces are cut now."""
+    found = sorted(current_of(body).items())
+    return {piece: one for piece, one in found if only is None or piece == only.name}
+
+
+def _corrections(given: dict[str, Correction], parts: _Parts) -> tuple[CorrectionState, ...]:
     found = []
-    kept = body.patterns.filter(is_retired=False).order_by("name")
+    for place, (piece, row) in enumerate(given.items(), 1):
+        name, number = _plain(piece), row.number or 0
+        history = without_jobs(replace(history_of(row.history.sha256), current=number), name)
+        content = json.dumps(history_json(history), ensure_ascii=False, separators=(",", ":"))
+        parts.found.append(Part(f"histories/{place}.json", content.encode()))
+        state = CorrectionState(
+            panel=name,
+            history=f"histories/{place}.json",
+            number=number,
+            made=row.settled_at.date().isoformat() if row.settled_at else "",
+        )
+        found.append(state)
+    return tuple(found)
+
+
+def _lines(kept: list[KeptPattern], parts: _Parts) -> tuple[PatternLine, ...]:
+    found = []
     for place, line in enumerate(kept, 1):
         rows = line.revisions.select_related("pattern", "based_on").order_by("number")
         states = tuple(_state(row, f"patterns/{place}/{row.number}", parts) for row in rows)

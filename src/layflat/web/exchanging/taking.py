@@ -4,24 +4,26 @@ from collections.abc import Collection
 from typing import Final
 
 from django.db import transaction
+from django.utils import timezone
 
 from layflat.base import InputError, counted
-from layflat.exchange import Opened, PatternLine, PatternState, missing
+from layflat.exchange import CorrectionState, Opened, PatternLine, PatternState, missing
 from layflat.web.bodies.library import add_body, add_revision
 from layflat.web.bodies.models import Body, Revision
+from layflat.web.corrections.taking import take_correction
 from layflat.web.cover.choices import from_json, to_json
 from layflat.web.cover.models import SavedCover
-from layflat.web.exchanging.models import Received
-from layflat.web.exchanging.receiving import (
+from layflat.web.exchanging.comparing import (
     BODY,
     COVERS,
     body_marks,
-    content_of,
-    files_of,
+    correction_key,
     own_body_marks,
     own_pattern_marks,
     pattern_marks,
 )
+from layflat.web.exchanging.models import Received
+from layflat.web.exchanging.receiving import content_of, files_of
 from layflat.web.patterns.keeping import keep as keep_pattern
 from layflat.web.patterns.models import KeptRevision, Origin
 from layflat.web.people.models import Person
@@ -47,7 +49,7 @@ def take(
     Args:
         received: the archive.
         into: the body; None to add one with the archive's words.
-        wanted: keys of items (see `layflat.web.exchanging.receiving.Item`).
+        wanted: keys of items (see `layflat.web.exchanging.comparing.Item`).
         who: takes it.
 
     Returns:
@@ -67,6 +69,9 @@ def take(
                 added += _take_pattern(found, line, body, received, who)
         if COVERS in wanted:
             added += _take_covers(found, body, who)
+        for state in found.contents.corrections:
+            if correction_key(state) in wanted:
+                added += _take_correction(found, state, body, received, who)
         Received.objects.filter(pk=received.pk).update(body=body)
         if added:
             write_event(
@@ -138,6 +143,25 @@ def _from(state: PatternState, received: Received) -> str:
         f"From an archive signed as {received.shop} ({received.fingerprint}), revision "
         f"{state.number} there, from {came}{day}."
     )
+
+
+def _take_correction(
+    found: Opened, state: CorrectionState, body: Body, received: Received, who: Person | None
+) -> int:
+    day = f", of {state.made}" if state.made else ""
+    taken = take_correction(
+        body,
+        state.panel,
+        found.histories[state.history],
+        came={"shop": received.shop, "key": received.key, "number": state.number},
+        said=(
+            f"From an archive signed as {received.shop} ({received.fingerprint}), revision "
+            f"{state.number} there{day}."
+        ),
+        who=who,
+        at=timezone.now(),
+    )
+    return int(taken is not None)
 
 
 def _take_covers(found: Opened, body: Body, who: Person | None) -> int:

@@ -11,11 +11,14 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from layflat.base import InputError, LayflatError, OutputError
 from layflat.exchange import Standing, fingerprint
+from layflat.papers import panel_title
 from layflat.web.bodies.models import Body
-from layflat.web.exchanging.giving import own_key, packed
+from layflat.web.exchanging.comparing import preview
+from layflat.web.exchanging.giving import corrected, offered, own_key, packed
 from layflat.web.exchanging.models import KnownKey, Received
-from layflat.web.exchanging.receiving import alike, bring, content_of, preview
+from layflat.web.exchanging.receiving import alike, bring, content_of, others_for
 from layflat.web.exchanging.taking import take
+from layflat.web.patterns.models import KeptPattern
 from layflat.web.people.gate import me, only
 from layflat.web.people.models import Role
 from layflat.web.record.models import write_event
@@ -44,37 +47,46 @@ class ArchiveForm(forms.Form):
 @only(Role.COUNTER)
 @require_safe
 def give(request: HttpRequest, pk: int) -> HttpResponse:
-    """What an archive of a body would hold."""
+    """What an archive of a body would hold, or one of the pattern that is asked for."""
     body = get_object_or_404(Body, pk=pk)
-    scans = body.revisions.filter(scan__isnull=False)
-    patterns = body.patterns.filter(is_retired=False)
-    covers = body.saved_covers.filter(is_retired=False)
+    one = _asked_for(request, body)
+    corrections = corrected(body, one)
     context = {
         "part": "bodies",
         "body": body,
-        "scans": list(scans),
-        "patterns": list(patterns),
-        "covers": list(covers),
+        "one": one,
+        "scans": [] if one else list(body.revisions.filter(scan__isnull=False)),
+        "patterns": [one] if one else offered(body),
+        "covers": [] if one else list(body.saved_covers.filter(is_retired=False)),
+        "corrections": [(panel_title(piece), row) for piece, row in corrections.items()],
         "fingerprint": fingerprint(own_key().public),
     }
     return render(request, "exchanging/give.html", context)
 
 
+def _asked_for(request: HttpRequest, body: Body) -> KeptPattern | None:
+    """The one kept pattern that is to be given, or None for all that is known of the body."""
+    name = request.GET.get("pattern", "")
+    return get_object_or_404(KeptPattern, body=body, name=name) if name else None
+
+
 @only(Role.COUNTER)
 @require_safe
 def file(request: HttpRequest, pk: int) -> HttpResponseBase:
-    """A body as an archive, to be kept by the browser."""
+    """A body, or one of its patterns, as an archive, to be kept by the browser."""
     body = get_object_or_404(Body, pk=pk)
+    one = _asked_for(request, body)
     # Gone with the answer that sends it.
     archive = tempfile.TemporaryFile(prefix="layflat-")  # noqa: SIM115
     try:
-        packed(body).copy_to(archive)
+        packed(body, only=one).copy_to(archive)
     except LayflatError as error:
         archive.close()
         messages.error(request, str(error))
         return redirect("exchanging:give", body.pk)
     archive.seek(0)
-    name = "".join(sign if sign.isascii() and sign.isalnum() else "-" for sign in str(body))
+    title = f"{body} {one.title}" if one else str(body)
+    name = "".join(sign if sign.isascii() and sign.isalnum() else "-" for sign in title)
     answer = FileResponse(
         archive,
         as_attachment=True,
@@ -118,7 +130,8 @@ def received(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         with content_of(came) as found:
             bodies = alike(found)
-            into = _chosen(request.GET.get("into", ""), bodies)
+            others = others_for(found, bodies)
+            into = _chosen(request.GET.get("into", ""), bodies, others)
             context["seen"] = seen = preview(found, into)
             context["vehicle"] = found.contents.vehicle
     except InputError as error:
@@ -126,6 +139,8 @@ def received(request: HttpRequest, pk: int) -> HttpResponse:
         return render(request, "exchanging/received.html", context)
     context |= {
         "bodies": bodies,
+        "others": others,
+        "is_other": into is not None and into not in bodies,
         "into": into,
         "items": [{"item": item, "word": _WORDS[item.standing]} for item in seen.items],
         "has_more": any(item.to_add for item in seen.items),
@@ -133,11 +148,12 @@ def received(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "exchanging/received.html", context)
 
 
-def _chosen(text: str, bodies: list[Body]) -> Body | None:
+def _chosen(text: str, alike: list[Body], others: list[Body]) -> Body | None:
     """The body that is asked for: the first that is alike, unless somebody says another or none."""
     if text == "new":
         return None
-    return next((body for body in bodies if str(body.pk) == text), bodies[0] if bodies else None)
+    first = alike[0] if alike else None
+    return next((body for body in (*alike, *others) if str(body.pk) == text), first)
 
 
 def _take(request: HttpRequest, came: Received) -> HttpResponse:
@@ -145,6 +161,7 @@ def _take(request: HttpRequest, came: Received) -> HttpResponse:
     try:
         with content_of(came) as found:
             bodies = alike(found)
+            bodies += others_for(found, bodies)
         asked = request.POST.get("into", "")
         into = next((body for body in bodies if str(body.pk) == asked), None)
         if into is None and asked != "new":

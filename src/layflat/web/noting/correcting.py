@@ -11,7 +11,7 @@ from layflat.base import InputError
 from layflat.revise import MOST_NOTES
 from layflat.web.bodies.models import Body
 from layflat.web.corrections.models import Asked, Correction
-from layflat.web.corrections.reading import Past, past_of
+from layflat.web.corrections.reading import Past, past_of, received_now
 from layflat.web.cover.models import Piece
 from layflat.web.files.models import StoredFile
 from layflat.web.noting.models import FitNote
@@ -88,7 +88,7 @@ def _inputs(body: Body, piece: str) -> dict[str, Any]:
     noted = noted_on(body, piece)
     if not noted:
         raise InputError("Nothing is noted on this piece; note how it fits in the bay first.")
-    notes = [one for one in noted[0].notes if one.cut.piece.pattern_id][-MOST_NOTES:]
+    notes = _usable(noted[0])
     first = next((one for one in notes if not laid_number(one.cut.piece)), None)
     if not past.history and first is None:
         raise InputError(
@@ -96,6 +96,7 @@ def _inputs(body: Body, piece: str) -> dict[str, Any]:
             "no longer known; note the piece on the next car."
         )
     base = "" if first is None else _pattern(first.cut.piece)
+    theirs = received_now(body, piece)
     return {
         "body": body.pk,
         "piece": piece,
@@ -103,7 +104,36 @@ def _inputs(body: Body, piece: str) -> dict[str, Any]:
         "history": past.history,
         "current": past.current,
         "notes": [_note_inputs(one) for one in notes],
+        **({"theirs": theirs.number} if theirs else {}),
     }
+
+
+def _usable(noted: Noted) -> list[FitNote]:
+    """The newest notes on pieces whose patterns were kept; older pieces say nothing any more."""
+    return [one for one in noted.notes if one.cut.piece.pattern_id][-MOST_NOTES:]
+
+
+def is_new(body: Body, piece: str, noted: Noted, now: Correction | None) -> bool:
+    """Whether another correction than the current one, or the computed pattern, would come of it.
+
+    Notes that were left out when the current one was made, as they cannot be used, are not new.
+
+    Args:
+        body, piece: whose.
+        noted: the notes on it that count.
+        now: by which it is cut.
+    """
+    names = {note_name(one) for one in _usable(noted)}
+    if now is None:
+        return bool(names)
+    theirs = received_now(body, piece)
+    if theirs is not None:
+        names |= _names(theirs)
+    return names - set(now.figures.get("left_out", ())) != _names(now)
+
+
+def _names(made: Correction) -> set[str]:
+    return {str(each["name"]) for each in made.figures["notes"]}
 
 
 def note_name(one: FitNote) -> str:
@@ -169,9 +199,9 @@ def keep_correction(found: Correction, *, who: Person, at: datetime.datetime) ->
         if held.state == Correction.State.KEPT:
             return held
         _require_found(held)
-        inputs = held.computation.inputs
+        inputs = held.computation.inputs if held.computation else {}
         past = past_of(held.body, held.piece)
-        if past != Past(inputs["history"], inputs["current"], past.last):
+        if past != Past(inputs.get("history", ""), inputs.get("current", 0), past.last):
             raise InputError(
                 "Another revision of this piece was kept or taken back since; make it anew."
             )

@@ -10,6 +10,7 @@ from layflat.base import FloatArray, InputError, Progress, counted, part_of
 from layflat.papers import revision_picture
 from layflat.pattern import Curve, Pattern, bounds
 from layflat.revise import (
+    MOST_NOTES,
     History,
     Note,
     NoteKind,
@@ -20,6 +21,7 @@ from layflat.revise import (
     revise,
     to_noted,
 )
+from layflat.web.corrections.figures import figures_of
 from layflat.web.corrections.reading import history_of
 from layflat.web.files.store import keep
 from layflat.web.patterns.keeping import kept_pattern
@@ -44,7 +46,9 @@ def correct(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
         progress: told what is being done.
 
     Returns:
-        `history` and `picture`, SHA-256 of files; `figures`, see `_figures`; `said`, sentences.
+        `history` and `picture`, SHA-256 of files; `figures`, see
+        `layflat.web.corrections.figures`, with `left_out`, the names of notes that could not be
+        used; `said`, sentences.
 
     Raises:
         LayflatError: a note cannot be used, or notes fight; the sentence says which.
@@ -55,7 +59,12 @@ def correct(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     told = part_of(progress, start=0.0, end=0.5)
     notes, left_out = _notes(inputs["notes"], base, earlier, told)
     progress("weighing the notes of all cars", 0.5)
-    made = revise(base, notes, earlier=earlier, parent=inputs["current"])
+    # What another shop noted for the revision that was taken from it counts as one's own does.
+    theirs = inputs.get("theirs", 0)
+    noted = history.revision(theirs).notes if history and theirs else ()
+    used = {note.name for note in notes}
+    all_notes = (*noted, *notes)[-MOST_NOTES:]
+    made = revise(base, all_notes, earlier=earlier, parent=inputs["current"])
     progress("drawing before and after", 0.9)
     after = History(base, (*earlier, made), current=made.number)
     picture, factor = revision_picture(made)
@@ -64,32 +73,9 @@ def correct(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     return {
         "history": _kept(content.encode(), f"{name}-revisions.json", "application/json"),
         "picture": _kept(picture.encode(), f"{name}-revision.svg", "image/svg+xml"),
-        "figures": _figures(made, factor),
+        "figures": figures_of(made, factor)
+        | {"left_out": [str(one["name"]) for one in inputs["notes"] if one["name"] not in used]},
         "said": [*left_out, *made.said],
-    }
-
-
-def _figures(made: Revision, factor: int) -> dict[str, Any]:
-    """What a correction changes, as its page says it; lengths in mm.
-
-    `number`; `largest_mm`, `largest_where`, `rms_mm` of the moves; `drawn`, how many times as
-    large they are drawn; `cars`, `laid_mm` how much cars were laid otherwise, `reach_mm`, and
-    `weights` by car; `notes`, for each its name, place in words and what it still asks for.
-    """
-    return {
-        "number": made.number,
-        "largest_mm": made.summary.largest_mm,
-        "largest_where": made.summary.largest_where,
-        "rms_mm": made.summary.rms_mm,
-        "drawn": factor,
-        "cars": len({note.car for note in made.notes}),
-        "laid_mm": made.scatter.car_mm,
-        "reach_mm": made.scatter.reach_mm,
-        "weights": dict(made.scatter.weights),
-        "notes": [
-            {"name": note.name, "says": note.words(), "where": where, "left_mm": left}
-            for note, where, left in zip(made.notes, made.where, made.left_mm.tolist(), strict=True)
-        ],
     }
 
 

@@ -17,8 +17,8 @@ from layflat.web.noting.correcting import (
     corrections_of,
     fill,
     give_up,
+    is_new,
     keep_correction,
-    note_name,
     noted_on,
     pieces_with_corrections,
     take_back,
@@ -72,8 +72,6 @@ def piece(request: HttpRequest, pk: int, piece: str) -> HttpResponse:
     kept = corrections_of(found, piece)
     noted = noted_on(found, piece)
     now = next((one for one in kept if one.state == Correction.State.KEPT), None)
-    names = {note_name(one) for one in noted[0].notes} if noted else set()
-    rests_on = {each["name"] for each in now.figures["notes"]} if now else set()
     context = {
         "part": "bodies",
         "body": found,
@@ -85,7 +83,7 @@ def piece(request: HttpRequest, pk: int, piece: str) -> HttpResponse:
         "waiting": waiting,
         "kept": kept,
         "now": now,
-        "is_new": names != rests_on,
+        "is_new": bool(noted) and is_new(found, piece, noted[0], now),
     }
     return render(request, "noting/piece.html", context)
 
