@@ -91,6 +91,9 @@ def cases() -> dict[str, Case]:
         "little light, much noise": Case(plain, light=Light(level=0.25), noise=0.02),
         "soft picture": Case(plain, blur_px=1.4, sharpen=0.0),
         "a marker partly hidden": Case(plain, hide=(glove,)),
+        "two pictures, the line curls up": Case(
+            _template(curl=Curl((428.0, 226.0), 45.0, 150.0)), views=two
+        ),
         "a curled corner of the sheet": Case(_template(curl=Curl((540.0, 285.0), 45.0, 60.0))),
         "pen of 1 mm, blue": Case(_template(pen_mm=1.0, pen=BLUE_PEN)),
         "pen of 2.5 mm": Case(_template(pen_mm=2.5)),
@@ -157,7 +160,7 @@ def run(name: str, case: Case) -> bool:
     try:
         measured = measure(photos)  # type: ignore[arg-type]
         middle = time.process_time()
-        traced = trace(measured.plane, follow="edge" if case.cut else "line")
+        traced = trace(measured.plane, views=measured.views, follow="edge" if case.cut else "line")
     except InputError as error:
         print(f"{name:31s} refused: {error}")
         return False

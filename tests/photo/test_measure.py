@@ -15,6 +15,7 @@ from layflat.photo.measure import Measured
 from layflat.photo.readings import scale_of
 from layflat.photo.refuse import require_upright
 from layflat.photo.solved import on_plane
+from photo.flatbed import linear
 from photo.framed import around, errors_mm, table
 from photo.rendered import Camera, camera, render
 
@@ -102,6 +103,22 @@ def test_two_pictures_are_joined_and_repeat() -> None:
     assert both.notes == ()
     assert both.scale.scale == pytest.approx(1.0, abs=2e-4)
     assert both.scale.doubt < 0.001
+    # What stands 5 mm up is seen where the renderer's cameras have it.
+    for view, picture, seen_by in zip(
+        both.views, (first, second), (camera_1, camera_2), strict=True
+    ):
+        flat = np.array([[-90.0, 40.0, 0.0], [120.0, -70.0, 0.0], [10.0, 95.0, 0.0]])
+        low, high = (
+            both.ground.from_picture(view.picture, seen_by.project(flat + np.array([0.0, 0.0, up])))
+            for up in (0.0, 5.0)
+        )
+        np.testing.assert_allclose(view.leans_at(low), (high - low) / 5.0, atol=0.006)
+        column, row = np.rint(seen_by.project(flat)[0]).astype(int)
+        assert view.sees(low[None]).all()
+        assert view.light_at(low[None])[0, 0] == pytest.approx(
+            linear(picture)[row, column], abs=0.05
+        )
+        assert (view.doubt_at(low) < 0.1).all()
     with pytest.raises(PhotoError, match=r"picture 2\.jpg shows none of the sheets"):
         measured(without(first, camera_1, 4, 5, 6), without(second, camera_2, 1, 2, 3))
 

@@ -87,6 +87,7 @@ def command(
         )
         traced = trace(
             measured.plane,
+            views=measured.views,
             follow=follow,  # type: ignore[arg-type]
             light_ink=light_ink,
             progress=part_of(progress, start=0.5, end=1.0),

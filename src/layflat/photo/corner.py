@@ -12,7 +12,7 @@ import numpy as np
 
 from layflat.base import FloatArray, IntArray
 from layflat.photo.follow import STEP_MM, Line
-from layflat.photo.profile import Model, light_at
+from layflat.photo.profile import Model
 from layflat.photo.records import Plane
 
 _BLUNT_MM = 2.5
@@ -187,7 +187,7 @@ def _blunted_mm(plane: Plane, line: Line, corner: _Corner, model: Model) -> floa
     normal distribution over the wedge was solved for a half: 0.797 at 20° to 0.742 at 120°.)
     """
     out = np.arange(-6.0, 6.0, 0.05)
-    light = light_at(plane, (corner.at - out[:, None] * corner.inward)[None])[0]
+    light = plane.light_at((corner.at - out[:, None] * corner.inward)[None])[0]
     beyond = float(np.median(light[(out > 3.0) & (out < 5.0)]))
     spread = float(np.hypot(plane.sharp_mm, 0.29 * plane.mm_per_px))
     if model == "line":

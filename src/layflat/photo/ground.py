@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from layflat.base import FloatArray, frozen
-from layflat.photo.lens import project, project_with_slopes
+from layflat.photo.lens import project, project_with_slopes, turn_matrix
 from layflat.photo.solved import Solved
 
 _NEWTON_STEPS = 8
@@ -63,6 +63,12 @@ class Ground:
             seen, _, _, slopes = project_with_slopes(lens.values, self.solved.poses[picture], at)
             at = at + np.linalg.solve(slopes, (pixels - seen)[:, :, None])[:, :, 0]
         return self.to_plane(at)
+
+    def camera(self, picture: int) -> tuple[FloatArray, float]:
+        """The point (2,) of the plane below a picture's camera, and how high that was, in mm."""
+        pose = self.solved.poses[picture]
+        x, y, z = -turn_matrix(pose[:3]).T @ pose[3:]
+        return self.to_plane(np.array([[x, y]]))[0], float(self.scale * z)
 
     def detail(self, picture: int, plane_mm: FloatArray) -> FloatArray:
         """(n,) float64: pixels for each mm in the direction in which a picture has fewest.

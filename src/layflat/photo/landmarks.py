@@ -8,8 +8,7 @@ cross where the two strokes' middle lines meet, of a dot and of a square the mid
 import numpy as np
 from scipy.spatial import KDTree
 
-from layflat.base import FloatArray
-from layflat.photo.profile import light_at
+from layflat.base import FloatArray, counted
 from layflat.photo.records import Landmark, LandmarkKind, Mask, Plane
 from layflat.photo.working import Working
 
@@ -58,8 +57,11 @@ def find_landmarks(
             found.append(landmark)
     notes = []
     if unknown:
-        what = "spot of ink is" if unknown == 1 else "spots of ink are"
-        notes.append(f"{unknown} {what} neither a cross, a dot nor a square, and was left out.")
+        are, were = ("is", "was") if unknown == 1 else ("are", "were")
+        notes.append(
+            f"{counted(unknown, 'spot')} of ink {are} neither a cross, a dot nor a square, and "
+            f"{were} left out."
+        )
     return found, notes
 
 
@@ -84,7 +86,7 @@ def landmark_at(plane: Plane, middle: FloatArray, across: float) -> Landmark | N
     half = 0.5 * across + 4.0
     axis = np.arange(-half, half + 0.5 * _STEP_MM, _STEP_MM)
     x, y = np.meshgrid(axis, axis)
-    light = light_at(plane, middle + np.stack((x, y), axis=2))
+    light = plane.light_at(middle + np.stack((x, y), axis=2))
     rim = np.maximum(np.abs(x), np.abs(y)) > half - 1.5
     sheet = float(np.median(light[rim]))
     noise = float(np.std(light[rim]))

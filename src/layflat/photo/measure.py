@@ -28,6 +28,7 @@ from layflat.photo.sheet import MARKERS, printed_frame
 from layflat.photo.sheets_checked import without_bad_sheets
 from layflat.photo.solve import solve
 from layflat.photo.solved import Sighting, Solved
+from layflat.photo.view import View, views_of
 
 _FEW = 0.6
 """With fewer than this part of the sheets' markers the search is repeated, more thoroughly."""
@@ -49,6 +50,7 @@ class Measured:
             common one's, over all pictures; None for one picture.
         tilts_deg: (p,) float64: each picture's tilt.
         sheets: the numbers of the sheets that were used.
+        views: each picture by itself; `trace` compares them.
         notes: what a person should know.
     """
 
@@ -59,6 +61,7 @@ class Measured:
     repeat_mm: float | None
     tilts_deg: FloatArray
     sheets: tuple[int, ...]
+    views: tuple[View, ...] = ()
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -132,6 +135,12 @@ def measure(
         repeat_mm=_repeat_mm(ground, alone),
         tilts_deg=np.array([tilt_deg(pose) for pose in solved.poses]),
         sheets=solved.sheets,
+        views=views_of(
+            ground,
+            [photo.light for photo in photos],
+            spread_px=[each.spread_px for each in looked],
+            noise=[each.noise for each in looked],
+        ),
         notes=(*(note for photo in photos for note in photo.notes), *notes, *scale.notes),
     )
 

@@ -14,13 +14,13 @@ A sheet that is lighter on one side of the line than on the other, which moves a
 """
 
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import Literal, Protocol, TypeAlias
 
 import numpy as np
 from scipy.special import ndtr
 
 from layflat.base import FloatArray
-from layflat.photo.records import Grey, Mask, Plane
+from layflat.photo.records import Mask
 
 Model: TypeAlias = Literal["line", "edge"]
 
@@ -33,6 +33,28 @@ _STEPS = 14
 _MOST_MOVE_MM = 2.2
 _ROOT_TAU = np.sqrt(2.0 * np.pi)
 _M, _W = 3, 4
+
+
+class Lit(Protocol):
+    """Light in the plane: the joined picture (`Plane`), or one photograph straightened."""
+
+    @property
+    def mm_per_px(self) -> float:
+        """Side of a pixel."""
+
+    @property
+    def sharp_mm(self) -> float:
+        """How far light spreads (standard deviation)."""
+
+    @property
+    def noise(self) -> float:
+        """Standard deviation of the light's noise."""
+
+    def light_at(self, points_mm: FloatArray) -> FloatArray:
+        """(n, m) light at points (n, m, 2) in mm."""
+
+    def sees(self, points_mm: FloatArray) -> Mask:
+        """(n, m) whether points (n, m, 2) in mm were seen."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -57,7 +79,7 @@ class Measured:
     good: Mask
 
 
-def measure(plane: Plane, at_mm: FloatArray, normals: FloatArray, model: Model) -> Measured:
+def measure(plane: Lit, at_mm: FloatArray, normals: FloatArray, model: Model) -> Measured:
     """The middles of the line near places (n, 2), along unit normals (n, 2).
 
     Of an edge the normal points to its lighter side.
@@ -94,27 +116,8 @@ def measure(plane: Plane, at_mm: FloatArray, normals: FloatArray, model: Model) 
     )
 
 
-def light_at(plane: Plane, points_mm: FloatArray) -> FloatArray:
-    """(n, m) light at points (n, m, 2) in mm, by cubics between pixels."""
-    return _sampled(plane.grey, plane, points_mm)
-
-
-def _sampled(grey: Grey, plane: Plane, points_mm: FloatArray) -> FloatArray:
-    import cv2
-
-    shape = points_mm.shape[:2]
-    px = plane.to_px(points_mm.reshape(-1, 2)).astype(np.float32).reshape(*shape, 2)
-    border = cv2.BORDER_REPLICATE
-    parts = [
-        cv2.remap(grey, part[..., 0], part[..., 1], cv2.INTER_CUBIC, borderMode=border)
-        for part in np.array_split(px, max(1, -(-shape[0] // 20_000)))
-    ]
-    values: FloatArray = np.concatenate(parts).astype(np.float64)
-    return values
-
-
 def _profiles(
-    plane: Plane, at: FloatArray, normals: FloatArray
+    plane: Lit, at: FloatArray, normals: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """(m,) places across, (n, m) light there and (n, m) weights."""
     step = 0.5 * plane.mm_per_px
@@ -124,16 +127,9 @@ def _profiles(
     light = np.zeros((len(at), len(x)))
     for row in _ROWS_MM:
         places = at[:, None] + row * along[:, None] + x[None, :, None] * normals[:, None]
-        light += light_at(plane, places) / len(_ROWS_MM)
+        light += plane.light_at(places) / len(_ROWS_MM)
     places = at[:, None] + x[None, :, None] * normals[:, None]
-    column, line = np.rint(plane.to_px(places.reshape(-1, 2))).astype(np.int64).T
-    height, width = plane.seen.shape
-    within = (column >= 0) & (column < width) & (line >= 0) & (line < height)
-    seen = np.zeros(len(column), dtype=np.bool_)
-    seen[within] = plane.seen[line[within], column[within]]
-    weight: FloatArray = np.where(np.abs(x) <= _NEAR_MM, 1.0, _FAR_WEIGHT) * seen.reshape(
-        light.shape
-    )
+    weight: FloatArray = np.where(np.abs(x) <= _NEAR_MM, 1.0, _FAR_WEIGHT) * plane.sees(places)
     return x, light, weight
 
 

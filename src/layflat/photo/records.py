@@ -21,6 +21,9 @@ Mask: TypeAlias = NDArray[np.bool_]
 CurveKind: TypeAlias = Literal["outline", "cut-out"]
 LandmarkKind: TypeAlias = Literal["cross", "dot", "square"]
 
+_MOST_ROWS = 20_000
+"""OpenCV looks up fewer rows than 32768 at once."""
+
 
 class PhotoError(InputError):
     """A photograph cannot be used; the message says why and what to do.
@@ -46,6 +49,21 @@ def read_only(values: ArrayLike, dtype: type[Any]) -> NDArray[Any]:
     array = np.ascontiguousarray(values, dtype=dtype)
     array.setflags(write=False)
     return array
+
+
+def cubic_light(grey: Grey, pixels: FloatArray) -> FloatArray:
+    """(n, m) float64 values of *grey* at pixels (n, m, 2) as (column, row), by cubics between."""
+    import cv2
+
+    shape = pixels.shape[:2]
+    px = pixels.astype(np.float32)
+    border = cv2.BORDER_REPLICATE
+    parts = [
+        cv2.remap(grey, part[..., 0], part[..., 1], cv2.INTER_CUBIC, borderMode=border)
+        for part in np.array_split(px, max(1, -(-shape[0] // _MOST_ROWS)))
+    ]
+    values: FloatArray = np.concatenate(parts).astype(np.float64)
+    return values
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -131,6 +149,20 @@ class Plane:
         """(n, 2) float64 pixels as (column, row) of points (n, 2) in mm."""
         px: FloatArray = (points_mm - self.origin_mm) / (self.mm_per_px * np.array([1.0, -1.0]))
         return px
+
+    def light_at(self, points_mm: FloatArray) -> FloatArray:
+        """(n, m) float64 light at points (n, m, 2) in mm, by cubics between pixels."""
+        pixels = self.to_px(points_mm.reshape(-1, 2)).reshape(points_mm.shape)
+        return cubic_light(self.grey, pixels)
+
+    def sees(self, points_mm: FloatArray) -> Mask:
+        """(n, m) bool: whether points (n, m, 2) in mm were seen."""
+        column, line = np.rint(self.to_px(points_mm.reshape(-1, 2))).astype(np.int64).T
+        height, width = self.seen.shape
+        within = (column >= 0) & (column < width) & (line >= 0) & (line < height)
+        found = np.zeros(len(column), dtype=np.bool_)
+        found[within] = self.seen[line[within], column[within]]
+        return found.reshape(points_mm.shape[:2])
 
     def doubt_at(self, points_mm: FloatArray) -> FloatArray:
         """(n,) float64 mm: the standard deviation of positions (n, 2) in mm, between the nodes."""

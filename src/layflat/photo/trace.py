@@ -24,12 +24,30 @@ from layflat.photo.correct import (
 from layflat.photo.doubt import intervals_mm, reasons, traced_curve
 from layflat.photo.follow import Line
 from layflat.photo.follow import follow as follow_chain
+from layflat.photo.heights import Heights, heights
 from layflat.photo.landmarks import find_landmarks, landmark_at
+from layflat.photo.lifted import (
+    compared_note,
+    doubted,
+    lifted_reasons,
+    require_flat,
+    stretches,
+    widened,
+)
 from layflat.photo.link import Chain
 from layflat.photo.profile import Model
-from layflat.photo.records import CurveKind, Landmark, PhotoError, Plane, Traced, TracedCurve
+from layflat.photo.records import (
+    CurveKind,
+    Landmark,
+    Mask,
+    PhotoError,
+    Plane,
+    Traced,
+    TracedCurve,
+)
 from layflat.photo.smooth import smoothed
 from layflat.photo.sound import require_one_pen, require_sound_line, require_sound_plane
+from layflat.photo.view import View
 from layflat.photo.working import Working, working
 
 DEVIATION_MM = 0.05
@@ -42,6 +60,7 @@ _USUAL_CONTRAST = 0.7
 def trace(
     plane: Plane,
     *,
+    views: Sequence[View] = (),
     follow: Follow = "auto",
     light_ink: bool = False,
     corrections: Sequence[Correction] = (),
@@ -55,6 +74,8 @@ def trace(
 
     Args:
         plane: the true-to-scale picture.
+        views: the photographs that it was joined from, each by itself: two or more from different
+            sides tell where the sheet stands up from the table.
         follow: whether the pen line or the sheet's own edge is the outline; "auto" judges and
             says which in the notes.
         light_ink: whether the pen is lighter than the sheet, as on dark film.
@@ -93,18 +114,24 @@ def trace(
         follow=follow,
         said=outline_said(corrections),
     )
-    progress("measure the line", 0.5)
     others = [c for c in chosen.rest if c.model == "line"]
-    curves = [_curve("outline", chosen.outline, plane, picture, others)]
-    for number, candidate in enumerate(chosen.cut_outs):
-        progress("measure the cut-outs", 0.6 + 0.4 * number / len(chosen.cut_outs))
-        curves.append(_curve("cut-out", candidate, plane, picture, others))
+    curves = []
+    told: list[Mask] = []
+    wanted: list[tuple[CurveKind, Candidate]] = [("outline", chosen.outline)]
+    wanted += [("cut-out", candidate) for candidate in chosen.cut_outs]
+    for number, (kind, candidate) in enumerate(wanted):
+        progress(f"measure the {kind}", 0.5 + 0.5 * number / len(wanted))
+        line = _measured(kind, candidate, plane, picture)
+        lifts = heights(plane, line, views, candidate.model)
+        told += [lifts.told] if lifts else []
+        why = reasons(plane, line, picture, others)
+        curves.append(_curve(kind, line, plane, why, lifts))
     _require_inside(curves)
     curves = accepted(curves, corrections)
     return Traced(
         curves=tuple(curves),
         landmarks=tuple(landmarks),
-        notes=(*chosen.notes, *notes, *_said(curves)),
+        notes=(*chosen.notes, *notes, *(compared_note(told) if told else ()), *_said(curves)),
     )
 
 
@@ -158,20 +185,30 @@ def _light_spots(plane: Plane, found: list[Candidate]) -> list[Landmark]:
     return spots
 
 
-def _curve(
-    kind: CurveKind,
-    candidate: Candidate,
-    plane: Plane,
-    picture: Working,
-    others: list[Candidate],
-) -> TracedCurve:
-    """One closed line measured, fitted and judged."""
+def _measured(kind: CurveKind, candidate: Candidate, plane: Plane, picture: Working) -> Line:
+    """One closed line measured, the outline counter-clockwise."""
     line = follow_chain(plane, candidate.chain, candidate.model, light_ink=picture.light_ink)
     line = smoothed(with_corners(plane, line, candidate.model))
     require_sound_line(line, kind)
     if candidate.model == "line":
         require_one_pen(line, kind)
-    line = _running(line, counter_clockwise=kind == "outline")
+    return _running(line, counter_clockwise=kind == "outline")
+
+
+def _curve(
+    kind: CurveKind,
+    line: Line,
+    plane: Plane,
+    why: list[tuple[Mask, str]],
+    lifts: Heights | None,
+) -> TracedCurve:
+    """One measured line fitted and judged."""
+    interval = intervals_mm(plane, line, deviation_mm=DEVIATION_MM)
+    if lifts is not None:
+        parts = stretches(doubted(lifts, interval))
+        require_flat(line, lifts, parts, kind)
+        interval = widened(interval, lifts, parts)
+        why = why + lifted_reasons(lifts, parts)
     try:
         curve = fit_curve(line.at_mm, corners=line.corners, deviation_mm=DEVIATION_MM)
     except InputError as error:
@@ -179,8 +216,7 @@ def _curve(
             f"No smooth curve could be drawn along the {kind}; put points along it where it is "
             "unclear, or draw it anew."
         ) from error
-    interval = intervals_mm(plane, line, deviation_mm=DEVIATION_MM)
-    return traced_curve(kind, curve, line, interval, reasons(plane, line, picture, others))
+    return traced_curve(kind, curve, line, interval, why)
 
 
 def _running(line: Line, *, counter_clockwise: bool) -> Line:

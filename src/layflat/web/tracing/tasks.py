@@ -78,6 +78,7 @@ def read(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     try:
         traced = trace(
             measured.plane,
+            views=measured.views,
             follow=inputs["follow"],
             light_ink=inputs["light_ink"],
             corrections=[_correction(one, measured.scale.scale) for one in inputs["corrections"]],
