@@ -264,6 +264,23 @@ def _other_content(whole: bytes) -> bytes:
     return zipped([*parts, Part(last.name, last.data[:-2] + b"x\n")])
 
 
+def _torn_history(whole: bytes) -> bytes:
+    """A history that is listed as it is, but follows a revision that it does not hold."""
+    first, _, *rest = entries(whole)
+    assert isinstance(first.data, bytes)
+    values = json.loads(first.data)
+    for i, part in enumerate(rest):
+        if part.name == "histories/1.json":
+            assert isinstance(part.data, bytes)
+            history = json.loads(part.data)
+            history["revisions"][0]["parent"] = 7
+            data = json.dumps(history).encode()
+            rest[i] = Part(part.name, data)
+            entry = next(each for each in values["files"] if each["name"] == part.name)
+            entry.update(size=len(data), sha256=hashlib.sha256(data).hexdigest())
+    return resigned(json.dumps(values).encode(), rest)
+
+
 def _many_claimed(whole: bytes) -> bytes:
     end = bytearray(whole)
     struct.pack_into("<HH", end, len(end) - 14, 60_000, 60_000)
@@ -291,6 +308,7 @@ ATTACKS: dict[str, tuple[Callable[[bytes], bytes], str]] = {
     "another shop's name": (_renamed, "signature is false"),
     "a change after signing": (_unsigned_change, "changed after it was signed"),
     "an entry swapped": (_other_content, "not the file that was signed"),
+    "a revision of nothing": (_torn_history, "rests on one that is not there"),
     "many entries claimed": (_many_claimed, "more files"),
     "two stories of one entry": (_two_stories, "two ways"),
 }

@@ -46,16 +46,22 @@ def command(
       layflat pack --scan body.ply --unit mm --panels panels.json --maker Tarnholm \\
         --model Siskwing --shop "Lampwick Yard" --key yard.key -o siskwing.zip
     """
-    from layflat.base import counted, require_writable
+    from layflat.base import LayflatError, counted, require_writable
     from layflat.exchange import Vehicle, fingerprint, from_files, key_at, pack
     from layflat.pattern import read_drawing
 
-    require_writable(output, inputs=[*drawings, *(each for each in (scan, panels) if each)])
+    require_writable(output, inputs=[*drawings, key, *(each for each in (scan, panels) if each)])
     pieces = [piece for path in drawings for piece in read_drawing(path, unit=unit).patterns]
     vehicle = Vehicle(maker=maker, name=model)
     contents, parts = from_files(vehicle, pieces, scan=scan, unit=unit or "", panels=panels)
     signer, is_new = key_at(key)
-    pack(contents, parts, key=signer, shop=shop).write(output)
+    try:
+        pack(contents, parts, key=signer, shop=shop).write(output)
+    except LayflatError:
+        # A key that nobody was told of signs nothing.
+        if is_new:
+            key.unlink(missing_ok=True)
+        raise
     if is_new:
         click.echo(f"{key} is new: your key. Keep it, and keep it from others.")
     click.echo(

@@ -9,7 +9,7 @@ import layflat
 from layflat.base import InputError, OutputError
 from layflat.exchange.manifest import manifest_json, read_manifest
 from layflat.exchange.records import MANIFEST, SIGNATURE, Contents, Entry, Manifest, Part
-from layflat.exchange.sign import Key, signature_json
+from layflat.exchange.sign import Key, require_signed, signature_json
 from layflat.exchange.zipped import sha256_of, write_zip
 
 
@@ -23,7 +23,8 @@ def pack(contents: Contents, parts: Sequence[Part], *, key: Key, shop: str) -> "
         shop: the name that goes with the signature.
 
     Raises:
-        InputError: the contents do not go together, or are more than an archive may hold.
+        InputError: the contents do not go together, or are more than an archive may hold; or the
+            shop's name is empty, too long, or cannot be printed.
     """
     ordered = sorted(parts, key=lambda part: part.name)
     try:
@@ -33,9 +34,10 @@ def pack(contents: Contents, parts: Sequence[Part], *, key: Key, shop: str) -> "
         raise InputError(f"{name} cannot be read: {error.strerror}.") from error
     files = tuple(Entry(name=name, size=size, sha256=sha256) for name, sha256, size in sums)
     data = manifest_json(Manifest(version=layflat.__version__, contents=contents, files=files))
+    signed = signature_json(data, key=key, shop=shop)
     # What is given away must be something that others can read.
     read_manifest(data)
-    signed = signature_json(data, key=key, shop=shop)
+    require_signed(data, signed)
     return Packed([Part(MANIFEST, data), Part(SIGNATURE, signed), *ordered])
 
 

@@ -173,7 +173,9 @@ def key_at(path: Path) -> tuple[Key, bool]:
         # Created closed to others; a key that others could read would sign for them.
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     except FileExistsError:
-        text = read_bytes(path, max_bytes=_MOST_BYTES).decode("ascii", "replace").strip()
+        is_small = path.is_file() and path.stat().st_size <= _MOST_BYTES
+        data = read_bytes(path, max_bytes=_MOST_BYTES) if is_small else b""
+        text = data.decode("ascii", "replace").strip()
         if not re.fullmatch(rf"[0-9a-f]{{{2 * _KEY_BYTES}}}", text, re.ASCII):
             raise InputError(
                 f"{path} holds no key of Layflat's; name another file, and a key is made there."
