@@ -2,6 +2,7 @@
 
 import signal
 import socket
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -51,6 +52,7 @@ def serve(
 
     class Server(uvicorn.Server):
         async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+            self.should_exit = self.should_exit or asked.is_set()
             await super().startup(sockets)
             on_up()
 
@@ -63,7 +65,7 @@ def serve(
         # Without a limit an open stream of progress would keep the server from ending.
         timeout_graceful_shutdown=_GRACE_S,
     )
-    with _ended_by_sigterm(), working(), suppress(KeyboardInterrupt):
+    with _ended_by_sigterm() as asked, working(), suppress(KeyboardInterrupt):
         Server(config).run()
 
 
@@ -80,17 +82,20 @@ def _must_be_free(host: str, port: int) -> None:
 
 
 @contextmanager
-def _ended_by_sigterm() -> Iterator[None]:
+def _ended_by_sigterm() -> Iterator[threading.Event]:
     """Let SIGTERM end the block as Ctrl-C does, so that what it started is ended too.
 
-    uvicorn catches the signal, ends, and raises it again for whoever was there before.
+    uvicorn catches the signal, ends, and raises it again for whoever was there before. Python
+    swallows what is raised while it cleans up after an import; the event says that it was asked.
     """
+    asked = threading.Event()
 
     def end(_number: int, _frame: object) -> None:
+        asked.set()
         raise KeyboardInterrupt
 
     before = signal.signal(signal.SIGTERM, end)
     try:
-        yield
+        yield asked
     finally:
         signal.signal(signal.SIGTERM, before)
