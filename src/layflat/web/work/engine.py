@@ -24,7 +24,7 @@ from distributed.core import Status
 
 from layflat.web.work.due import Due
 
-_CONNECT_S = 5.0
+_CONNECT_S = 20.0  # a busy machine takes its time even to reach itself
 _MOST_WAITING = 16
 """More than a shop has machines that cut at once."""
 # An attempt has a process of its own: that needs workers which may have children, and no watch
