@@ -5,9 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import zoo
 from layflat.base import MeshError
 from layflat.surface import Corrections, Mesh, align, cut_floor, find_floor, mirror_check, sample
 from layflat.surface.plane import Plane, plane_through
+from layflat.surface.topology import manifold_fault
 from surface.stood import joined, moved, plate, shell, turn
 
 SHELL = shell()
@@ -134,6 +136,17 @@ def test_the_floor_is_cut_and_what_goes_is_listed() -> None:
         cut_floor(scan, None, within_mm=301.0)
     with pytest.raises(MeshError, match="lies all of the scan"):
         cut_floor(plate(500.0, 500.0), Plane(np.array([0.0, 0, 1]), 0.0), within_mm=5.0)
+
+
+def test_fans_that_the_cut_leaves_at_one_vertex_are_parted() -> None:
+    scan = zoo.sheet(5, side_mm=400.0, height=lambda x, y: 100.0 + 0.0 * (x + y))
+    low = np.array(scan.vertices_mm)
+    # Two places beside the middle, across from each other, reach down to the floor.
+    low[[7, 17], 2] = 0.0
+    cut = cut_floor(Mesh(low, scan.faces), Plane(np.array([0.0, 0, 1]), 0.0), within_mm=10.0)
+    assert manifold_fault(scan.faces[cut.kept]) == "it touches itself at 1 of its vertices"
+    assert manifold_fault(cut.mesh.faces) is None
+    assert np.array_equal(cut.mesh.vertices_mm[cut.mesh.faces], low[scan.faces[cut.kept]])
 
 
 def test_a_dent_on_one_side_is_found_by_the_other() -> None:

@@ -3,7 +3,7 @@ import pytest
 
 import zoo
 from layflat.base import MeshError
-from layflat.surface import Mended, Mesh, boundary_loops, check_mesh, denoise, mend
+from layflat.surface import Mended, Mesh, boundary_loops, check_mesh, denoise, faced_outward, mend
 from layflat.surface.measure import ring_length_mm
 from layflat.surface.topology import edge_table, manifold_fault, oriented
 
@@ -159,6 +159,18 @@ def test_the_only_hole_of_a_closed_body_is_filled() -> None:
     assert kinds(done) == {"filled": 1}
     assert not boundary_loops(done.mesh.faces)
     assert volume(done.mesh) == pytest.approx(volume(mesh), rel=1e-3)
+
+
+def test_a_shell_that_faces_inward_is_turned_and_nothing_else() -> None:
+    out, inside_out = zoo.sphere(200, splits=2), zoo.sphere(50, splits=2)
+    mesh = Mesh(
+        np.vstack([out.vertices_mm, inside_out.vertices_mm]),
+        np.vstack([out.faces, inside_out.faces[:, ::-1] + len(out.vertices_mm)]),
+    )
+    done = faced_outward(mesh)
+    assert volume(done) == pytest.approx(volume(out) + volume(inside_out))
+    assert np.array_equal(done.vertices_mm, mesh.vertices_mm)
+    assert np.array_equal(done.faces, mend(mesh, stray_share=0.0).mesh.faces)
 
 
 def test_the_rim_of_a_small_sheet_is_no_hole() -> None:

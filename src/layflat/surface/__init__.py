@@ -3,6 +3,7 @@
 from layflat.surface.align import Aligned, Corrections, align
 from layflat.surface.check import MeshReport, check_mesh
 from layflat.surface.clip import END_REACH_MM, LINE_EDGE, REACH_MM, clip_region
+from layflat.surface.cluster import clustered
 from layflat.surface.cut import cut_region
 from layflat.surface.denoise import Denoised, denoise
 from layflat.surface.feature_path import FeaturePath, feature_path, snapped
@@ -15,7 +16,7 @@ from layflat.surface.measure import (
     edge_lengths_mm,
     triangle_quality,
 )
-from layflat.surface.mend import Mend, Mended, mend
+from layflat.surface.mend import Mend, Mended, faced_outward, mend
 from layflat.surface.mesh import Mesh
 from layflat.surface.mirror import Mirror, MirrorCheck, mirror_check
 from layflat.surface.outline import Node, Outline, outline_edges
@@ -77,12 +78,14 @@ __all__ = [
     "boundary_turning",
     "check_mesh",
     "clip_region",
+    "clustered",
     "compact",
     "cut_floor",
     "cut_region",
     "denoise",
     "edge_lengths_mm",
     "edge_table",
+    "faced_outward",
     "feature_path",
     "features",
     "find_floor",

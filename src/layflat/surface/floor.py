@@ -10,11 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layflat.base import FloatArray, MeshError
+from layflat.base import FloatArray, IntArray, MeshError
 from layflat.surface.mesh import Mesh
 from layflat.surface.plane import Plane, plane_through
 from layflat.surface.samples import Samples
-from layflat.surface.topology import compact, edge_table, face_components
+from layflat.surface.topology import compact, edge_table, face_components, split_fans
 
 LEAST_FLOOR_SHARE = 0.03
 """A plane with less of the scan's area is not taken for the floor. Our own choice."""
@@ -127,7 +127,7 @@ class FloorCut:
     """A scan without its floor.
 
     Attributes:
-        mesh: what is left.
+        mesh: what is left; manifold if the scan was.
         kept: (m',) int64, the old number of each of its triangles.
         removed: the largest pieces taken away, the largest first, at most twenty.
         pieces: how many pieces were taken away in all.
@@ -176,7 +176,9 @@ def cut_floor(
     found = [*_pieces(mesh, np.flatnonzero(low), "floor"), *_pieces(mesh, over[dusty], "dust")]
     found.sort(key=lambda item: -item.area_mm2)
     kept = over[~dusty]
-    faces, used = compact(mesh.faces[kept])
+    gone = np.ones(len(mesh.faces), np.bool_)
+    gone[kept] = False
+    faces, used = _parted(mesh.faces[kept], mesh.faces[gone])
     return FloorCut(
         Mesh(mesh.vertices_mm[used], faces),
         kept,
@@ -184,6 +186,30 @@ def cut_floor(
         len(found),
         float(sum(item.area_mm2 for item in found)),
     )
+
+
+def _parted(faces: IntArray, gone: IntArray) -> tuple[IntArray, IntArray]:
+    """Faces numbered anew, with a vertex of its own for each fan that the cut has left at one.
+
+    Only at vertices of the faces that are *gone* can one fan have become several.
+
+    Returns:
+        (m, 3) faces, and (k,) the old number of each vertex.
+    """
+    count = int(max(faces.max(initial=-1), gone.max(initial=-1))) + 1
+    at_cut = np.zeros(count, np.bool_)
+    at_cut[gone] = True
+    beside = np.flatnonzero(at_cut[faces].any(axis=1))
+    if not len(beside):
+        return compact(faces)
+    fans, source = split_fans(faces[beside])
+    later = np.r_[False, source[1:] == source[:-1]] & at_cut[source]
+    number = source.copy()
+    number[later] = count + np.arange(int(later.sum()))
+    faces = faces.copy()
+    faces[beside] = number[fans]
+    faces, used = compact(faces)
+    return faces, np.r_[np.arange(count), source[later]][used]
 
 
 def _pieces(

@@ -17,7 +17,14 @@ from scipy.spatial import cKDTree
 from layflat.base import FloatArray, IntArray, MeshError, Progress, silent
 from layflat.surface.holes import fill_holes
 from layflat.surface.mesh import Mesh
-from layflat.surface.topology import EdgeTable, compact, edge_table, face_components, split_fans
+from layflat.surface.topology import (
+    EdgeTable,
+    compact,
+    edge_table,
+    face_components,
+    oriented,
+    split_fans,
+)
 
 MERGE_MM = 1e-3
 """Vertices closer together than this are one: far below what a scanner resolves."""
@@ -113,6 +120,17 @@ def mend(
     _note(mends, "kept-hole", len(narrow), "{} kept open, " + f"{_rims(narrow)}: {why}", "hole")
     progress("mended", 1.0)
     return Mended(Mesh(vertices, faces), tuple(mends))
+
+
+def faced_outward(mesh: Mesh) -> Mesh:
+    """*mesh* with its shells facing outward by the reckoning of `mend`; nothing else is done.
+
+    Args:
+        mesh: manifold and oriented.
+    """
+    table = edge_table(mesh.faces)
+    faces = _turned(mesh.vertices_mm, mesh.faces, table, face_components(table), [])
+    return Mesh(mesh.vertices_mm, faces)
 
 
 def _note(
@@ -262,6 +280,8 @@ def _flips(table: EdgeTable, faces: IntArray) -> np.ndarray[tuple[int], np.dtype
     that they face alike. A shell with two sides falls into two pieces, one for each way.
     """
     count = len(faces)
+    if oriented(table):
+        return np.zeros(count, np.bool_)
     side = np.flatnonzero(table.mate > np.arange(3 * count))
     other = table.mate[side]
     alike = table.forward[side] != table.forward[other]

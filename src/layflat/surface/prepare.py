@@ -5,6 +5,7 @@ panel; what lies near an outline and inside it is a small part of the whole.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
@@ -49,15 +50,29 @@ class Prepared:
         mesh: the body.
         table: its edges.
         rims: its boundary.
-        tree: the middles of its triangles.
-        reach_mm: (m,) float64, how far each triangle reaches from its middle.
     """
 
     mesh: Mesh
     table: EdgeTable
     rims: Rims
-    tree: cKDTree
-    reach_mm: FloatArray
+
+    @cached_property
+    def middle_mm(self) -> FloatArray:
+        """(m, 3) float64: the middle of each triangle."""
+        middle: FloatArray = self.mesh.vertices_mm[self.mesh.faces].mean(axis=1)
+        return middle
+
+    @cached_property
+    def reach_mm(self) -> FloatArray:
+        """(m,) float64: how far each triangle reaches from its middle."""
+        away = self.mesh.vertices_mm[self.mesh.faces] - self.middle_mm[:, None]
+        reach: FloatArray = frozen(np.linalg.norm(away, axis=2).max(axis=1))
+        return reach
+
+    @cached_property
+    def tree(self) -> cKDTree:
+        """The middles of its triangles."""
+        return cKDTree(self.middle_mm, balanced_tree=False, compact_nodes=False)
 
     def locate(self, points_mm: FloatArray) -> Located:
         """The nearest place of the body to each of the (k, 3) points, as `locate` finds it."""
@@ -131,11 +146,7 @@ def prepare(mesh: Mesh) -> Prepared:
     table = edge_table(mesh.faces)
     if fault := manifold_fault(mesh.faces, table):
         raise MeshError(f"The mesh cannot be cut as it is: {fault}. Mend it first.")
-    corners = mesh.vertices_mm[mesh.faces]
-    middle = corners.mean(axis=1)
-    reach = np.linalg.norm(corners - middle[:, None], axis=2).max(axis=1)
-    tree = cKDTree(middle, balanced_tree=False, compact_nodes=False)
-    return Prepared(mesh, table, rims_of(mesh, table), tree, frozen(reach))
+    return Prepared(mesh, table, rims_of(mesh, table))
 
 
 def rims_of(mesh: Mesh, table: EdgeTable | None = None) -> Rims:

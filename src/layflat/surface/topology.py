@@ -161,7 +161,12 @@ def compact(faces: IntArray) -> tuple[IntArray, IntArray]:
 def euler_characteristic(faces: IntArray, table: EdgeTable | None = None) -> int:
     """Vertices in use minus edges plus faces."""
     table = edge_table(faces) if table is None else table
-    return len(np.unique(faces)) - len(table.ends) + len(faces)
+    return _used(faces) - len(table.ends) + len(faces)
+
+
+def _used(faces: IntArray) -> int:
+    """How many vertices the faces have; counting is far quicker than sorting."""
+    return int(np.count_nonzero(np.bincount(faces.reshape(-1))))
 
 
 def manifold_fault(faces: IntArray, table: EdgeTable | None = None) -> str | None:
@@ -171,7 +176,7 @@ def manifold_fault(faces: IntArray, table: EdgeTable | None = None) -> str | Non
         return f"{bad} of its edges have more than two triangles"
     if not oriented(table):
         return "neighbouring triangles face opposite ways"
-    if bad := len(split_fans(faces, table)[1]) - len(np.unique(faces)):
+    if bad := len(split_fans(faces, table)[1]) - _used(faces):
         return f"it touches itself at {bad} of its vertices"
     return None
 

@@ -14,8 +14,8 @@ from layflat.surface import (
     Plane,
     align,
     cut_floor,
+    faced_outward,
     features,
-    mend,
     mirror_check,
     panels_json,
     ply_bytes,
@@ -183,10 +183,9 @@ def make(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
         None if inputs["plane"] is None else Plane(np.array(inputs["plane"][0]), inputs["plane"][1])
     )
     cut = cut_floor(scan.mesh, plane, within_mm=inputs["within_mm"])
-    # Cutting can leave fans that touch at a point; what is kept must read again as it is.
-    mesh = mend(cut.mesh, fill_mm=0.0, stray_share=0.0).mesh
     rotation, shift = np.array(inputs["rotation"]), np.array(inputs["shift_mm"])
-    upright = Mesh(mesh.vertices_mm @ rotation.T + shift, mesh.faces)
+    # What is kept must read again as it is: reading turns shells that face inward.
+    upright = faced_outward(Mesh(cut.mesh.vertices_mm @ rotation.T + shift, cut.mesh.faces))
     progress("looking for creases", 0.2)
     fine = features(prepare(upright))
     state = _of_inputs(inputs)
