@@ -1,7 +1,7 @@
 """Templates by photograph: from a picture of a traced sheet to outlines in millimetres."""
 
 from layflat.photo.choose import Follow
-from layflat.photo.correct import Accepted, Correction, NotALine, Outline, Through
+from layflat.photo.correct import Accepted, Correction, NotALine, Outline, Spot, Through
 from layflat.photo.load import Photo, load_photo, photo_from, photo_kind, photo_of
 from layflat.photo.measure import Measured, measure
 from layflat.photo.piece import STRAIN_UNKNOWN, drawing_of, pattern_of
@@ -50,6 +50,7 @@ __all__ = [
     "Scale",
     "Sheet",
     "Span",
+    "Spot",
     "Through",
     "Traced",
     "TracedCurve",

@@ -22,6 +22,7 @@ from layflat.photo.working import Working
 _CLEARED_MM = 4.0
 """As near to the points of a person nothing else counts."""
 _FOUND_MM = 12.0
+_SPOT_MM = 6.0
 _STEP_MM = 1.0
 _DENSE_MM = 0.1
 
@@ -76,7 +77,21 @@ class Outline:
         object.__setattr__(self, "at_mm", frozen(self.at_mm).reshape(2))
 
 
-Correction: TypeAlias = Through | NotALine | Accepted | Outline
+@dataclass(frozen=True, eq=False)
+class Spot:
+    """What the small spot at this point, (2,) in mm, is: a hole to be cut, or a landmark.
+
+    Where several are said of one spot, the last counts.
+    """
+
+    at_mm: FloatArray
+    hole: bool
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "at_mm", frozen(self.at_mm).reshape(2))
+
+
+Correction: TypeAlias = Through | NotALine | Accepted | Outline | Spot
 
 
 def put_through(
@@ -164,6 +179,16 @@ def without_denied(
 def outline_said(corrections: Sequence[Correction]) -> FloatArray | None:
     """The point (2,) by which a person said which line is the outline; None if nobody did."""
     said = [each.at_mm for each in corrections if isinstance(each, Outline)]
+    return said[-1] if said else None
+
+
+def spot_said(at_mm: FloatArray, corrections: Sequence[Correction]) -> Spot | None:
+    """What a person said of the spot at a point (2,); None if nobody said anything."""
+    said = [
+        each
+        for each in corrections
+        if isinstance(each, Spot) and float(np.hypot(*(each.at_mm - at_mm))) < _SPOT_MM
+    ]
     return said[-1] if said else None
 
 

@@ -12,7 +12,8 @@ from layflat.base import FloatArray, counted
 from layflat.photo.records import Landmark, LandmarkKind, Mask, Plane
 from layflat.photo.working import Working
 
-_LEAST_MM, _MOST_MM = 2.5, 25.0
+MOST_MM = 25.0
+_LEAST_MM = 2.5
 _DOT_MM, _SQUARE_MM = 12.0, 14.0
 _INK_SHARE = 0.5
 _APART_MM = 3.0
@@ -43,7 +44,7 @@ def find_landmarks(
     for number in range(1, count):
         x, y, w, h, area = (int(v) for v in stats[number])
         across = picture.cell_mm * np.array([w, h])
-        if not (across.max() >= _LEAST_MM and across.max() <= _MOST_MM and area >= 4):
+        if not (across.max() >= _LEAST_MM and across.max() <= MOST_MM and area >= 4):
             continue
         middle = picture.to_mm(middles[number][None])[0]
         rows, columns = np.nonzero(labels[y : y + h, x : x + w] == number)
@@ -68,7 +69,7 @@ def find_landmarks(
 def _broad_ink(picture: Working) -> FloatArray:
     import cv2
 
-    reach = 2 * round(0.5 * _MOST_MM / picture.cell_mm) + 1
+    reach = 2 * round(0.5 * MOST_MM / picture.cell_mm) + 1
     grey = np.exp(picture.tone)
     kernel = np.ones((reach, reach), dtype=np.uint8)
     kind = cv2.MORPH_OPEN if picture.light_ink else cv2.MORPH_CLOSE
@@ -108,6 +109,7 @@ def landmark_at(plane: Plane, middle: FloatArray, across: float) -> Landmark | N
     return Landmark(
         kind=kind,
         at_mm=where,
+        across_mm=across,
         doubt_mm=float(np.sqrt(light_doubt**2 + plane_doubt**2 + doubt**2 + _FLOOR_MM**2)),
     )
 

@@ -5,7 +5,7 @@ picture of the plane run down: row i and column j lie at
 ``origin_mm + mm_per_px * (j, -i)``.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal, TypeAlias
 
 import numpy as np
@@ -204,14 +204,22 @@ class Landmark:
         kind: what it is.
         at_mm: (2,) float64: its middle.
         doubt_mm: standard deviation of the middle, the plane's included, the scale's not.
+        across_mm: its greater side along the plane's axes, about.
+        maybe_hole: whether a small hole would look the same; a person is to be asked.
     """
 
     kind: LandmarkKind
     at_mm: FloatArray
     doubt_mm: float
+    across_mm: float = 0.0
+    maybe_hole: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "at_mm", frozen(self.at_mm))
+
+    def asked_about(self) -> "Landmark":
+        """The same, of which a person is to be asked whether it is a hole."""
+        return replace(self, maybe_hole=True)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -19,12 +19,14 @@ from layflat.photo.correct import (
     accepted,
     outline_said,
     put_through,
+    spot_said,
     without_denied,
 )
 from layflat.photo.doubt import intervals_mm, reasons, traced_curve
 from layflat.photo.follow import Line
 from layflat.photo.follow import follow as follow_chain
 from layflat.photo.heights import Heights, heights
+from layflat.photo.holes import asked, asked_note, hole_at, is_hollow
 from layflat.photo.landmarks import find_landmarks, landmark_at
 from layflat.photo.lifted import (
     compared_note,
@@ -104,9 +106,11 @@ def trace(
     landmarks, notes = find_landmarks(
         plane, picture, [c.chain.at_mm for c in found if _long(c)], contrast=_pen_contrast(found)
     )
+    everything = found
     found = [c for c in found if not _is_mark(c, landmarks)]
     landmarks += _light_spots(plane, found)
     found = [c for c in found if not _is_mark(c, landmarks)]
+    landmarks, holes = _holes_said(landmarks, corrections, everything, plane, picture)
     chosen = choose(
         [c for c in found if c.model == "line"],
         [c for c in found if c.model == "edge"],
@@ -118,10 +122,12 @@ def trace(
     curves = []
     told: list[Mask] = []
     wanted: list[tuple[CurveKind, Candidate]] = [("outline", chosen.outline)]
-    wanted += [("cut-out", candidate) for candidate in chosen.cut_outs]
+    wanted += [("cut-out", candidate) for candidate in (*chosen.cut_outs, *holes)]
     for number, (kind, candidate) in enumerate(wanted):
         progress(f"measure the {kind}", 0.5 + 0.5 * number / len(wanted))
         line = _measured(kind, candidate, plane, picture)
+        if kind == "outline":
+            landmarks = asked(landmarks, plane, line, candidate.model, corrections)
         lifts = heights(plane, line, views, candidate.model)
         told += [lifts.told] if lifts else []
         why = reasons(plane, line, picture, others)
@@ -131,7 +137,13 @@ def trace(
     return Traced(
         curves=tuple(curves),
         landmarks=tuple(landmarks),
-        notes=(*chosen.notes, *notes, *(compared_note(told) if told else ()), *_said(curves)),
+        notes=(
+            *chosen.notes,
+            *notes,
+            *asked_note(landmarks),
+            *(compared_note(told) if told else ()),
+            *_said(curves),
+        ),
     )
 
 
@@ -160,6 +172,25 @@ def _pen_contrast(found: list[Candidate]) -> float:
         chain.strength for chain in lines
     ]
     return float(np.median(np.concatenate(some))) if some else _USUAL_CONTRAST
+
+
+def _holes_said(
+    landmarks: list[Landmark],
+    corrections: Sequence[Correction],
+    found: list[Candidate],
+    plane: Plane,
+    picture: Working,
+) -> tuple[list[Landmark], list[Candidate]]:
+    """The landmarks but for those of which a person said that they are holes, and those."""
+    said = [spot_said(mark.at_mm, corrections) for mark in landmarks]
+    holes = [mark for mark, spot in zip(landmarks, said, strict=True) if spot and spot.hole]
+    if not holes:
+        return landmarks, []
+    # Of a hole through the sheet the edge is cut, of one that was drawn the pen's line.
+    edges = [*joined(edge_chains(picture), "edge", most_gap_mm=0.0), *found]
+    lines = [c for c in found if c.model == "line"]
+    kept = [mark for mark in landmarks if mark not in holes]
+    return kept, [hole_at(mark, lines if is_hollow(plane, mark) else edges) for mark in holes]
 
 
 def _long(candidate: Candidate) -> bool:
