@@ -50,7 +50,10 @@ def a_template(body: Body) -> Template:
                 ],
             }
         ],
-        "landmarks": [{"kind": "cross", "at": [20.0, 20.0]}],
+        "landmarks": [
+            {"kind": "cross", "at": [20.0, 20.0], "across_mm": 16.0, "maybe_hole": False},
+            {"kind": "dot", "at": [150.0, 60.0], "across_mm": 9.0, "maybe_hole": True},
+        ],
         "notes": ["The pen's line was taken for the outline."],
         "pattern": kept(pattern, "template.json", "application/json").sha256,
     }

@@ -171,6 +171,20 @@ def a_result(scale: float) -> dict[str, Any]:
     return {"box": [0.0, 0.0, 10.0, 10.0], "places": [], "frame": frame}
 
 
+def test_a_mark_that_may_be_a_hole_is_asked_about(body: Body, signed_in: Browser) -> None:
+    template = a_template(body)
+    address = f"/bodies/photographs/{template.pk}/"
+    counter = signed_in(Role.COUNTER)
+    shown_text = text_of(counter, address)
+    assert "2. A mark or a hole?</strong> A dot of about 9 mm at 150, 60 mm" in shown_text
+    assert "A hole, to be cut" in shown_text
+    counter.post(f"{address}keep/", {"title": "Cap"})
+    assert "1 mark may be cut out; nobody said which." in KeptRevision.objects.get().said
+    counter.post(f"{address}right/", {"kind": "hole", "points": "150.0 60.0"})
+    template.refresh_from_db()
+    assert template.corrections[-1] == {"kind": "hole", "points": [150.0, 60.0]}
+
+
 def test_the_frame_is_printed_from_the_page(shop: Shop, signed_in: Browser) -> None:
     del shop
     counter = signed_in(Role.COUNTER)

@@ -8,7 +8,7 @@ from typing import Any, Final
 from django.core.files import File
 from django.db import transaction
 
-from layflat.base import InputError
+from layflat.base import InputError, counted
 from layflat.web.bodies.models import Body
 from layflat.web.files.store import keep as keep_file
 from layflat.web.patterns.keeping import keep, kept_pattern
@@ -23,7 +23,7 @@ from layflat.web.work.tasks import ask
 MOST_BYTES: Final = 60_000_000
 MOST_PICTURES: Final = 8
 MOST_CORRECTIONS: Final = 60
-KINDS: Final = ("accepted", "not a line", "through", "outline")
+KINDS: Final = ("accepted", "not a line", "through", "outline", "hole", "landmark")
 FOLLOWS: Final = ("auto", "line", "edge")
 _MOST_POINTS: Final = 200
 _FARTHEST_MM: Final = 20_000.0
@@ -185,7 +185,11 @@ def keep_template(template: Template, wanted: Wanted, *, who: Person | None) -> 
     unsure = sum(len(curve["unsure"]) for curve in result["curves"])
     said = list(result["notes"])
     if unsure:
-        said.append(f"{unsure} stretches of its lines were left unsure.")
+        were = "was" if unsure == 1 else "were"
+        said.append(f"{counted(unsure, 'stretch', 'stretches')} of its lines {were} left unsure.")
+    open_marks = sum(one.get("maybe_hole", False) for one in result["landmarks"])
+    if open_marks:
+        said.append(f"{counted(open_marks, 'mark')} may be cut out; nobody said which.")
     if frame["pictures"] == 1:
         said.append(ONE_PICTURE)
     return keep(

@@ -18,8 +18,9 @@ class Template(models.Model):
         follow: "auto", "line" or "edge": what the outline is.
         light_ink: whether the pen is lighter than the sheet.
         corrections: what a person put right, in order, a list of {"kind", "points"}: kind is
-            "accepted", "not a line", "through" or "outline"; points are x and y in turn, in mm as
-            printed: on the table they are larger by the scale that the rules say.
+            "accepted", "not a line", "through", "outline", "hole" or "landmark"; points are x and
+            y in turn, in mm as printed: on the table they are larger by the scale that the rules
+            say.
         reading: the computation that was asked for last.
         version: counts the changes of readings and corrections.
     """

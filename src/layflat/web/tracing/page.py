@@ -12,6 +12,8 @@ _WORDS: Final = {
     "not a line": "no line of the template",
     "through": "the line runs through",
     "outline": "this line is the outline",
+    "hole": "a hole",
+    "landmark": "a mark, no hole",
 }
 
 
@@ -37,6 +39,36 @@ class Doubt:
     y_mm: float
     box: str
     path: str
+
+    @property
+    def place(self) -> str:
+        """Its middle as forms send it."""
+        return f"{self.x_mm} {self.y_mm}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class MaybeHole:
+    """A mark that may be a hole.
+
+    Attributes:
+        number: it comes after the unsure stretches.
+        kind: "dot" or "square": how it looks.
+        across_mm: its size.
+        x_mm, y_mm: its middle.
+        box: of a picture of what is near it, as SVG's viewBox.
+    """
+
+    number: int
+    kind: str
+    across_mm: float
+    x_mm: float
+    y_mm: float
+    box: str
+
+    @property
+    def y_down(self) -> float:
+        """Its middle as pictures have it, y down."""
+        return -self.y_mm
 
     @property
     def place(self) -> str:
@@ -74,6 +106,7 @@ def shown(result: Mapping[str, Any], corrections: Sequence[Mapping[str, Any]]) -
             for one in result.get("landmarks", [])
         ],
         "doubts": doubts_of(result),
+        "spots": spots_of(result),
         "places": [
             {"x": place[0], "y": -place[1], "box": _near(*place)} for place in result["places"]
         ],
@@ -105,6 +138,23 @@ def doubts_of(result: Mapping[str, Any]) -> list[Doubt]:
                 )
             )
     return found
+
+
+def spots_of(result: Mapping[str, Any]) -> list[MaybeHole]:
+    """The marks that may be holes, numbered after the unsure stretches."""
+    asked = [one for one in result.get("landmarks", []) if one.get("maybe_hole")]
+    first = 1 + sum(len(curve["unsure"]) for curve in result.get("curves", []))
+    return [
+        MaybeHole(
+            number=number,
+            kind=one["kind"],
+            across_mm=one["across_mm"],
+            x_mm=one["at"][0],
+            y_mm=one["at"][1],
+            box=_near(*one["at"]),
+        )
+        for number, one in enumerate(asked, first)
+    ]
 
 
 def _name(curves: Sequence[Mapping[str, Any]], index: int) -> str:

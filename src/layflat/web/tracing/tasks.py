@@ -19,6 +19,7 @@ from layflat.photo import (
     Plane,
     Reading,
     Span,
+    Spot,
     Through,
     Traced,
     TracedCurve,
@@ -53,7 +54,8 @@ def read(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
         `refusal`, why there is no line, or "", with `places`, x and y of what it is about;
         `picture`, the SHA-256 of a JPEG of the plane, and `box`, its x least, y least, width and
         height in mm; `frame`, see `_frame`; and where there is a line: `curves`, see `_curve`;
-        `landmarks`, each `kind` and `at`; `notes`, sentences; `pattern`, the SHA-256 of its file.
+        `landmarks`, each `kind`, `at`, `across_mm` and `maybe_hole`; `notes`, sentences;
+        `pattern`, the SHA-256 of its file.
 
     Raises:
         LayflatError: the photographs cannot be measured; the sentence says why and what to do.
@@ -118,7 +120,12 @@ def _traced(traced: Traced, notes: Sequence[str]) -> dict[str, Any]:
     return {
         "curves": [_curve(one) for one in traced.curves],
         "landmarks": [
-            {"kind": one.kind, "at": [round(float(value), 2) for value in one.at_mm]}
+            {
+                "kind": one.kind,
+                "at": _flat(one.at_mm),
+                "across_mm": one.across_mm,
+                "maybe_hole": one.maybe_hole,
+            }
             for one in traced.landmarks
         ],
         "notes": [*notes, *traced.notes],
@@ -168,6 +175,8 @@ def _correction(one: Mapping[str, Any], scale: float) -> Correction:
             return NotALine(points[0])
         case "outline":
             return Outline(points[0])
+        case "hole" | "landmark":
+            return Spot(points[0], hole=one["kind"] == "hole")
         case _:
             return Accepted(points[0])
 
