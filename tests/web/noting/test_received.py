@@ -1,12 +1,18 @@
 """A correction from another shop, and what is noted here on what it cuts."""
 
+import re
+from collections.abc import Callable
+
 import numpy as np
 import pytest
+from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 
 from layflat.revise import History
 from layflat.web.corrections.reading import facts_for, revisions_of
 from layflat.web.corrections.taking import take_correction
+from layflat.web.noting.bay_tab import read
 from layflat.web.noting.correcting import (
     ask_correction,
     fill,
@@ -15,10 +21,12 @@ from layflat.web.noting.correcting import (
     noted_on,
     take_back,
 )
+from layflat.web.noting.models import FitNote
+from layflat.web.noting.spots import drawn_at
 from layflat.web.people.models import Person, Role
 from revise.panel import fits, short
 from web.noting.test_noting import HALF
-from web.noting.three_cars import BELLIED, a_car, note, the_body
+from web.noting.three_cars import BELLIED, a_car, job_of, note, the_body
 from web.shaping.brought import finish
 
 pytestmark = pytest.mark.on_sqlite
@@ -73,3 +81,41 @@ def test_a_note_that_was_left_out_asks_for_no_other_revision(people: People) -> 
     assert not is_new(the_body(), "hood", noted_on(the_body())[0], kept)
     note(whole, ines, "fits", np.array([900.0, 300.0]))
     assert is_new(the_body(), "hood", noted_on(the_body())[0], kept)
+
+
+def test_a_note_is_drawn_where_it_is_meant_and_keeps_its_tap(people: People) -> None:
+    ines = people[Role.INSTALLER]
+    cut = a_car("2031-2064", ines)
+    note(cut, ines, "fits", np.array([820.0, 310.0]))
+    note(cut, ines, "corner", np.array([60.0, 70.0]), first_mm="1", second_mm="0.5")
+    note(cut, ines, "shift", np.array([300.0, 300.0]), first_mm="1", second_mm="0")
+    edge, corner, shifted = FitNote.objects.select_related("cut__piece__pattern").order_by("number")
+    # The edge of 600 mm bellies by its bulge of 0.08 times half of that, 24 mm.
+    assert drawn_at(edge) == pytest.approx((924.0, 310.0), abs=1.0)
+    assert drawn_at(corner) == pytest.approx((0.0, 0.0), abs=1e-6)
+    assert drawn_at(shifted) == (300.0, 300.0)
+    assert (edge.x_mm, edge.y_mm) == (820.0, 310.0)
+    (row,) = read(job_of(cut), ines)["fit_rows"]
+    assert [one.number for one in row.marks] == [1, 2, 3]
+    assert row.marks[1].x == pytest.approx(row.map.at(0.0, 0.0)[0], abs=0.1)
+
+
+def test_a_note_is_taken_back_from_the_corrections_too(
+    people: People, signed_in: Callable[[Role], Client]
+) -> None:
+    cut = a_car("2031-2064", people[Role.INSTALLER])
+    note(cut, people[Role.INSTALLER], "fits", np.array([820.0, 310.0]))
+    corin = signed_in(Role.COUNTER)
+    address = reverse("noting:piece", args=[the_body().pk, "hood"])
+    page = corin.get(address).content.decode()
+    form = page[page.index('action="/taps/') :]
+    fields = dict(re.findall(r'name="(\w+)" value="([^"]*)"', form[: form.index("</form>")]))
+    assert (fields["act"], fields["fit_note"], fields["next"]) == (
+        "noting.withdrawn",
+        "1",
+        address,
+    )
+    for _ in range(2):
+        assert corin.post("/taps/", fields)["Location"] == address
+    assert FitNote.objects.get().withdrawn_by == people[Role.COUNTER]
+    assert "Nothing that counts." in corin.get(address).content.decode()

@@ -11,6 +11,7 @@ from layflat.web.laying.film_on_car import Film, in_bay
 from layflat.web.noting.doing import in_short
 from layflat.web.noting.kinds import KINDS
 from layflat.web.noting.models import FitNote
+from layflat.web.noting.spots import drawn_at
 from layflat.web.people.models import Person
 
 _PEN_SHARE = 1 / 420
@@ -19,7 +20,7 @@ _PEN_SHARE = 1 / 420
 
 @dataclass(frozen=True, kw_only=True)
 class Mark:
-    """A fit note on a map: its number and place, in the map's units."""
+    """A fit note on a map: its number, and the place that is meant, in the map's units."""
 
     number: int
     x: float
@@ -63,7 +64,7 @@ def read(job: Job, who: Person) -> dict[str, Any]:
         shared = in_bay(job)
     except InputError as error:
         return {"fit_missing": str(error)}
-    notes = list(job.fit_notes.select_related("cut__piece", "noted_by"))
+    notes = list(job.fit_notes.select_related("cut__piece__pattern", "noted_by"))
     rows = [_row(film, notes) for film in shared.film.pieces if film.is_laid and film.cut]
     return {
         "fit_rows": rows,
@@ -83,7 +84,7 @@ def _row(film: Film, notes: Sequence[FitNote]) -> Row:
     marks = []
     for one in notes:
         if flat and film.cut and one.cut_id == film.cut.pk and one.withdrawn_at is None:
-            x, y = flat.at(one.x_mm, one.y_mm)
+            x, y = flat.at(*drawn_at(one))
             marks.append(Mark(number=one.number, x=round(x, 1), y=round(y, 1)))
     pen = round(max(flat.width, flat.height * 1.6) * _PEN_SHARE, 4) if flat else 1.0
     return Row(film=film, map=flat, marks=tuple(marks), pen=pen)

@@ -24,6 +24,7 @@ from layflat.revise import (
 from layflat.web.corrections.figures import figures_of
 from layflat.web.corrections.reading import history_of
 from layflat.web.files.store import keep
+from layflat.web.noting.spots import STRETCHED, spots
 from layflat.web.patterns.keeping import kept_pattern
 from layflat.web.work.tasks import task
 
@@ -31,7 +32,6 @@ TASK: Final = "noting.correct"
 _MOST_BYTES: Final = 64_000_000
 NEAR_CUT_OUT_MM: Final = 15.0
 """A tap so near to a cut-out is meant for it; wet gloves do not hit a washer jet."""
-_STRETCHED: Final = (NoteKind.SHORT, NoteKind.OVER, NoteKind.FINGER, NoteKind.FITS)
 
 
 @task(TASK, comes_first=True)
@@ -107,9 +107,9 @@ def _notes(
         on = by_number.get(number)
         outline = Outline(laid.outline, laid.outline_corners)
         pattern = base if on is None else on.pattern
-        spots = np.array([[*_spots(one, outline), _tip(one)] for one in members])
+        places_mm = np.array([[*_spots(one, outline), _tip(one)] for one in members])
         try:
-            there = to_noted(on, base, laid, spots.reshape(-1, 2)).reshape(-1, 3, 2)
+            there = to_noted(on, base, laid, places_mm.reshape(-1, 2)).reshape(-1, 3, 2)
         except InputError as error:
             cars = ", ".join(dict.fromkeys(str(one["car"]) for one in members))
             left_out.append(f"{counted(len(members), 'note')} of {cars} left out: {error}")
@@ -121,23 +121,9 @@ def _notes(
     return tuple(found[name] for one in given if (name := str(one["name"])) in found), left_out
 
 
-def _spots(one: Mapping[str, Any], outline: Outline) -> list[tuple[float, float]]:
-    """Where a note begins and ends on the laid pattern: twice the same for a single place.
-
-    A tap is meant for the nearest edge, or the nearest corner, however far off a glove was.
-    """
-    point, kind = np.array([[float(one["x_mm"]), float(one["y_mm"])]]), NoteKind(one["kind"])
-    half = 0.5 * float(one["along_mm"]) if kind in _STRETCHED else 0.0
-    if kind is NoteKind.SHIFT:
-        ends = np.repeat(point, 2, axis=0)
-    elif kind is NoteKind.CORNER and len(outline.corners):
-        corners = outline.curve.points_mm[outline.corners]
-        nearest = int(np.argmin(np.hypot(*(corners - point).T)))
-        ends = np.repeat(corners[[nearest]], 2, axis=0)
-    else:
-        station, _ = outline.nearest(point)
-        ends = outline.points(np.array([station[0] - half, station[0] + half]))
-    return [(float(x), float(y)) for x, y in ends]
+def _spots(one: Mapping[str, Any], outline: Outline) -> FloatArray:
+    at_mm = (float(one["x_mm"]), float(one["y_mm"]))
+    return spots(outline, NoteKind(one["kind"]), at_mm, along_mm=float(one["along_mm"]))
 
 
 def _tip(one: Mapping[str, Any]) -> tuple[float, float]:
@@ -151,7 +137,7 @@ def _tip(one: Mapping[str, Any]) -> tuple[float, float]:
 def _note(one: Mapping[str, Any], there: FloatArray, number: int, pattern: Pattern) -> Note:
     kind = NoteKind(one["kind"])
     first, last, tip = (tuple(float(value) for value in place) for place in there)
-    is_stretch = kind in _STRETCHED and float(one["along_mm"]) > 0.0
+    is_stretch = kind in STRETCHED and float(one["along_mm"]) > 0.0
     mm = tuple(float(value) for value in one["mm"])
     if kind is NoteKind.SHIFT:
         mm = (tip[0] - first[0], tip[1] - first[1])
