@@ -27,6 +27,7 @@ from layflat.revise.stored import (
     read_revision_json,
     revision_json,
 )
+from layflat.revise.stretch import NotedStretch, noted_stretch
 from layflat.revise.summary import Summary
 from layflat.revise.weigh import Scatter
 
@@ -47,6 +48,7 @@ __all__ = [
     "Landmarks",
     "Note",
     "NoteKind",
+    "NotedStretch",
     "NotesFile",
     "Outline",
     "Pair",
@@ -64,6 +66,7 @@ __all__ = [
     "edge_change",
     "history_json",
     "join",
+    "noted_stretch",
     "pairs_of",
     "propose",
     "read_history_json",

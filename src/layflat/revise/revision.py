@@ -105,8 +105,7 @@ def revise(
     """
     named = checked(tuple(notes))
     outline = Outline(base.outline, base.outline_corners)
-    readings = read_notes(on_base(named, earlier), base, outline, sides_of(base, outline))
-    readings = tuple(with_before(reading, laid(earlier, reading.note)) for reading in readings)
+    readings = _readings(base, named, outline, earlier)
     taps = Taps.join([reading.taps for reading in readings])
     evidence = _evidence(readings)
     if reach_mm is not None:
@@ -147,6 +146,34 @@ def revise(
         summary=summary,
         said=said,
     )
+
+
+def fields_without(made: Revision, *, earlier: Sequence[Revision] = ()) -> tuple[Field, ...]:
+    """For each car the field of a revision without its notes, the others weighed as they were.
+
+    Args:
+        made: a revision with notes of two cars or more.
+        earlier: the revisions that its notes rest on.
+
+    Raises:
+        InputError: one of those is missing, or the field cannot be bent.
+    """
+    outline = Outline(made.base.outline, made.base.outline_corners)
+    readings = _readings(made.base, made.notes, outline, earlier)
+    found = []
+    for car in made.scatter.weights:
+        others = [reading for reading in readings if reading.note.car != car]
+        taps = Taps.join([reading.taps for reading in others])
+        found.append(_field(taps, _evidence(others), made.scatter))
+    return tuple(found)
+
+
+def _readings(
+    base: Pattern, notes: Sequence[Note], outline: Outline, earlier: Sequence[Revision]
+) -> tuple[Reading, ...]:
+    """What the notes say on the base, with what earlier revisions changed already."""
+    readings = read_notes(on_base(tuple(notes), earlier), base, outline, sides_of(base, outline))
+    return tuple(with_before(reading, laid(earlier, reading.note)) for reading in readings)
 
 
 def _evidence(readings: Sequence[Reading]) -> Evidence:

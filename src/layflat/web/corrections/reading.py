@@ -52,6 +52,15 @@ def current_of(body: Body) -> dict[str, Correction]:
     return found
 
 
+def stretch_said(body: Body, piece: str, number: int) -> str:
+    """What the notes of a piece's revision say of stretch, in a sentence; "" where nothing is.
+
+    One query, none without a number.
+    """
+    found = Correction.objects.filter(body=body, piece=piece, number=number) if number else ()
+    return next((str(one.figures.get("stretch", {}).get("words", "")) for one in found), "")
+
+
 def received_now(body: Body, piece: str) -> Correction | None:
     """The newest correction from another shop that counts; what was noted there counts here, too.
 

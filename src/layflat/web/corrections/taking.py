@@ -124,7 +124,7 @@ def take_correction(
             state=Correction.State.KEPT,
             history=_kept(content, f"{piece}-revisions.json", "application/json", who),
             picture=_kept(picture, f"{piece}-revision.svg", "image/svg+xml", who),
-            figures=figures_of(made, factor),
+            figures=figures_of(made, factor, earlier=after.revisions),
             said=[said, *made.said],
             came={**came, "marks": marks},
             settled_at=at,

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from layflat.base import InputError
 from layflat.fit import STROKES
+from layflat.web.corrections.reading import stretch_said
 from layflat.web.cover.models import Cover, Piece
 from layflat.web.cover.outcomes import newest
 from layflat.web.cover.seamed import ask_seams, asked_seams
@@ -50,6 +51,7 @@ def piece(request: HttpRequest, number: str, cover: int, piece: int) -> HttpResp
     shown = pieces[place]
     context = _context(found, standing) | {
         "words": in_words(shown),
+        "noted_stretch": _noted_stretch(found, shown),
         "stroke_words": STROKES,
         "piece": shown,
         "edges": edge_rows(shown.details),
@@ -62,6 +64,12 @@ def piece(request: HttpRequest, number: str, cover: int, piece: int) -> HttpResp
         "count": len(pieces),
     }
     return render(request, "fit/piece.html", context)
+
+
+def _noted_stretch(found: Cover, shown: Piece) -> str:
+    """What fit notes say of the stretch of a piece from a kept pattern, or ""."""
+    number = (shown.details.get("correction") or {}).get("number", 0)
+    return stretch_said(found.body.body, shown.panel, number) if "kept" in shown.details else ""
 
 
 @require_POST

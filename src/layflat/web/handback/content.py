@@ -10,8 +10,8 @@ It reads::
      "cover": {"title", "outcome": 12, "offer": 2, "offer_sha256", "accepted_by", "accepted_at",
                "panels": [{"panel", "title", "extent", "edges", "free", "film_over", "expect"}]},
      "pieces": [{"number": 1, "title", "film", "lot", "roll", "pattern", "attempt": 1,
-                 "kept": {"revision": 2, "from", "exactness": [[word, value]], "said": […]}, of a
-                 piece from a kept pattern only,
+                 "kept": {"revision": 2, "from", "exactness": [[word, value]], "said": […],
+                 "stretch", what fit notes say of it}, of a piece from a kept pattern only,
                  "correction": 3, the revision by fit notes that it was cut by, if it was by one,
                  "work": [{"way", "by": ["Ines"], "began", "ended", "picture"}],
                  "checked": {"by", "at", "round": 1, "own_work_because"}}],
@@ -165,7 +165,7 @@ def _pieces(facts: Facts, work: _Work) -> list[dict[str, Any]]:
             "title": panel_title(cut.piece.title),
             **_film(cut),
             "pattern": cut.piece.pattern.sha256 if cut.piece.pattern else "",
-            **_kept(cut),
+            **_kept(cut, facts.stretch.get(cut.pk, "")),
             **_correction(cut),
             "attempt": cut.attempt,
             "work": work.get(cut.pk, []),
@@ -176,8 +176,8 @@ def _pieces(facts: Facts, work: _Work) -> list[dict[str, Any]]:
     ]
 
 
-def _kept(cut: Cut) -> dict[str, Any]:
-    """Of a piece from a kept pattern: which revision, and what it said of itself."""
+def _kept(cut: Cut, stretch: str) -> dict[str, Any]:
+    """Of a piece from a kept pattern: which revision, what it said of itself, what notes say."""
     kept = cut.piece.details.get("kept")
     if kept is None:
         return {}
@@ -187,6 +187,7 @@ def _kept(cut: Cut) -> dict[str, Any]:
             "from": kept["from"],
             "exactness": [list(row) for row in exactness_rows(kept["exactness"])],
             "said": [str(sentence) for sentence in kept["said"]],
+            **({"stretch": stretch} if stretch else {}),
         }
     }
 

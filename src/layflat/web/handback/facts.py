@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from layflat.base import InputError
+from layflat.web.corrections.reading import stretch_said
 from layflat.web.cutting.film import cuts_of
 from layflat.web.cutting.models import Cut
 from layflat.web.gates.models import Kind, Step
@@ -53,6 +54,8 @@ class Facts:
         pictures: of the finished car, without withdrawn ones.
         visits: that took place.
         given: how it was given back.
+        stretch: what fit notes say of stretch, by the key of a piece of film, in a sentence; of
+            those from kept patterns that were cut by a revision from notes.
     """
 
     job: Job
@@ -68,6 +71,7 @@ class Facts:
     pictures: list[FinalPicture]
     visits: list[FollowUp]
     given: Given
+    stretch: dict[int, str]
 
     @property
     def chosen(self) -> dict[str, Any]:
@@ -93,11 +97,12 @@ def facts_of(job: Job, given: Given, *, shop: Shop) -> Facts:
         raise InputError(
             "The customer has accepted no offer; there is nothing to give a record of."
         )
+    cuts = cuts_of(job)
     return Facts(
         job=job,
         shop=shop,
         acceptance=acceptance,
-        cuts=cuts_of(job),
+        cuts=cuts,
         layings=list(layings_of(job)),
         checks=checks_of(job),
         rounds=list(job.rounds.select_related("inspector")),
@@ -107,7 +112,19 @@ def facts_of(job: Job, given: Given, *, shop: Shop) -> Facts:
         pictures=standing_pictures(job),
         visits=list(job.follow_ups.select_related("who").filter(came_at__isnull=False)),
         given=given,
+        stretch=stretch_by_cut(cuts),
     )
+
+
+def stretch_by_cut(cuts: list[Cut]) -> dict[int, str]:
+    """See `Facts.stretch`; one query for each such piece of film."""
+    found = {}
+    for cut in cuts:
+        number = (cut.piece.details.get("correction") or {}).get("number", 0)
+        if "kept" in cut.piece.details and number:
+            body = cut.piece.outcome.cover.body.body
+            found[cut.pk] = stretch_said(body, cut.piece.panel, number)
+    return found
 
 
 def standing_pictures(job: Job) -> list[FinalPicture]:

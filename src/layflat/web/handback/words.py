@@ -90,8 +90,14 @@ def _kept(item: dict[str, Any]) -> str:
     exact = "".join(f", {word.lower()} {value}" for word, value in kept["exactness"])
     return (
         f"; made from kept pattern revision {kept['revision']}, {kept['from']}{exact}; its stretch "
-        "was not known"
+        f"was not known{_stretch(kept)}"
     )
+
+
+def _stretch(kept: dict[str, Any]) -> str:
+    """What fit notes say of a kept pattern's stretch; nothing where there are none."""
+    said = str(kept.get("stretch", "")).removesuffix(".")
+    return f". {said}" if said else ""
 
 
 def _correction(item: dict[str, Any]) -> str:

@@ -53,12 +53,20 @@ def pattern(request: HttpRequest, pk: int) -> HttpResponse:
         "is_newest": shown == revisions[0],
         "exactness": exactness_rows(shown.exactness),
         "unknown": STRAIN_UNKNOWN,
+        "noted_stretch": _noted_stretch(kept),
     }
     try:
         context["facts"] = facts_of(pattern_of(shown))
     except InputError as error:
         context["fault"] = str(error)
     return render(request, "patterns/pattern.html", context)
+
+
+def _noted_stretch(kept: KeptPattern) -> str:
+    """What the notes of the correction that is cut now say of stretch, or ""."""
+    cut_now = kept.body.corrections.filter(piece=kept.name, state="kept")
+    newest = cut_now.order_by("-number").first()
+    return str(newest.figures.get("stretch", {}).get("words", "")) if newest else ""
 
 
 @only(Role.COUNTER)
