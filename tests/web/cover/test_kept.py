@@ -1,12 +1,15 @@
 """Kept patterns in a cover, beside a panel that is made from the scan."""
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from layflat.base import InputError
 from layflat.pattern import pattern_json
+from layflat.surface import KeepOutKind
+from layflat.web.bodies.words import KEEP_OUT_WORDS
 from layflat.web.cover.choices import Choices, KeptChoice, PanelChoice, from_json, to_json
 from layflat.web.cover.choosing import (
     cover_by_pattern,
@@ -17,8 +20,10 @@ from layflat.web.cover.choosing import (
 )
 from layflat.web.cover.compute import KEEPS, TASK
 from layflat.web.cover.estimate import estimate
-from layflat.web.cover.kept_pieces import kept_facts
+from layflat.web.cover.kept_pieces import kept_facts, kept_values
+from layflat.web.cover.kept_rows import kept_rows
 from layflat.web.cover.measure import cover_inputs, revision_inputs
+from layflat.web.cover.models import Cover
 from layflat.web.cover.panels import PanelFacts, panels_on
 from layflat.web.cover.starts import carried_over
 from layflat.web.cover.words import difference, panels_in_words
@@ -26,7 +31,9 @@ from layflat.web.files.store import path_of
 from layflat.web.patterns.keeping import keep
 from layflat.web.patterns.models import KeptRevision
 from layflat.web.people.models import Shop
+from layflat.web.shaping.models import EdgeWork
 from web.cover.domes import LEFT, Domes
+from web.covered import a_job
 from web.patterns.drawn import AREA_MM2, a_pattern
 
 FACTS = PanelFacts("mirror-cap", "Mirror cap", "", (), (), is_kept=True)
@@ -151,3 +158,26 @@ def test_words_and_revisions(domes: Domes) -> None:
     wrong = PanelChoice(panel="mirror-cap", kept=KeptChoice(7, revision.pattern.sha256))
     with pytest.raises(InputError, match="not there as it was chosen"):
         kept_facts(Choices((wrong,)), body=domes.revision.body_id)
+
+
+@pytest.mark.on_sqlite
+def test_what_stays_free_of_a_pattern_is_listed(domes: Domes) -> None:
+    revision = kept(domes)
+    choices, body = Choices((chosen(revision),)), domes.revision.body_id
+    assert "free" not in kept_facts(choices, body=body)["mirror-cap"]
+    eye = {"name": "eye", "kind": "sensor", "shape": "circle", "x": 0.0, "y": 0.0}
+    EdgeWork.objects.create(revision=revision, net=revision.pattern, wishes={"places": [eye]})
+    facts = kept_facts(choices, body=body)["mirror-cap"]
+    sees = {"name": "eye", "word": KEEP_OUT_WORDS[KeepOutKind.SENSOR]}
+    assert facts["free"] == [sees]
+    two_holes = replace(a_pattern(), cut_outs=2 * a_pattern().cut_outs)
+    details = kept_values(1, two_holes, facts, lay=1)["details"]
+    # One of the two cut-outs is the eye's; nobody has named the other.
+    assert details["free"] == [sees, {"name": "1 cut-out", "word": "as in the pattern"}]
+    assert "free" not in details["kept"]
+    job = a_job(body=domes.revision)
+    cover = Cover.objects.create(
+        job=job, number=1, title="Cap", body=domes.revision, choices=to_json(choices)
+    )
+    (row,) = kept_rows(cover, choices)
+    assert row.free == [sees]

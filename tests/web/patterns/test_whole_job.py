@@ -196,7 +196,13 @@ def _offered(
     (item,) = offer.content["alternatives"]
     assert item["files"] == {}
     assert "flat template" in json.dumps(item["panels"])
-    assert "no picture of the vehicle" in looked(counter, "offer:version", job.number, 1)
+    page = looked(counter, "offer:version", job.number, 1)
+    assert "no picture of the vehicle" in page
+    assert [(flat["piece"], flat["title"]) for flat in item["flats"]] == [(1, "Mirror cap")]
+    address = reverse("offer:file", args=[job.number, item["outcome"], "flat-1.svg"])
+    assert f'src="{address}"' in page
+    assert counter.get(address).content.startswith(b"<svg")
+    assert counter.get(address.replace("flat-1", "flat-2")).status_code == 404
     with transaction.atomic():
         held = Job.objects.select_for_update().get(pk=job.pk)
         accept(held, seen=offer.sha256, alternative=1, name="Perrin Oake", shop=shop, heard_by=who)

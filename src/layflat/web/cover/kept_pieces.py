@@ -18,6 +18,7 @@ from layflat.pattern import STRAIN_UNKNOWN, Finish, Pattern, bounds, pattern_are
 from layflat.web.cover.choices import Choices, PanelChoice
 from layflat.web.patterns.keeping import kept_pattern
 from layflat.web.patterns.models import KeptRevision, Origin
+from layflat.web.shaping.free import Free, free_places, with_unnamed
 
 _OUTLINE_MM = 0.1
 _UNKNOWN: Final = (
@@ -49,12 +50,14 @@ def kept_facts(choices: Choices, *, body: int) -> dict[str, dict[str, Any]]:
     Raises:
         InputError: the body has no such revision.
     """
-    return {
-        choice.panel: _facts(choice, body) for choice in choices.panels if choice.kept is not None
-    }
+    chosen = [choice for choice in choices.panels if choice.kept is not None]
+    free = free_places(body) if chosen else {}
+    return {choice.panel: _facts(choice, body, free) for choice in chosen}
 
 
-def _facts(choice: PanelChoice, body: int) -> dict[str, Any]:
+def _facts(
+    choice: PanelChoice, body: int, free: Mapping[tuple[str, int], list[Free]]
+) -> dict[str, Any]:
     kept = choice.kept
     found = None
     if kept is not None:
@@ -81,6 +84,8 @@ def _facts(choice: PanelChoice, body: int) -> dict[str, Any]:
         "from": Origin(found.origin).label,
         "exactness": found.exactness,
         "said": found.said,
+        # Left out where there are none, so that covers without them are asked for as before.
+        **({"free": named} if (named := free.get((choice.panel, found.number))) else {}),
     }
 
 
@@ -132,13 +137,13 @@ def _details(pattern: Pattern, facts: Mapping[str, Any], *, lay: int) -> dict[st
             }
             for record in pattern.edges
         ],
-        "free": [],
+        "free": with_unnamed(facts.get("free", ()), cut_outs=len(pattern.cut_outs)),
         "film_over": [],
         "panel": pattern.name,
         "stretch_limit": film.stretch_limit,
         "finger_limit": film.finger_limit,
         "lay": lay,
-        "kept": {key: value for key, value in facts.items() if key != "title"},
+        "kept": {key: value for key, value in facts.items() if key not in ("title", "free")},
     }
 
 

@@ -10,7 +10,7 @@ currency's decimals, days are ISO 8601. It reads::
      "alternatives": [
         {"cover": 7, "title": "Nose only", "outcome": 12,
          "files": {"shown": sha256, "lines": sha256, "picture": sha256}, none of them where every
-         piece is a kept pattern,
+         piece is a kept pattern; then "flats": [{"piece": 1, "title", "map": sha256}],
          "panels": [{"panel", "title", "extent", "edges": [], "free": [], "film_over": [],
                      "expect": []}],
          "lines": [{"kind", "text", "quantity", "rate", "amount", "parts": [{"text", "quantity",
@@ -153,11 +153,20 @@ def _alternative(choice: Choice, terms: Terms, shop: Shop) -> dict[str, Any]:
             )
             if stored is not None
         },
+        **({} if outcome.picture else {"flats": _flats(choice.pieces)}),
         "panels": [panel_words(by_panel[name], shop) for name in sorted(by_panel)],
         "lines": lines,
         **sums(lines, tax=rates.tax, decimals=rates.decimals),
         "days": days_of(outcome.minutes),
     }
+
+
+def _flats(pieces: Sequence[Piece]) -> list[dict[str, Any]]:
+    """Pieces as they lie in the flat, where there is no vehicle to show them on."""
+    return [
+        {"piece": piece.number, "title": piece.title, "map": piece.map.sha256}
+        for piece in sorted(pieces, key=lambda piece: piece.number)
+    ]
 
 
 def days_of(minutes: dict[str, Any]) -> int:

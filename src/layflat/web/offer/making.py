@@ -219,7 +219,7 @@ def _choice(ready: Ready, shop: Shop) -> Choice:
         raise InputError(ready.waits_for)
     return Choice(
         outcome=outcome,
-        pieces=tuple(outcome.pieces.all()),
+        pieces=tuple(outcome.pieces.select_related("map")),
         price=priced(outcome.film_mm, outcome.minutes, shop),
     )
 

@@ -1,9 +1,14 @@
 """An offer as pages show it: its content with addresses, differences, and how it stands."""
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from django.http import HttpResponse
+
+from layflat.web.files.models import StoredFile
+from layflat.web.files.sending import sent
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.offer.difference import difference
 from layflat.web.offer.standing import State, Version, accepted_among, versions_of
@@ -11,6 +16,7 @@ from layflat.web.people.models import Shop
 
 FILES: Final = {"vehicle.glb": "shown", "lines.json": "lines", "picture.png": "picture"}
 """Files of an alternative: as its address ends, and as its content names it."""
+_PICTURE_POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
 Addresser = Callable[[int, str], str]
 """Gives the address of a file of an alternative, by its place from 1."""
 
@@ -23,6 +29,7 @@ class ShownAlternative:
         place: from 1.
         item: as in the content.
         glb, lines, picture: addresses, which lead nowhere where `has_files` is not so.
+        flats: titles and addresses of its pieces in the flat, where `has_files` is not so.
         selected: names of its panels, for the viewer.
     """
 
@@ -31,6 +38,7 @@ class ShownAlternative:
     glb: str
     lines: str
     picture: str
+    flats: tuple[tuple[str, str], ...]
     selected: str
 
     @property
@@ -93,11 +101,41 @@ def alternatives_of(
             glb=address(place, "vehicle.glb"),
             lines=address(place, "lines.json"),
             picture=address(place, "picture.png"),
+            flats=tuple(
+                (flat["title"], address(place, f"flat-{flat['piece']}.svg"))
+                for flat in item.get("flats", ())
+            ),
             selected=" ".join(panel["panel"] for panel in item["panels"]),
         )
         for place, item in enumerate(content["alternatives"], start=1)
         if only in (None, place)
     )
+
+
+def piece_of(what: str) -> int:
+    """The number of the piece whose flat picture an address ends with; 0 for another file."""
+    found = re.fullmatch(r"flat-([1-9]\d{0,3})\.svg", what, re.ASCII)
+    return int(found[1]) if found else 0
+
+
+def drawing(stored: StoredFile | None) -> HttpResponse:
+    """A piece in the flat; opened by itself it may load and run nothing.
+
+    Raises:
+        Http404: there is none, or it is no longer in the data folder.
+    """
+    answer = sent(stored)
+    answer["Content-Security-Policy"] = _PICTURE_POLICY
+    return answer
+
+
+def sha256_of(item: dict[str, Any], what: str) -> str:
+    """The file of an alternative that an address ends with; "" where it has none."""
+    number = piece_of(what)
+    if number:
+        flats = item.get("flats", ())
+        return next((flat["map"] for flat in flats if flat["piece"] == number), "")
+    return str(item["files"].get(FILES.get(what, ""), ""))
 
 
 @dataclass(frozen=True, kw_only=True)

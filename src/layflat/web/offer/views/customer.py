@@ -18,7 +18,7 @@ from layflat.web.links.models import PrivateLink, Purpose
 from layflat.web.links.pages import private
 from layflat.web.links.private import note_opened, token_of
 from layflat.web.offer.accepting import accept
-from layflat.web.offer.shown import FILES, alternatives_of, changes_of
+from layflat.web.offer.shown import alternatives_of, changes_of, drawing, piece_of, sha256_of
 from layflat.web.offer.standing import (
     State,
     Version,
@@ -146,7 +146,8 @@ def for_you_file(
 ) -> HttpResponse:
     """The vehicle with an alternative's film: surfaces, lines, picture; as it was offered."""
     items = _open_to(link, version).offer.content["alternatives"]
-    if not 1 <= place <= len(items) or what not in FILES:
+    sha256 = sha256_of(items[place - 1], what) if 1 <= place <= len(items) else ""
+    if not sha256:
         raise Http404("There is no such file.")
-    sha256 = items[place - 1]["files"].get(FILES[what])
-    return sent(StoredFile.objects.filter(sha256=sha256).first())
+    stored = StoredFile.objects.filter(sha256=sha256).first()
+    return drawing(stored) if piece_of(what) else sent(stored)

@@ -6,7 +6,7 @@ from typing import Any
 from django.contrib import messages
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -34,7 +34,7 @@ from layflat.web.offer.making import (
     paper_of,
     ready_covers,
 )
-from layflat.web.offer.shown import FILES, alternatives_of, changes_of
+from layflat.web.offer.shown import FILES, alternatives_of, changes_of, drawing, piece_of
 from layflat.web.offer.standing import State, Version, is_whole, versions_of
 from layflat.web.people.gate import me, only
 from layflat.web.people.models import Role, Shop
@@ -227,11 +227,15 @@ def pdf(_request: HttpRequest, number: str, version: int) -> HttpResponse:
 @only(Role.COUNTER)
 @require_safe
 def file(_request: HttpRequest, number: str, outcome: int, what: str) -> HttpResponse:
-    """The vehicle with an outcome's film: surfaces, lines, picture."""
+    """The vehicle with an outcome's film: surfaces, lines, picture; or one piece in the flat."""
     found = Outcome.objects.select_related("shown", "lines", "picture").filter(
         pk=outcome, cover__job__number=number
     )
     one = found.first()
+    which = piece_of(what)
+    if one is not None and which:
+        piece = get_object_or_404(one.pieces.select_related("map"), number=which)
+        return drawing(piece.map)
     if one is None or what not in FILES:
         raise Http404("There is no such file.")
     return sent(getattr(one, FILES[what]))
