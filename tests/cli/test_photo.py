@@ -11,7 +11,7 @@ from PIL import Image
 from layflat.cli import main
 from layflat.pattern import curve_length_mm, read_drawing
 from photo.framed import around, sheet_paints
-from photo.rendered import BLUE_PEN, WHITE, Paint, Scene, camera, render
+from photo.rendered import BLUE_PEN, DARK_FILM, WHITE, Paint, Scene, camera, render
 
 
 def template() -> Scene:
@@ -19,6 +19,20 @@ def template() -> Scene:
     line = shapely.box(-90, -30, 90, 30).buffer(40, quad_segs=64).exterior.buffer(0.5)
     paper = Paint(shapely.box(-190, -110, 190, 110), WHITE)
     return Scene(paints=(paper, Paint(line, BLUE_PEN), *sheet_paints(around(620.0, 330.0))))
+
+
+def test_a_white_pen_on_dark_film_is_followed_when_that_is_said(tmp_path: Path) -> None:
+    film, line, *sheets = template().paints
+    pen = Paint(line.shape, (0.7, 0.7, 0.7))
+    dark = Scene(paints=(Paint(film.shape, DARK_FILM), pen, *sheets))
+    seen_by = camera((1200, 900), over_mm=(860.0, 560.0), tilt_deg=10.0)
+    picture, output = tmp_path / "film.jpg", tmp_path / "film.dxf"
+    Image.fromarray(render(dark, seen_by, jpeg=None)).save(picture, quality=92)
+    command = ["photo", str(picture), "--ruler", "1=200.0", "--follow", "line", "--light-ink"]
+    assert main([*command, "-o", str(output)]) == 0
+    (piece,) = read_drawing(output).patterns
+    length = 2 * (180 + 60) + 2 * np.pi * 40
+    assert curve_length_mm(piece.outline) == pytest.approx(length, rel=0.002)
 
 
 def test_a_picture_becomes_a_drawing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -9,7 +9,7 @@ import pillow_heif
 import pytest
 from PIL import Image
 
-from layflat.photo import PhotoError, photo_from
+from layflat.photo import PhotoError, photo_from, photo_kind
 
 WIDE, HIGH = 1280, 800
 
@@ -120,3 +120,23 @@ def test_what_cannot_be_used_is_refused_in_one_sentence(data: bytes, words: str)
     with pytest.raises(PhotoError, match=words) as caught:
         photo_from(data, name="it.jpg")
     assert "it.jpg" in str(caught.value)
+
+
+def test_a_kind_is_told_by_the_head_alone() -> None:
+    """What the pixels are like, `photo_from` finds; here a head is enough, and nothing else is."""
+    for form, kind in (("JPEG", "image/jpeg"), ("PNG", "image/png")):
+        data = written(picture(), form)
+        assert photo_kind(data, name="a picture") == kind
+        assert photo_kind(data[: len(data) // 2], name="a picture") == kind
+    into = io.BytesIO()
+    pillow_heif.from_pillow(picture()).save(into)
+    assert photo_kind(into.getvalue(), name="a picture") == "image/heic"
+    for data, words in (
+        (written(picture(), "GIF"), "no photograph that can be read"),
+        (b"GIF89a", "no photograph that can be read"),
+        (bomb(10_000, 10_000), "100 million pixels"),
+        (bytes(60_000_001), "MB"),
+    ):
+        with pytest.raises(PhotoError, match=words) as caught:
+            photo_kind(data, name="a picture")
+        assert str(caught.value).endswith(".")
