@@ -2,7 +2,7 @@
 
 Edges are collapsed where that changes the surface least (Garland and Heckbert, "Surface
 Simplification Using Quadric Error Metrics", SIGGRAPH 1997; the implementation is libigl). A mesh of
-millions of triangles would take it many minutes: its vertices are drawn together in cells first.
+millions of triangles takes it minutes: its vertices are drawn together in cells first.
 """
 
 import igl
