@@ -41,6 +41,7 @@ class OfferedCover:
     Attributes:
         title: as the customer knows it.
         picture: PNG of the vehicle with the film on it, or None.
+        flats: titles of pieces, and SVG of each in the flat, where there is no such picture.
         covered, free, over, expect: panels' titles with sentences: where film lies and how it
             ends, what stays free of it, what usually does and is covered with a reason, and what
             will be seen.
@@ -51,6 +52,7 @@ class OfferedCover:
 
     title: str
     picture: bytes | None
+    flats: tuple[tuple[str, bytes], ...] = ()
     covered: tuple[tuple[str, str], ...]
     free: tuple[tuple[str, str], ...]
     over: tuple[tuple[str, str], ...]
@@ -115,6 +117,10 @@ def offer_document(sheet: OfferSheet) -> Document:
         f"cover-{place}.svg": _drawn(cover.picture)
         for place, cover in enumerate(sheet.covers, start=1)
         if cover.picture is not None
+    } | {
+        _flat_name(place, i): svg
+        for place, cover in enumerate(sheet.covers, start=1)
+        for i, (_, svg) in enumerate(cover.flats, start=1)
     }
     texts = {
         "version": str(sheet.version),
@@ -134,6 +140,8 @@ def offer_document(sheet: OfferSheet) -> Document:
     for place, cover in enumerate(written["covers"], start=1):
         name = f"cover-{place}.svg"
         cover["picture"] = name if name in pictures else ""
+        for i, flat in enumerate(cover["flats"], start=1):
+            flat["file"] = _flat_name(place, i)
     values = {
         **sheet_values(
             head,
@@ -146,9 +154,14 @@ def offer_document(sheet: OfferSheet) -> Document:
     return Document(template="offer.typ", values=values, pictures=pictures, dated=head.dated)
 
 
+def _flat_name(place: int, number: int) -> str:
+    return f"cover-{place}-flat-{number}.svg"
+
+
 def _cover(cover: OfferedCover, sheet: OfferSheet) -> dict[str, object]:
     return {
         "title": one_line(cover.title, most=80),
+        "flats": [{"title": one_line(title, most=80)} for title, _ in cover.flats],
         "covered": list(cover.covered),
         "free": list(cover.free),
         "over": list(cover.over),

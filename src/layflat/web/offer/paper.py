@@ -1,7 +1,7 @@
 """An offer's paper, made from its content alone and the pictures that it names."""
 
 import datetime
-from typing import Any
+from typing import Any, Final
 
 from layflat.papers import Head, LengthUnit, OfferedCover, OfferLine, OfferSheet, Paper, offer_sheet
 from layflat.web.files.store import path_of
@@ -9,6 +9,9 @@ from layflat.web.offer.canonical import in_short
 from layflat.web.offer.shown import said_of
 from layflat.web.people.models import Shop
 from layflat.web.people.shop import shown_day
+
+_MOST_FLATS: Final = 12
+"""Pieces of an alternative that are drawn on paper; its page shows all."""
 
 
 def offer_pdf(content: dict[str, Any], sha256: str, *, shop: Shop) -> bytes:
@@ -62,6 +65,11 @@ def _cover(item: dict[str, Any]) -> OfferedCover:
     return OfferedCover(
         title=item["title"],
         picture=_picture(item["files"].get("picture", "")),
+        flats=tuple(
+            (flat["title"], svg)
+            for flat in item.get("flats", [])[:_MOST_FLATS]
+            if (svg := _picture(flat["map"])) is not None
+        ),
         covered=tuple(said_of(item, "extent", "edges")),
         free=tuple(said_of(item, "free")),
         over=tuple(said_of(item, "film_over")),
