@@ -66,6 +66,11 @@ class MaybeHole:
     box: str
 
     @property
+    def ring_mm(self) -> float:
+        """The radius of a ring that leaves the mark to be seen."""
+        return self.across_mm + 4.0
+
+    @property
     def y_down(self) -> float:
         """Its middle as pictures have it, y down."""
         return -self.y_mm
