@@ -73,7 +73,7 @@ def correct(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     return {
         "history": _kept(content.encode(), f"{name}-revisions.json", "application/json"),
         "picture": _kept(picture.encode(), f"{name}-revision.svg", "image/svg+xml"),
-        "figures": figures_of(made, factor)
+        "figures": figures_of(made, factor, earlier=earlier)
         | {"left_out": [str(one["name"]) for one in inputs["notes"] if one["name"] not in used]},
         "said": [*left_out, *made.said],
     }
