@@ -19,9 +19,11 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from figures import laid
 from figures.bodies import body_picture
+from figures.corrected import corrected_picture
 from figures.flattening import flattening_picture
 from figures.jobs import designs, pieces
 from figures.knife import knife_picture
+from figures.mended import mended_picture
 from figures.offset import offset_picture
 from figures.plan import laying_plan_picture
 from figures.scan import scan_picture
@@ -54,6 +56,8 @@ PICTURES: Mapping[str, Callable[[], str]] = {
     "knife": knife_picture,
     "offset": offset_picture,
     "scan": scan_picture,
+    "mended": mended_picture,
+    "corrected": corrected_picture,
 }
 """Every picture by the name of its file."""
 
