@@ -142,7 +142,7 @@ class _Planes:
         square = self._square + np.triu(self._square, 1).transpose(0, 2, 1)
         held = np.maximum(_HELD * np.trace(square, axis1=1, axis2=2), 1e-12)
         square += held[:, None, None] * np.eye(3)
-        offset: FloatArray = np.linalg.solve(square, self._right[:, :, None])[:, :, 0]
+        offset = np.asarray(np.linalg.solve(square, self._right[:, :, None])[:, :, 0], np.float64)
         offset[np.linalg.norm(offset, axis=1) > most] = 0.0
         return offset
 
