@@ -6,6 +6,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import ezdxf
+import numpy as np
 import pytest
 from ezdxf.layouts import Modelspace
 from ezdxf.xclip import XClip
@@ -250,6 +251,26 @@ def test_several_are_said_as_several(tmp_path: Path) -> None:
     (question,) = inspect_drawing(dxf(tmp_path, square, *small)).questions
     assert "2 closed lines would be pieces of film" in question.sentence
     assert "5 mm, the first at (150.00, 50.00) mm, 2 mm across" in question.sentence
+
+
+def test_of_very_many_gaps_the_widest_are_told_one_by_one(tmp_path: Path) -> None:
+    turn = np.linspace(0, 2 * np.pi, 61)
+    rim = np.column_stack((200 * np.cos(turn), 200 * np.sin(turn)))
+    gaps = np.linspace(0.1, 0.4, 60)
+    chords = [
+        run(tuple(a), tuple(b - gap * (b - a) / np.hypot(*(b - a))))
+        for a, b, gap in zip(rim, rim[1:], gaps, strict=False)
+    ]
+    reading = inspect_drawing(dxf(tmp_path, *chords))
+    assert len(reading.mended) == 41
+    *told, rest = (item.measure_mm for item in reading.mended)
+    assert min(told) == pytest.approx(gaps[20], abs=1e-6)
+    assert rest == pytest.approx(gaps[19], abs=1e-6)
+    assert reading.mended[-1].sentence == (
+        "Of the kind “gap”, 20 more were mended in the same way, none wider than 0.197 mm."
+    )
+    assert reading.drawing is not None
+    assert len(reading.drawing.notes) == 41 + len(["piece 1 bears no name"])
 
 
 def test_a_piece_too_small_to_be_one_is_asked(tmp_path: Path) -> None:

@@ -75,7 +75,7 @@ def assemble(sketch: Sketch, *, findings: Findings, join_mm: float, close_mm: fl
         stock=tuple(part.loop.curve for part in stock),
         marks=tuple(marks),
         texts=tuple(texts),
-        notes=(*(item.sentence for item in findings.mended), *findings.notes),
+        notes=(*(item.sentence for item in findings.told), *findings.notes),
     )
 
 

@@ -232,8 +232,8 @@ class _Reader:
         if len(line.points) < 2:
             self.skipped[f"{entity.dxftype()} of one point"] += 1
             return
-        self.flattened[entity.dxftype()] += line.free
-        self.flattened += Counter()
+        if line.free:
+            self.flattened[entity.dxftype()] += line.free
         kind, label = MarkKind.ALIGN, ""
         if entity.has_xdata(APP_NAME):
             value = legible(str(entity.get_xdata(APP_NAME)[0].value))

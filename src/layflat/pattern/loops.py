@@ -184,13 +184,17 @@ def chain(strokes: list[Stroke], *, join_mm: float) -> tuple[list[ClosedLoop], l
 def _loop(knots: Knots, entered: list[int]) -> ClosedLoop:
     """The loop of strokes that are entered at these ends, one after the other."""
     run = [knots.strokes[end // 2] for end in entered]
-    turned = [s if end % 2 == 0 else s.reversed() for s, end in zip(run, entered, strict=True)]
+    way = [1 if end % 2 == 0 else -1 for end in entered]
     leaving = knots.ends[[end ^ 1 for end in entered]]
     gaps = np.linalg.norm(leaving - knots.ends[np.roll(entered, -1)], axis=1)
     return loop_of(
         Stroke(
-            points_mm=np.vstack([stroke.points_mm[:-1] for stroke in turned]),
-            bulges=np.concatenate([stroke.bulges for stroke in turned]),
+            points_mm=np.vstack(
+                [s.points_mm[::step][:-1] for s, step in zip(run, way, strict=True)]
+            ),
+            bulges=np.concatenate(
+                [step * s.bulges[::step] for s, step in zip(run, way, strict=True)]
+            ),
             closed=True,
             source=sources(run),
             order=run[0].order,

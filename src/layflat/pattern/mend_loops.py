@@ -106,13 +106,15 @@ def _rings(strokes: list[Stroke], join_mm: float) -> tuple[list[ClosedLoop], lis
 
 
 def _extent(points: FloatArray) -> float:
-    return float(np.ptp(points, axis=0).max())
+    return float((points.max(axis=0) - points.min(axis=0)).max())
 
 
 def _without_points(strokes: list[Stroke], layer: str, findings: Findings) -> list[Stroke]:
     """The strokes that have a length."""
-    kept = [stroke for stroke in strokes if _extent(stroke.points_mm) > _SAME_POINT_MM]
-    gone = [stroke for stroke in strokes if _extent(stroke.points_mm) <= _SAME_POINT_MM]
+    kept: list[Stroke] = []
+    gone: list[Stroke] = []
+    for stroke in strokes:
+        (kept if _extent(stroke.points_mm) > _SAME_POINT_MM else gone).append(stroke)
     if gone:
         at = gone[0].points_mm[0]
         said = were(len(gone), "line", but="without length", at=place_of(at))

@@ -6,6 +6,7 @@ default: a drawing counts as read once every question has its answer.
 """
 
 import math
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -14,6 +15,9 @@ import numpy as np
 from layflat.base import DrawingError, FloatArray, SettingError, counted
 
 _MOST_QUESTIONS = 40
+_MOST_ALIKE = 40
+"""Mendings of one kind that a person is told one by one."""
+
 ALL_DEFAULT = ("all", "default")
 """The answer that takes the default of every question."""
 
@@ -123,6 +127,22 @@ class Findings:
     questions: list[Question] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
+    @property
+    def told(self) -> tuple[Mending, ...]:
+        """What was mended, as a person is told it: of very many alike the widest, and how many."""
+        alike = Counter(item.kind for item in self.mended)
+        told = list(self.mended)
+        for kind in [kind for kind, count in alike.items() if count > _MOST_ALIKE]:
+            order = sorted(
+                (item for item in self.mended if item.kind == kind),
+                key=lambda item: -(item.measure_mm or 0.0),
+            )
+            rest = order[_MOST_ALIKE:]
+            kept = set(map(id, order[:_MOST_ALIKE]))
+            told = [item for item in told if item.kind != kind or id(item) in kept]
+            told.append(_others(rest))
+        return tuple(told)
+
     def mend(
         self,
         kind: str,
@@ -201,6 +221,15 @@ class Findings:
             number += 1
             name = f"{words}.{number}"
         return name
+
+
+def _others(rest: list[Mending]) -> Mending:
+    """What stands for mendings that are not told one by one."""
+    first = rest[0]
+    size = "" if first.measure_mm is None else f", none wider than {first.measure_mm:.3g} mm"
+    many = counted(len(rest), "more was", "more were")
+    sentence = f"Of the kind “{first.kind}”, {many} mended in the same way{size}."
+    return Mending(first.kind, sentence, first.place_mm, first.measure_mm)
 
 
 def _place(at: FloatArray | None) -> tuple[float, float] | None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from layflat.base import DrawingError, FloatArray, SettingError
+from layflat.base import DrawingError, FloatArray, Progress, SettingError, silent
 from layflat.pattern.assemble import assemble
 from layflat.pattern.curve import sample
 from layflat.pattern.drawing import Drawing
@@ -29,7 +29,7 @@ class Reading:
     Attributes:
         drawing: by the answers given and the defaults of the other questions; None if it cannot
             be used so.
-        mended: what was mended, in the order of the work.
+        mended: what was mended, in the order of the work; of very many alike the widest.
         questions: all that were asked, answered or not.
         refusal: why there is no drawing, or "".
         unused: answers to questions that it does not ask.
@@ -67,6 +67,7 @@ def inspect_drawing(
     close_mm: float = CLOSE_MM,
     deviation_mm: float = 0.02,
     answers: Mapping[str, str] | None = None,
+    progress: Progress = silent,
 ) -> Reading:
     """What the file at *path* draws, with all that was mended and is asked.
 
@@ -78,6 +79,7 @@ def inspect_drawing(
         close_mm: gaps up to this are closed where no third end is near; 0 to 10.
         deviation_mm: how far the chords that stand for free curves may lie from them; 0.001 to 1.
         answers: to questions of an earlier reading, by their ids.
+        progress: told of each step.
 
     Raises:
         DrawingError: the file is none of these, is damaged or too large.
@@ -94,9 +96,12 @@ def inspect_drawing(
     findings = Findings(path.name, dict(answers or {}))
     strokes: tuple[Stroke, ...] = ()
     try:
+        progress("opening the file", 0.0)
         source = _source(path, findings)
+        progress("taking in its lines", 0.3)
         sketch = sketch_in_unit(source, findings, unit=unit, deviation_mm=deviation_mm)
         strokes = tuple(stroke for several in sketch.strokes.values() for stroke in several)
+        progress("joining the lines to pieces", 0.6)
         drawing = assemble(
             sketch, findings=findings, join_mm=join_mm, close_mm=max(join_mm, close_mm)
         )
@@ -104,12 +109,10 @@ def inspect_drawing(
         words = str(error) if path.name in str(error) else f"{path.name}: {error}"
         if not findings.open_questions:
             raise DrawingError(words) from error
-        return Reading(
-            None, tuple(findings.mended), tuple(findings.questions), words, strokes=strokes
-        )
+        return Reading(None, findings.told, tuple(findings.questions), words, strokes=strokes)
     return Reading(
         drawing,
-        tuple(findings.mended),
+        findings.told,
         tuple(findings.questions),
         unused=findings.unused_answers,
         strokes=strokes,

@@ -32,11 +32,15 @@ class Sketch:
         Raises:
             DrawingError: it is not finite, or absurdly far out.
         """
-        if not np.isfinite(stroke.points_mm).all() or not np.isfinite(stroke.bulges).all():
+        extent = max(stroke.points_mm.max(), -stroke.points_mm.min())
+        # Most strokes of a large drawing are straight, and have no bellies.
+        is_bent = bool(stroke.bulges.any())
+        if not np.isfinite(extent) or (is_bent and not np.isfinite(stroke.bulges).all()):
             raise DrawingError(f"{stroke.source} holds a number that is not finite.")
-        chords = np.diff(stroke.points_mm, axis=0, append=stroke.points_mm[:1])
-        bellies = 0.5 * np.abs(stroke.bulges) * np.hypot(*chords.T)[: len(stroke.bulges)]
-        extent = np.abs(stroke.points_mm).max() + bellies.max(initial=0.0)
+        if is_bent:
+            chords = np.diff(stroke.points_mm, axis=0, append=stroke.points_mm[:1])
+            bellies = 0.5 * np.abs(stroke.bulges) * np.hypot(*chords.T)[: len(stroke.bulges)]
+            extent += bellies.max()
         if extent > _MOST_MM:
             raise DrawingError(
                 f"{stroke.source} reaches {extent / 1000:.0f} m from the origin; is the "

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from layflat.base import FloatArray, Progress
+from layflat.base import FloatArray, Progress, part_of
 from layflat.pattern import (
     Pattern,
     Reading,
@@ -61,14 +61,15 @@ def read(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     Raises:
         LayflatError: the drawing cannot be used; the sentence says why.
     """
-    progress("reading the drawing", 0.0)
     stored = StoredFile.objects.get(sha256=inputs["file"])
     with named(stored) as place:
         # The first name of a content may have another ending than the one brought now.
         path = place.with_name("drawing" + Path(inputs["name"]).suffix.lower())
         place.rename(path)
-        found = inspect_drawing(path, answers=inputs["answers"])
-    progress("drawing what was understood", 0.8)
+        found = inspect_drawing(
+            path, answers=inputs["answers"], progress=part_of(progress, start=0.0, end=0.9)
+        )
+    progress("drawing what was understood", 0.9)
     return _result(found, inputs["name"])
 
 
