@@ -18,32 +18,44 @@ const bench = {
   node: -1,
   // What the next tap does: "" nothing, "point", "move" or "after".
   next: "",
-  busy: false,
+  // The step that was asked last, and what comes of it; null once nothing is under way.
+  last: null,
   mesh: null,
 };
 const token = () => tap.querySelector("[name=csrfmiddlewaretoken]").value;
 const picks = new Picks({ viewer, address: tap.dataset.stand, token, seen: () => bench.seen, tell });
 
-async function step(asked) {
-  if (bench.busy) {
+// Steps go one after another, so that quick taps are all taken; a glove that taps twice asks once.
+function step(asked) {
+  const words = JSON.stringify(asked);
+  if (bench.last?.words === words) {
+    return bench.last.over;
+  }
+  const mine = { words };
+  const before = bench.last?.over ?? Promise.resolve(true);
+  mine.over = before
+    .then(() => ask(asked))
+    .finally(() => {
+      if (bench.last === mine) {
+        bench.last = null;
+      }
+    });
+  bench.last = mine;
+  return mine.over;
+}
+
+async function ask(asked) {
+  const answer = await fetch(tap.dataset.step, {
+    method: "POST",
+    headers: { "X-CSRFToken": token(), "Content-Type": "application/json" },
+    body: JSON.stringify({ seen: bench.seen, ...asked }),
+  }).catch(() => null);
+  if (!answer || ![200, 400].includes(answer.status)) {
+    tell("That did not go through; try it again.");
     return false;
   }
-  bench.busy = true;
-  try {
-    const answer = await fetch(tap.dataset.step, {
-      method: "POST",
-      headers: { "X-CSRFToken": token(), "Content-Type": "application/json" },
-      body: JSON.stringify({ seen: bench.seen, ...asked }),
-    }).catch(() => null);
-    if (!answer || ![200, 400].includes(answer.status)) {
-      tell("That did not go through; try it again.");
-      return false;
-    }
-    take(await answer.json());
-    return answer.ok;
-  } finally {
-    bench.busy = false;
-  }
+  take(await answer.json());
+  return answer.ok;
 }
 
 function take(found) {
