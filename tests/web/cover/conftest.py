@@ -25,8 +25,8 @@ def dome_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def dome_memo() -> Memo:
-    return {}
+def dome_memo(tmp_path_factory: pytest.TempPathFactory) -> Memo:
+    return Memo(tmp_path_factory)
 
 
 @pytest.fixture

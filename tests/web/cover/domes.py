@@ -4,10 +4,14 @@ It is the dome of the job's tests: two panels, an emblem on the left one, a sens
 Files are named by their contents, so that tests may share a folder; rows are written anew for each.
 """
 
+import hashlib
+import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pytest
 from django.core.files import File
 from django.utils import timezone
 
@@ -19,8 +23,10 @@ from layflat.web.bodies.models import Body, Revision
 from layflat.web.cover.choices import Choices, PanelChoice
 from layflat.web.cover.measure import ask_measures
 from layflat.web.files.models import StoredFile
+from layflat.web.files.store import path_of
 from layflat.web.work.models import Computation, State
 from layflat.web.work.tasks import find, key_of
+from once import made_once
 
 LEFT = PanelChoice(panel="left", edges={"front": EdgeFinish(Finish.WRAP, 6.0)})
 LINE = ((150.0, -150.0, 874.6), (150.0, 150.0, 874.6))
@@ -28,7 +34,37 @@ KEEP = (60.0, 0.0, 895.0)
 RIGHT_PART = PanelChoice(panel="right", line_mm=LINE, keep_mm=KEEP)
 BOTH = Choices((LEFT, RIGHT_PART))
 
-Memo = dict[str, tuple[dict[str, Any], list[dict[str, Any]]]]
+Found = tuple[dict[str, Any], list[dict[str, Any]]]
+"""What a task found, and the rows of the files that it wrote."""
+
+
+class Memo:
+    """What tasks found, computed once for all workers of a run; their files come along."""
+
+    def __init__(self, factory: pytest.TempPathFactory) -> None:
+        self._factory = factory
+        self._read: dict[str, Found] = {}
+
+    def found(self, key: str, find_out: Callable[[], Found]) -> Found:
+        """What *find_out* finds, or found before; its files are in the test's own folder."""
+        if key not in self._read:
+
+            def make(folder: Path) -> None:
+                folder.mkdir()
+                found = find_out()
+                for row in found[1]:
+                    shutil.copyfile(path_of(row["sha256"]), folder / row["sha256"])
+                (folder / "found.json").write_text(json.dumps(found), encoding="utf-8")
+
+            name = "domes-" + hashlib.sha256(key.encode()).hexdigest()[:20]
+            folder = made_once(self._factory, name, make)
+            result, rows = json.loads((folder / "found.json").read_text(encoding="utf-8"))
+            for row in rows:
+                if not (place := path_of(row["sha256"])).exists():
+                    place.parent.mkdir(parents=True, exist_ok=True)
+                    shutil.copyfile(folder / row["sha256"], place)
+            self._read[key] = result, rows
+        return self._read[key]
 
 
 class Domes:
@@ -36,7 +72,7 @@ class Domes:
 
     Args:
         folder: with the body, the panels and a job file of `job_workshop`.
-        memo: results and rows of files by the computation's key, for all tests.
+        memo: of results and files by the computation's key, for all tests.
     """
 
     def __init__(self, folder: Path, memo: Memo) -> None:
@@ -61,14 +97,14 @@ class Domes:
 
     def result(self, task: str, inputs: dict[str, Any]) -> dict[str, Any]:
         """What a task finds, computed once a run."""
-        key = key_of(task, inputs)
-        if key not in self._memo:
+
+        def find_out() -> Found:
             before = set(StoredFile.objects.values_list("pk", flat=True))
             result = find(task).run(inputs, silent)
             made = StoredFile.objects.exclude(pk__in=before)
-            fields = ("sha256", "size", "media_type", "name")
-            self._memo[key] = (result, list(made.values(*fields)))
-        result, rows = self._memo[key]
+            return result, list(made.values("sha256", "size", "media_type", "name"))
+
+        result, rows = self._memo.found(key_of(task, inputs), find_out)
         StoredFile.objects.bulk_create([StoredFile(**row) for row in rows], ignore_conflicts=True)
         return result
 
