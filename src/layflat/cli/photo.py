@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layflat.base import Report, SettingError, part_of
+from layflat.base import Report, SettingError, counted, part_of
 from layflat.cli.console import (
     FILE,
     hand_out,
@@ -125,7 +125,8 @@ def command(
         f"{each['why']}"
         for each in places
     ]
-    found = f"{len(traced.curves)} curves, {len(traced.landmarks)} landmarks"
+    landmarks = counted(len(traced.landmarks), "landmark")
+    found = f"{counted(len(traced.curves), 'curve')}, {landmarks}"
     exact = f"lines to within {widest:.2f} mm, lengths to {200 * measured.scale.doubt:.2f} %"
     hand_out(
         report,

@@ -132,13 +132,15 @@ def test_a_panel_that_does_not_fit_is_drawn_as_picked_and_said() -> None:
     ]
 
 
-def test_the_light_mesh_stays_on_the_fine_one() -> None:
+# With more than eight times the wanted triangles vertices are drawn together first.
+@pytest.mark.parametrize("triangles", [2000, 1500])
+def test_the_light_mesh_stays_on_the_fine_one(triangles: int) -> None:
     fine = dome(81)
-    light = light_mesh(fine, triangles=2000)
-    assert 1900 < len(light.faces) <= 2000
+    light = light_mesh(fine, triangles=triangles)
+    assert 0.95 * triangles < len(light.faces) <= triangles
     assert locate(fine, light.vertices_mm).distances_mm.max() < 2.0
     assert deviation_mm(fine, light) < 1.0
-    assert light_mesh(light, triangles=2000) is light
+    assert light_mesh(light, triangles=triangles) is light
     # None of its triangles faces down.
     corners = light.vertices_mm[light.faces]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])

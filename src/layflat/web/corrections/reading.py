@@ -52,11 +52,17 @@ def current_of(body: Body) -> dict[str, Correction]:
     return found
 
 
-def stretch_said(body: Body, piece: str, number: int) -> str:
-    """What the notes of a piece's revision say of stretch, in a sentence; "" where nothing is.
+def stretch_said(body: int, piece: str, details: Mapping[str, Any]) -> str:
+    """What fit notes say of the stretch of a piece from a kept pattern, in a sentence, or "".
 
-    One query, none without a number.
+    One query; none for a piece of another kind, or one that no revision from notes was cut by.
+
+    Args:
+        body: its primary key.
+        piece: whose.
+        details: of the computed piece (see `layflat.web.cover.models.Piece`).
     """
+    number = (details.get("correction") or {}).get("number", 0) if "kept" in details else 0
     found = Correction.objects.filter(body=body, piece=piece, number=number) if number else ()
     return next((str(one.figures.get("stretch", {}).get("words", "")) for one in found), "")
 

@@ -7,6 +7,8 @@ from django.utils.http import quote_etag
 from layflat.web.files.models import StoredFile
 from layflat.web.files.store import path_of
 
+_DRAWING_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
+
 
 def sent(stored: StoredFile | None, *, name: str = "") -> HttpResponse:
     """A kept content, as it is.
@@ -45,3 +47,9 @@ def sent_once(request: HttpRequest, stored: StoredFile | None) -> HttpResponse:
     response["ETag"] = etag
     response["Cache-Control"] = "private, no-cache"
     return response
+
+
+def as_drawing(answer: HttpResponse) -> HttpResponse:
+    """The answer, an SVG; a picture that is opened by itself may load and run nothing."""
+    answer["Content-Security-Policy"] = _DRAWING_POLICY
+    return answer

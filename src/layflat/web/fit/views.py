@@ -51,7 +51,7 @@ def piece(request: HttpRequest, number: str, cover: int, piece: int) -> HttpResp
     shown = pieces[place]
     context = _context(found, standing) | {
         "words": in_words(shown),
-        "noted_stretch": _noted_stretch(found, shown),
+        "noted_stretch": stretch_said(found.body.body_id, shown.panel, shown.details),
         "stroke_words": STROKES,
         "piece": shown,
         "edges": edge_rows(shown.details),
@@ -64,12 +64,6 @@ def piece(request: HttpRequest, number: str, cover: int, piece: int) -> HttpResp
         "count": len(pieces),
     }
     return render(request, "fit/piece.html", context)
-
-
-def _noted_stretch(found: Cover, shown: Piece) -> str:
-    """What fit notes say of the stretch of a piece from a kept pattern, or ""."""
-    number = (shown.details.get("correction") or {}).get("number", 0)
-    return stretch_said(found.body.body, shown.panel, number) if "kept" in shown.details else ""
 
 
 @require_POST

@@ -117,14 +117,13 @@ def facts_of(job: Job, given: Given, *, shop: Shop) -> Facts:
 
 
 def stretch_by_cut(cuts: list[Cut]) -> dict[int, str]:
-    """See `Facts.stretch`; one query for each such piece of film."""
-    found = {}
-    for cut in cuts:
-        number = (cut.piece.details.get("correction") or {}).get("number", 0)
-        if "kept" in cut.piece.details and number:
-            body = cut.piece.outcome.cover.body.body
-            found[cut.pk] = stretch_said(body, cut.piece.panel, number)
-    return found
+    """See `Facts.stretch`; queries for pieces from kept patterns only."""
+    pieces = {cut.pk: cut.piece for cut in cuts if "kept" in cut.piece.details}
+    said = {
+        key: stretch_said(piece.outcome.cover.body.body_id, piece.panel, piece.details)
+        for key, piece in pieces.items()
+    }
+    return {key: words for key, words in said.items() if words}
 
 
 def standing_pictures(job: Job) -> list[FinalPicture]:

@@ -11,7 +11,7 @@ from layflat.papers import panel_title
 from layflat.web.bodies.models import Body
 from layflat.web.corrections.models import Asked, Correction
 from layflat.web.corrections.reading import current_of
-from layflat.web.files.sending import sent_once
+from layflat.web.files.sending import as_drawing, sent_once
 from layflat.web.noting.correcting import (
     ask_correction,
     corrections_of,
@@ -26,9 +26,6 @@ from layflat.web.noting.correcting import (
 from layflat.web.noting.doing import in_short
 from layflat.web.people.gate import me, only
 from layflat.web.people.models import Person, Role
-
-_PICTURE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
-"""A picture opened by itself may load and run nothing."""
 
 
 def _person(request: HttpRequest) -> Person:
@@ -150,6 +147,4 @@ def ready(_request: HttpRequest, pk: int, piece: str) -> HttpResponse:
 def picture(request: HttpRequest, pk: int) -> HttpResponse:
     """A correction before and after, as SVG."""
     found = get_object_or_404(Correction.objects.select_related("picture"), pk=pk)
-    response = sent_once(request, found.picture)
-    response["Content-Security-Policy"] = _PICTURE_POLICY
-    return response
+    return as_drawing(sent_once(request, found.picture))

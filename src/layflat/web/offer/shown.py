@@ -5,10 +5,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from django.http import HttpResponse
-
-from layflat.web.files.models import StoredFile
-from layflat.web.files.sending import sent
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.offer.difference import difference
 from layflat.web.offer.standing import State, Version, accepted_among, versions_of
@@ -16,7 +12,6 @@ from layflat.web.people.models import Shop
 
 FILES: Final = {"vehicle.glb": "shown", "lines.json": "lines", "picture.png": "picture"}
 """Files of an alternative: as its address ends, and as its content names it."""
-_PICTURE_POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
 Addresser = Callable[[int, str], str]
 """Gives the address of a file of an alternative, by its place from 1."""
 
@@ -116,17 +111,6 @@ def piece_of(what: str) -> int:
     """The number of the piece whose flat picture an address ends with; 0 for another file."""
     found = re.fullmatch(r"flat-([1-9]\d{0,3})\.svg", what, re.ASCII)
     return int(found[1]) if found else 0
-
-
-def drawing(stored: StoredFile | None) -> HttpResponse:
-    """A piece in the flat; opened by itself it may load and run nothing.
-
-    Raises:
-        Http404: there is none, or it is no longer in the data folder.
-    """
-    answer = sent(stored)
-    answer["Content-Security-Policy"] = _PICTURE_POLICY
-    return answer
 
 
 def sha256_of(item: dict[str, Any], what: str) -> str:

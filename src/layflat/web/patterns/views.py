@@ -10,15 +10,12 @@ from django.views.decorators.http import require_POST, require_safe
 from layflat.base import InputError
 from layflat.pattern import STRAIN_UNKNOWN
 from layflat.web.bodies.models import Body
-from layflat.web.files.sending import sent_once
+from layflat.web.files.sending import as_drawing, sent_once
 from layflat.web.patterns.keeping import current, pattern_of, set_retired
 from layflat.web.patterns.models import KeptPattern, KeptRevision
 from layflat.web.patterns.shown import exactness_rows, facts_of
 from layflat.web.people.gate import me, only
 from layflat.web.people.models import Role
-
-_PICTURE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
-"""A picture of a pattern: opened by itself it may load and run nothing."""
 
 
 @require_safe
@@ -84,6 +81,4 @@ def retire(request: HttpRequest, pk: int) -> HttpResponse:
 def picture(request: HttpRequest, pk: int) -> HttpResponse:
     """One revision as SVG, at scale."""
     revision = get_object_or_404(KeptRevision.objects.select_related("picture"), pk=pk)
-    response = sent_once(request, revision.picture)
-    response["Content-Security-Policy"] = _PICTURE_POLICY
-    return response
+    return as_drawing(sent_once(request, revision.picture))

@@ -5,11 +5,9 @@ from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_safe
 
 from layflat.pattern import Drawing, dxf_text, svg_text
+from layflat.web.files.sending import as_drawing
 from layflat.web.patterns.keeping import pattern_of
 from layflat.web.patterns.models import KeptRevision
-
-_SVG_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
-"""A drawing is a picture: opened by itself it may load and run nothing."""
 
 
 @require_safe
@@ -24,11 +22,8 @@ def as_dxf(_request: HttpRequest, kept: int) -> HttpResponse:
 def as_svg(_request: HttpRequest, kept: int) -> HttpResponse:
     """The same as SVG at true size."""
     found = _revision(kept)
-    answer = _handed(
-        svg_text(Drawing(patterns=(pattern_of(found),))), found, ".svg", "image/svg+xml"
-    )
-    answer["Content-Security-Policy"] = _SVG_POLICY
-    return answer
+    text = svg_text(Drawing(patterns=(pattern_of(found),)))
+    return as_drawing(_handed(text, found, ".svg", "image/svg+xml"))
 
 
 def _revision(pk: int) -> KeptRevision:

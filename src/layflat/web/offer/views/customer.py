@@ -11,14 +11,14 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from layflat.base import InputError, LayflatError
 from layflat.web.files.models import StoredFile
-from layflat.web.files.sending import sent
+from layflat.web.files.sending import as_drawing, sent
 from layflat.web.jobs.models import Stage
 from layflat.web.jobs.views.common import locked_job
 from layflat.web.links.models import PrivateLink, Purpose
 from layflat.web.links.pages import private
 from layflat.web.links.private import note_opened, token_of
 from layflat.web.offer.accepting import accept
-from layflat.web.offer.shown import alternatives_of, changes_of, drawing, piece_of, sha256_of
+from layflat.web.offer.shown import alternatives_of, changes_of, piece_of, sha256_of
 from layflat.web.offer.standing import (
     State,
     Version,
@@ -150,4 +150,4 @@ def for_you_file(
     if not sha256:
         raise Http404("There is no such file.")
     stored = StoredFile.objects.filter(sha256=sha256).first()
-    return drawing(stored) if piece_of(what) else sent(stored)
+    return as_drawing(sent(stored)) if piece_of(what) else sent(stored)

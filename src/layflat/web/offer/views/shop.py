@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from layflat.base import LayflatError
 from layflat.web.cover.models import Outcome
-from layflat.web.files.sending import sent
+from layflat.web.files.sending import as_drawing, sent
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.jobs.once import answered_before, earlier_answer
 from layflat.web.jobs.views.common import change, locked_job, the_job
@@ -34,7 +34,7 @@ from layflat.web.offer.making import (
     paper_of,
     ready_covers,
 )
-from layflat.web.offer.shown import FILES, alternatives_of, changes_of, drawing, piece_of
+from layflat.web.offer.shown import FILES, alternatives_of, changes_of, piece_of
 from layflat.web.offer.standing import State, Version, is_whole, versions_of
 from layflat.web.people.gate import me, only
 from layflat.web.people.models import Role, Shop
@@ -235,7 +235,7 @@ def file(_request: HttpRequest, number: str, outcome: int, what: str) -> HttpRes
     which = piece_of(what)
     if one is not None and which:
         piece = get_object_or_404(one.pieces.select_related("map"), number=which)
-        return drawing(piece.map)
+        return as_drawing(sent(piece.map))
     if one is None or what not in FILES:
         raise Http404("There is no such file.")
     return sent(getattr(one, FILES[what]))
