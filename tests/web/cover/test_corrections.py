@@ -14,6 +14,7 @@ from layflat.revise import History, Note, NoteKind, Spot, history_json
 from layflat.web.bodies.models import Body
 from layflat.web.corrections.figures import figures_of
 from layflat.web.corrections.models import Correction
+from layflat.web.corrections.reading import stretch_said
 from layflat.web.cover.choices import Choices, KeptChoice, PanelChoice, to_json
 from layflat.web.cover.models import Cover, Piece
 from layflat.web.cover.outcomes import ask_for, fill
@@ -109,6 +110,10 @@ def test_a_cover_is_cut_by_the_kept_correction_until_it_is_taken_back(
     ):
         assert estimate in counter.get(address).content.decode()
     assert estimate in stretch_by_cut([Cut(pk=7, piece=piece)])[7]
+    # Of a piece with a surface it is computed, whatever notes say.
+    with_surface = {key: value for key, value in piece.details.items() if key != "kept"}
+    assert stretch_said(body.pk, NAME, with_surface) == ""
+    assert estimate in stretch_said(body.pk, NAME, piece.details)
     correction.state = Correction.State.BACK
     correction.save()
     piece, back = computed(cover)

@@ -201,7 +201,9 @@ def _offered(
     assert [(flat["piece"], flat["title"]) for flat in item["flats"]] == [(1, "Mirror cap")]
     address = reverse("offer:file", args=[job.number, item["outcome"], "flat-1.svg"])
     assert f'src="{address}"' in page
-    assert counter.get(address).content.startswith(b"<svg")
+    drawn = counter.get(address)
+    assert drawn.content.startswith(b"<svg")
+    assert drawn.headers["Content-Security-Policy"].endswith("sandbox")
     assert counter.get(address.replace("flat-1", "flat-2")).status_code == 404
     with transaction.atomic():
         held = Job.objects.select_for_update().get(pk=job.pk)

@@ -57,7 +57,11 @@ def test_who_may_look(whole: Whole, signed_in: Browser) -> None:
                 is_right = asks_to_sign_in(answer) if who is None else answer.status_code == 403
             if not is_right:
                 wrong.append(f"{name}, {who or 'a stranger'}: {answer.status_code}")
-            is_page = answer.headers.get("Content-Type", "").startswith("text/html")
+            kind = answer.headers.get("Content-Type", "")
+            policy = answer.headers.get("Content-Security-Policy", "")
+            if kind.startswith("image/svg") and not policy.endswith("sandbox"):
+                wrong.append(f"{name} may run what stands in a drawing")
+            is_page = kind.startswith("text/html")
             if who is Role.INSTALLER and is_page and row.who is Who.SHOP:
                 prices = [word for word in ("EUR", "Margin", "margin") if word in _text(answer)]
                 wrong += [f"{name} shows an installer “{word}”" for word in prices]
