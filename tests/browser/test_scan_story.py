@@ -71,7 +71,7 @@ def test_a_public_mesh_is_traced_covered_and_cut(live: Live, scan: Mesh, page_of
     # The revision is prepared before its cover can be chosen.
     page.goto(f"/bodies/{body}/revisions/2/")
     expect(page.locator(".viewer.shows-body")).to_be_visible(timeout=SLOW_MS)
-    page.goto(f"/jobs/{NUMBER}/cover/{cover.pk}/")
+    page.goto(f"/jobs/{NUMBER}/cover/{cover.number}/")
     page.locator("#compute").click()
     page.locator("[data-figures=computed]").wait_for(timeout=SLOW_MS)
     # Four geodesic lines on the published surface: the piece is as large as what they border there.
