@@ -28,6 +28,7 @@ from figures.offset import offset_picture
 from figures.plan import laying_plan_picture
 from figures.scan import scan_picture
 from figures.strain import strain_picture
+from figures.template import template_picture
 from figures.week import search_week_anew, week_picture
 
 from layflat.base import write_text
@@ -57,6 +58,7 @@ PICTURES: Mapping[str, Callable[[], str]] = {
     "offset": offset_picture,
     "scan": scan_picture,
     "mended": mended_picture,
+    "template": template_picture,
     "corrected": corrected_picture,
 }
 """Every picture by the name of its file."""
