@@ -25,6 +25,13 @@ from web.postgres import keep, new_database, postgres
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "yes"
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """`--screens FOLDER`, see `browser/screens.py`."""
+    parser.addoption(
+        "--screens", metavar="FOLDER", help="write pictures of the screens that tests look over"
+    )
+
+
 def pytest_xdist_auto_num_workers() -> int:
     """One more than processors: many tests wait for a browser, a server or a database.
 

@@ -37,6 +37,7 @@ from playwright.sync_api import (
 )
 from pytest_django.plugin import DjangoDbBlocker
 
+from browser import screens
 from layflat.web.data_folder import DATABASE_FILE
 from layflat.web.people.models import Person, Role, Shop
 
@@ -52,6 +53,13 @@ _WEBGL = (
     "--use-angle=swiftshader",
     "--enable-unsafe-swiftshader",
 )
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _screens(pytestconfig: pytest.Config) -> None:
+    """Pictures for people go where `--screens` says."""
+    folder = pytestconfig.getoption("screens")
+    screens.write_into(Path(folder).absolute() if folder else None)
 
 
 @dataclass(frozen=True)
@@ -280,6 +288,7 @@ def axe(axe_source: str) -> Callable[[Page], None]:
     """Checks a page: `axe(page)` asserts that axe-core finds no violation (WCAG 2.2 A and AA)."""
 
     def check(page: Page) -> None:
+        screens.picture(page)
         # Evaluated over the debugger's line, so that the page's own policy stays in force.
         page.evaluate(axe_source)
         tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa", "best-practice"]

@@ -12,6 +12,7 @@ from django.db import transaction
 from django.urls import reverse
 from playwright.sync_api import Page
 
+from browser import screens
 from browser.conftest import COUNTER_SIZE, PHONE_SIZE, TABLET_SIZE, Live
 from layflat.web.people.models import Person, Role
 from layflat.web.seed import seed_jobs
@@ -65,6 +66,8 @@ def look_over(page: Page, axe: Callable[[Page], None], folder: Path, name: str) 
                 # Roles and names are the same in every view; colours and what is hidden are not.
                 if (size, scheme) in ((COUNTER_SIZE, "light"), (TABLET_SIZE, "dark")):
                     axe(page)
+                elif size == PHONE_SIZE:
+                    screens.picture(page)
             except AssertionError:
                 page.screenshot(path=folder / f"{name}-{size[0]}-{scheme}.png", full_page=True)
                 raise
