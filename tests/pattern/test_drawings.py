@@ -1,5 +1,6 @@
 """Drawings come back as they went out, through DXF and through SVG."""
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -9,10 +10,14 @@ import pytest
 from flat_shapes import circle_edge, panel, polygon_edges
 from layflat.base import DrawingError
 from layflat.pattern import (
+    Curve,
     Drawing,
     EdgeFinish,
     Finish,
     KeepOutShape,
+    Mark,
+    MarkKind,
+    Pattern,
     dxf_text,
     from_flat,
     pattern_area_mm2,
@@ -88,3 +93,19 @@ def test_entities_in_an_svg_are_refused(tmp_path: Path) -> None:
     )
     with pytest.raises(DrawingError):
         read_drawing(path)
+
+
+def test_a_name_is_not_written_over_a_mark() -> None:
+    square = Curve(np.array([(0.0, 0.0), (200.0, 0.0), (200.0, 200.0), (0.0, 200.0)]), np.zeros(4))
+
+    def label(*marks: Mark) -> tuple[float, float, float]:
+        svg = svg_text(Drawing(patterns=(Pattern("bonnet", square, marks=marks),)))
+        x, y, height = re.search(r'<text x="(.+?)" y="(.+?)" font-size="(.+?)">', svg).groups()
+        return float(x), -float(y), float(height)
+
+    assert label()[:2] == pytest.approx((100.0, 100.0), abs=1.0)
+    x, y, height = label(Mark(MarkKind.ALIGN, np.array([(90.0, 100.0), (110.0, 100.0)])))
+    # As wide as its letters are high, far more than any typeface takes.
+    across, up = 0.5 * height * len("bonnet"), 0.5 * height
+    assert abs(x - 100.0) > 10.0 + across or abs(y - 100.0) > up
+    assert 0.0 < x - across < x + across < 200.0

@@ -266,9 +266,7 @@ def test_of_very_many_gaps_the_widest_are_told_one_by_one(tmp_path: Path) -> Non
     *told, rest = (item.measure_mm for item in reading.mended)
     assert min(told) == pytest.approx(gaps[20], abs=1e-6)
     assert rest == pytest.approx(gaps[19], abs=1e-6)
-    assert reading.mended[-1].sentence == (
-        "Of the kind “gap”, 20 more were mended in the same way, none wider than 0.197 mm."
-    )
+    assert reading.mended[-1].sentence == "20 more gaps were closed, none wider than 0.197 mm."
     assert reading.drawing is not None
     assert len(reading.drawing.notes) == 41 + len(["piece 1 bears no name"])
 

@@ -15,11 +15,16 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from shapely import get_point, maximum_inscribed_circle
+from shapely import MultiLineString, box, get_point, maximum_inscribed_circle
+from shapely.geometry.base import BaseGeometry as Geometry
 
 from layflat.base import FloatArray, frozen
 from layflat.pattern.piece import Curve, Mark, Pattern
 from layflat.pattern.shape import coarse_polygon
+
+_WIDE = 0.65
+"""Width of a letter over the height of its text, as sans-serif typefaces mostly have it."""
+_CLEAR_MM = 3.0
 
 
 class Layer(StrEnum):
@@ -70,13 +75,33 @@ class Drawing:
 
 
 def name_label(pattern: Pattern) -> Text:
-    """The piece's name at the roomiest place inside it, no taller than the place allows."""
+    """The piece's name at the roomiest place inside it, no taller than the place allows.
+
+    Marks are not written over: where one would be, the place is sought beside the marks.
+    """
     shape = coarse_polygon(pattern, deviation_mm=0.5)
+    marks = MultiLineString([mark.points_mm for mark in pattern.marks if len(mark.points_mm) > 1])
+    label = _label_in(shape, pattern.name)
+    if _written(label).intersects(marks):
+        beside = shape.difference(marks.buffer(_CLEAR_MM))
+        # Marks that leave no room are written over rather than left without a name.
+        label = label if beside.is_empty else _label_in(beside, pattern.name)
+    return label
+
+
+def _label_in(shape: Geometry, name: str) -> Text:
     circle = maximum_inscribed_circle(shape, tolerance=0.5)
     centre = get_point(circle, 0)
-    room = 2.0 * circle.length / max(1, len(pattern.name))
+    room = 2.0 * circle.length / max(1, len(name))
     return Text(
         point_mm=np.round([centre.x, centre.y], 3),
-        text=pattern.name,
+        text=name,
         height_mm=round(min(12.0, max(1.5, room)), 3),
     )
+
+
+def _written(label: Text) -> Geometry:
+    """The rectangle that a text covers, about."""
+    x, y = label.point_mm
+    across, up = 0.5 * _WIDE * label.height_mm * len(label.text), 0.5 * label.height_mm
+    return box(x - across, y - up, x + across, y + up)

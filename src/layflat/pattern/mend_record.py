@@ -17,6 +17,16 @@ from layflat.base import DrawingError, FloatArray, SettingError, counted
 _MOST_QUESTIONS = 40
 _MOST_ALIKE = 40
 """Mendings of one kind that a person is told one by one."""
+_SUMMED = {
+    "gap": ("more gap was closed", "more gaps were closed", "wider"),
+    "dust": ("more stray line was left out", "more stray lines were left out", "larger"),
+    "stray": (
+        "more line that leads nowhere was left out",
+        "more lines that lead nowhere were left out",
+        "longer",
+    ),
+}
+"""What is said of the others: of one, of several, and what none of them is."""
 
 ALL_DEFAULT = ("all", "default")
 """The answer that takes the default of every question."""
@@ -226,9 +236,11 @@ class Findings:
 def _others(rest: list[Mending]) -> Mending:
     """What stands for mendings that are not told one by one."""
     first = rest[0]
-    size = "" if first.measure_mm is None else f", none wider than {first.measure_mm:.3g} mm"
-    many = counted(len(rest), "more was", "more were")
-    sentence = f"Of the kind “{first.kind}”, {many} mended in the same way{size}."
+    of_kind = f"of the kind “{first.kind}”"
+    usual = (f"more fault {of_kind} was mended", f"more faults {of_kind} were mended", "larger")
+    one, more, wider = _SUMMED.get(first.kind, usual)
+    size = "" if first.measure_mm is None else f", none {wider} than {first.measure_mm:.3g} mm"
+    sentence = f"{counted(len(rest), one, more)}{size}."
     return Mending(first.kind, sentence, first.place_mm, first.measure_mm)
 
 

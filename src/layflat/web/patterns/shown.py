@@ -79,5 +79,8 @@ def _value(key: str, value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, int | float):
-        return f"{value:.2f}\u00a0mm" if key.endswith("_mm") else f"{value:g}"
+        if not key.endswith("_mm"):
+            return f"{value:g}"
+        # A hundredth is the least that is said; nothing was measured to be nothing.
+        return f"{max(value, 0.01) if value > 0 else value:.2f}\u00a0mm"
     return str(value)[:_MOST_WORDS]
