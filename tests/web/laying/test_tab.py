@@ -188,3 +188,17 @@ def test_mixes_are_worked_out_without_a_script(
     for word in words:
         assert word in text
     assert "no hot air until it has dried off" in text.lower()
+
+
+def test_what_cannot_be_begun_yet_says_why_and_stays_within_reach(
+    people: dict[Role, Person], signed_in: Browser
+) -> None:
+    job, _ = ready_to_lay()
+    browser = signed_in(Role.INSTALLER)
+    assert "data-lay-waits" not in page(browser)
+    Step.objects.filter(job=job, kind=Kind.CUT).update(state=Step.State.OPEN)
+    text = page(browser)
+    assert 'id="lay-not-now"' in text
+    shown = ' aria-disabled="true" aria-describedby="lay-not-now">Begin 1</button>'
+    assert shown in text
+    assert text.count("data-lay-waits") == 2

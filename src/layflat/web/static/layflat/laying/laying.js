@@ -29,6 +29,24 @@ function chosen(event) {
   }
 }
 
+// While laying waits for something, a tap says for what. What is kept on the tablet may have opened
+// it: then the tap is kept as well, and judged where all of them arrive.
+function begun(event) {
+  const form = event.target;
+  const isKept = document.querySelector("[data-tap-state=keeping], [data-tap-state=kept]") !== null;
+  if (!form.matches("form[data-lay-waits]") || isKept) {
+    return;
+  }
+  event.preventDefault();
+  form.querySelector(".lay-why")?.remove();
+  const why = document.createElement("p");
+  why.className = "lay-why caution";
+  why.setAttribute("role", "alert");
+  form.append(why);
+  why.textContent = `Not yet: ${document.getElementById("lay-not-now").textContent.trim()}`;
+}
+
+document.addEventListener("submit", begun, true);
 document.addEventListener("change", chosen);
 document.addEventListener("layflat:refreshed", run);
 setInterval(run, MINUTE_MS / 4);
