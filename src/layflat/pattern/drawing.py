@@ -15,8 +15,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from shapely import MultiLineString, box, get_point, maximum_inscribed_circle
-from shapely.geometry.base import BaseGeometry as Geometry
+from shapely import MultiLineString, MultiPolygon, Polygon, get_point, maximum_inscribed_circle
 
 from layflat.base import FloatArray, frozen
 from layflat.pattern.piece import Curve, Mark, Pattern
@@ -84,12 +83,13 @@ def name_label(pattern: Pattern) -> Text:
     label = _label_in(shape, pattern.name)
     if _written(label).intersects(marks):
         beside = shape.difference(marks.buffer(_CLEAR_MM))
-        # Marks that leave no room are written over rather than left without a name.
-        label = label if beside.is_empty else _label_in(beside, pattern.name)
+        # Where marks leave no room they are written over: a piece needs its name.
+        if isinstance(beside, Polygon | MultiPolygon) and not beside.is_empty:
+            return _label_in(beside, pattern.name)
     return label
 
 
-def _label_in(shape: Geometry, name: str) -> Text:
+def _label_in(shape: Polygon | MultiPolygon, name: str) -> Text:
     circle = maximum_inscribed_circle(shape, tolerance=0.5)
     centre = get_point(circle, 0)
     room = 2.0 * circle.length / max(1, len(name))
@@ -100,8 +100,15 @@ def _label_in(shape: Geometry, name: str) -> Text:
     )
 
 
-def _written(label: Text) -> Geometry:
+def _written(label: Text) -> Polygon:
     """The rectangle that a text covers, about."""
     x, y = label.point_mm
     across, up = 0.5 * _WIDE * label.height_mm * len(label.text), 0.5 * label.height_mm
-    return box(x - across, y - up, x + across, y + up)
+    return Polygon(
+        [
+            (x - across, y - up),
+            (x + across, y - up),
+            (x + across, y + up),
+            (x - across, y + up),
+        ]
+    )
