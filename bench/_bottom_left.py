@@ -1,9 +1,10 @@
 """A bottom-left layout: each piece, the largest first, as far to the beginning as it goes.
 
 The pieces' true outlines on cells of 10 mm, each put at the first free place along the roll and,
-there, the lowest across it, at the allowed turn that ends soonest; holes that earlier pieces left
-are used. (B. S. Baker, E. G. Coffman, R. L. Rivest, Orthogonal packings in two dimensions, SIAM
-J. Comput. 9 (1980) 846-855, for rectangles; from memory.)
+there, the lowest across it; holes that earlier pieces left are used. (B. S. Baker, E. G. Coffman,
+R. L. Rivest, Orthogonal packings in two dimensions, SIAM J. Comput. 9 (1980) 846-855, for
+rectangles, which it does not turn; from memory.) A harder rival, ours, also tries every allowed
+turn of each piece and takes the one that ends soonest.
 """
 
 from collections.abc import Sequence
@@ -21,14 +22,24 @@ CELL_MM = 10.0
 
 
 def bottom_left_mm(
-    requests: Sequence[Request], stock: Stock, *, gap_mm: float, max_section_mm: float
+    requests: Sequence[Request],
+    stock: Stock,
+    *,
+    gap_mm: float,
+    max_section_mm: float,
+    is_turning: bool,
 ) -> float:
-    """The film that it takes, sections after each other, each with its end margins."""
-    pieces = [request for request in requests for _ in range(request.copies)]
-    masks = [_masks(request, gap_mm) for request in pieces]
-    order = np.argsort([-float(choices[0].sum()) for choices in masks], kind="stable")
+    """The film that it takes, sections after each other, each with its end margins.
+
+    Without *is_turning* a piece lies at the first of its allowed turns at which it fits the roll.
+    """
     rows = int((stock.width_mm - 2 * stock.edge_margin_mm + gap_mm) / CELL_MM)
     cells = int((max_section_mm - 2 * stock.end_margin_mm + gap_mm) / CELL_MM)
+    pieces = [request for request in requests for _ in range(request.copies)]
+    masks = [_masks(request, gap_mm) for request in pieces]
+    if not is_turning:
+        masks = [_first_that_fits(choices, cells, rows) for choices in masks]
+    order = np.argsort([-float(choices[0].sum()) for choices in masks], kind="stable")
     film = 0.0
     left = [masks[i] for i in order]
     while left:
@@ -49,6 +60,11 @@ def bottom_left_mm(
         film += end * CELL_MM - gap_mm + 2 * stock.end_margin_mm
         left = later
     return film
+
+
+def _first_that_fits(choices: list[FloatArray], cells: int, rows: int) -> list[FloatArray]:
+    fitting = [mask for mask in choices if mask.shape[0] <= cells and mask.shape[1] <= rows]
+    return fitting[:1] or choices[:1]
 
 
 def _spot(taken: FloatArray, mask: FloatArray) -> tuple[int, int] | None:

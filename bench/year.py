@@ -4,8 +4,9 @@
 jobs a week, 250 in all, three widths of clear film, matt film beside) with so many seconds a
 week, and lays every job alone on one roll, of the width that is cheapest by an estimate, with as
 many seconds for the week's jobs together, or `--alone-seconds`: by the bare engine, whose strip is
-cut into sections between pieces, and by a bottom-left layout. The processor seconds that both
-ways took are printed, too: a busy machine gives neither what the clock says. With `--film-only` a
+cut into sections between pieces, by a bottom-left layout as it was published, which turns no
+piece, and by one that takes the best turn of each. The processor seconds that plan and engine took
+are printed, too: a busy machine gives neither what the clock says. With `--film-only` a
 person's time costs nothing, so that plans weigh film alone.
 
 What is compared is the cost of the film that is taken from rolls. Offcuts were paid with the film
@@ -20,6 +21,8 @@ import os
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+
+import numpy as np
 
 from bench._bottom_left import bottom_left_mm
 from bench._year_jobs import CLEAR, MATT, Job, sizes_of, year
@@ -39,7 +42,8 @@ JOBS_A_WEEK = 5
 MOST_OFFCUTS = 12
 SPENT_MM = 400.0
 """Less is no roll any more: it is paid, and an offcut if it is large enough for one."""
-LEAST_RATIO = {"bare engine": 0.93, "bottom-left": 0.80}
+RIVALS = {"bare engine": 0.93, "bottom-left": 0.80, "bottom-left, turning": math.inf}
+"""What the plan may cost at most of what each takes; the last is printed for comparison alone."""
 
 
 @dataclass
@@ -141,8 +145,8 @@ def own_roll(job: Job) -> tuple[Stock, float]:
     return Stock(width_mm=width, edge_margin_mm=20.0), cost
 
 
-def alone(job: Job, seconds: float, seed: int) -> tuple[float, float, int]:
-    """What a job's film costs by the bare engine and by a bottom-left layout, and the first's cuts.
+def alone(job: Job, seconds: float, seed: int) -> tuple[list[float], int]:
+    """What a job's film costs by each of the rivals, and how often the engine's is cut.
 
     The seconds are as whole as the engine takes them, one at least.
     """
@@ -152,24 +156,36 @@ def alone(job: Job, seconds: float, seed: int) -> tuple[float, float, int]:
     pack = pack_found(found, task)
     packs = [] if pack is None else sliced(pack, frame)
     film = sum(one.length_mm + 2 * stock.end_margin_mm for one in packs) if packs else math.inf
-    plain = bottom_left_mm(job.requests, stock, gap_mm=GAP_MM, max_section_mm=SECTION_MM)
-    return film / 1e3 * cost, plain / 1e3 * cost, len(packs)
+    plain = [
+        bottom_left_mm(
+            job.requests,
+            stock,
+            gap_mm=GAP_MM,
+            max_section_mm=SECTION_MM,
+            is_turning=is_turning,
+        )
+        for is_turning in (False, True)
+    ]
+    return [length / 1e3 * cost for length in (film, *plain)], len(packs)
 
 
 def run(
     weeks: int, *, seconds: float, alone_seconds: float, seed: int, rates: WeekRates = RATES
 ) -> bool:
-    """Plan so many weeks and print what each cost; whether both ratios are as wanted."""
+    """Plan so many weeks and print what each cost; whether all ratios are as wanted."""
     jobs = year(weeks * JOBS_A_WEEK, seed=seed)
     shelf = Shelf()
-    sums = [0.0, 0.0, 0.0]
+    sums = [0.0] * (1 + len(RIVALS))
     work = [0.0, 0.0]
     area = 0.0
     print(
         f"{weeks} weeks of {JOBS_A_WEEK} jobs, {seconds:g} s a week for the plan, "
         f"{alone_seconds:g} s for its jobs alone, seed {seed}"
     )
-    head = "week pieces plan engine b-left ratio ratio bound offcuts sections plan_cpu eng_cpu"
+    head = (
+        "week pieces plan engine b-left turning ratio ratio ratio bound offcuts sections "
+        "plan_cpu eng_cpu"
+    )
     print(" ".join(f"{word:>8}" for word in head.split()))
     for week in range(weeks):
         shelf.restock()
@@ -182,18 +198,15 @@ def run(
         shelf.book(plan)
         singles = [alone(job, alone_seconds / JOBS_A_WEEK, seed) for job in own]
         after = processor_s()
-        costs = (
-            roll_cost(plan),
-            sum(single[0] for single in singles),
-            sum(single[1] for single in singles),
-        )
+        rivals = np.sum([costs for costs, _ in singles], axis=0).tolist()
+        costs = [roll_cost(plan), *rivals]
         work[0] += sum(len(use.layout.sections) * RATES.cut + RATES.handling for use in plan.uses)
-        work[1] += sum(single[2] * RATES.cut + RATES.handling for single in singles)
+        work[1] += sum(cuts * RATES.cut + RATES.handling for _, cuts in singles)
         sums = [total + cost for total, cost in zip(sums, costs, strict=True)]
         area += sum(use.layout.piece_area_mm2 for use in plan.uses) / 1e6
         print(
-            f"{week + 1:8} {pieces:8} {costs[0]:8.0f} {costs[1]:8.0f} {costs[2]:8.0f} "
-            f"{costs[0] / costs[1]:8.3f} {costs[0] / costs[2]:8.3f} "
+            f"{week + 1:8} {pieces:8} {' '.join(f'{cost:8.0f}' for cost in costs)} "
+            f"{' '.join(f'{costs[0] / cost:8.3f}' for cost in rivals)} "
             f"{plan.bound / plan.cost:8.3f} {taken:8} "
             f"{sum(len(use.layout.sections) for use in plan.uses):8} "
             f"{between - before:8.0f} {after - between:8.0f}",
@@ -204,11 +217,11 @@ def run(
     ratio = (whole + work[0]) / (sums[1] + work[1])
     print(f"film, cuts and handling against bare engine: {ratio:.3f}")
     passed = True
-    for name, cost in zip(LEAST_RATIO, sums[1:], strict=True):
+    for (name, most), cost in zip(RIVALS.items(), sums[1:], strict=True):
         ratio = whole / cost
-        passed &= ratio <= LEAST_RATIO[name]
-        verdict = "pass" if ratio <= LEAST_RATIO[name] else "MISSED"
-        print(f"film against {name}: {ratio:.3f} (at most {LEAST_RATIO[name]:.2f}): {verdict}")
+        passed &= ratio <= most
+        asked = f" (at most {most:.2f}): {'pass' if ratio <= most else 'MISSED'}"
+        print(f"film against {name}: {ratio:.3f}{asked if math.isfinite(most) else ''}")
     return passed
 
 
