@@ -31,6 +31,7 @@ from layflat.surface.samples import Samples, sample
 from layflat.surface.slit import right_of, slit_region
 from layflat.surface.sniff import MAX_BYTES, Kind, sniff
 from layflat.surface.topology import boundary_loops, compact, edge_table, require_sheet
+from layflat.surface.untangle import Untangled, untangled
 from layflat.surface.whole import whole_region
 from layflat.surface.write_ply import ply_bytes
 
@@ -72,6 +73,7 @@ __all__ = [
     "Region",
     "Removed",
     "Samples",
+    "Untangled",
     "align",
     "angle_defects",
     "boundary_loops",
@@ -107,5 +109,6 @@ __all__ = [
     "snapped",
     "sniff",
     "triangle_quality",
+    "untangled",
     "whole_region",
 ]

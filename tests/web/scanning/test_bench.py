@@ -136,7 +136,9 @@ def test_a_scan_on_its_floor_becomes_a_revision_with_panels(
         assert browser.get(f"{page}{name}.glb").content[:4] == b"glTF"
 
     now = step(browser, revision, act="begin", seen=0, name="side-left")
-    for corner in CORNERS:
+    # The second point is tapped twice; it is left out, and said while tracing and once it is made.
+    doubled = "Point 3 lies at the place of point 2 and is left out."
+    for corner in [*CORNERS[:2], *CORNERS[1:]]:
         now = step(
             browser,
             revision,
@@ -159,7 +161,8 @@ def test_a_scan_on_its_floor_becomes_a_revision_with_panels(
         name="door",
     )
     (draft,) = now["drafts"]
-    assert (draft["closed"], draft["fault"], len(draft["lines"])) == (True, "", 4)
+    assert (draft["closed"], draft["fault"], len(draft["lines"])) == (True, "", 5)
+    assert draft["notes"] == [doubled]
     now = step(
         browser,
         revision,
@@ -183,7 +186,9 @@ def test_a_scan_on_its_floor_becomes_a_revision_with_panels(
     browser.post(f"{page}make/", {"seen": now["seen"]})
     assert "Panels are being made" in browser.get(page).content.decode()
     run(Computation.objects.get(task="scanning.make"))
-    assert "revision 2" in browser.get(page).content.decode()
+    text = browser.get(page).content.decode()
+    assert "revision 2" in text
+    assert f"“side-left”: {doubled}" in text
     made = Revision.objects.get(number=2)
     assert made.panels is not None
     (panel,) = panels_of(made.panels).panels
@@ -356,11 +361,12 @@ def test_an_opening_is_cut_out_of_its_panel() -> None:
     for nodes in (named.nodes, named.nodes[::-1]):
         opening = Draft("lid", Outline(nodes, closed=True), on="side-left")
         state = State(drafts=(panel, opening))
-        found = panel_on(fine, panel, state, rotation=np.eye(3), shift_mm=np.zeros(3))
+        found, notes = panel_on(fine, panel, state, rotation=np.eye(3), shift_mm=np.zeros(3))
+        assert notes == ()
         (rim,) = found.openings
         assert ("hinge", EdgeKind.GAP) in [(edge.name, edge.kind) for edge in rim]
         whole = cut_region(fine.body, replace(found, openings=())).mesh.area_mm2
-        lid = panel_on(
+        lid, _ = panel_on(
             fine, replace(opening, on=""), state, rotation=np.eye(3), shift_mm=np.zeros(3)
         )
         cut_out = cut_region(fine.body, replace(lid, openings=())).mesh.area_mm2
@@ -379,7 +385,7 @@ def test_panels_that_the_revision_has_stay_but_for_those_traced_anew() -> None:
     drafts = (outlined("Hood", CORNERS), outlined("eye", CORNERS, on="Hood"))
     state = State(drafts=drafts)
     had = [
-        panel_on(fine, item, State(drafts=(item,)), rotation=np.eye(3), shift_mm=np.zeros(3))
+        panel_on(fine, item, State(drafts=(item,)), rotation=np.eye(3), shift_mm=np.zeros(3))[0]
         for item in (drafts[0], replace(drafts[0], name="roof"))
     ]
     had = [replace(panel, openings=(panel.outline,)) for panel in had]

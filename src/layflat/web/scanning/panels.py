@@ -11,22 +11,29 @@ from layflat.surface import (
     FeaturePath,
     Features,
     KeepOut,
-    Outline,
+    Node,
     Panel,
+    Untangled,
     cut_region,
     feature_path,
     outline_edges,
     snapped,
+    untangled,
 )
 from layflat.web.scanning.state import Draft, State
 
 _FINE_SNAP_MM = 4.0
 
+_PLAIN = 0.5
+"""How much of the normals along an outline must face as it does, 0 to 1, for it to be plain."""
+
 
 def panel_on(
     fine: Features, draft: Draft, state: State, *, rotation: FloatArray, shift_mm: FloatArray
-) -> Panel:
+) -> tuple[Panel, tuple[str, ...]]:
     """The panel of a draft with the openings and keep-outs that lie on it, its lines traced anew.
+
+    With it come sentences on what was left out or guessed.
 
     Args:
         fine: the scan, upright.
@@ -38,36 +45,68 @@ def panel_on(
     Raises:
         LayflatError: it cannot be cut out; the sentence says why.
     """
+    notes: list[str] = []
 
-    def on_fine(item: Draft) -> tuple[Outline, list[FeaturePath]]:
-        return _on_fine(fine, item, rotation, shift_mm)
+    def on_fine(item: Draft) -> Untangled:
+        found = _on_fine(fine, item, rotation, shift_mm)
+        notes.extend(f"“{item.name}”: {note}" for note in found.notes)
+        return found
 
     lying = [item for item in state.drafts if item.on == draft.name]
     openings = []
     for item in lying:
         if item.is_opening:
-            outline, paths = on_fine(item)
+            found = on_fine(item)
             # Openings run the other way round.
-            openings.append(outline_edges(outline, paths, outward=-_outward(fine, outline)))
+            away = -_outward(fine, found.paths)
+            openings.append(outline_edges(found.outline, found.paths, outward=away))
     keep_outs = tuple(
-        KeepOut(item.keep_out, _rim(on_fine(item)[1]), item.name)
+        KeepOut(item.keep_out, _rim(on_fine(item).paths), item.name)
         for item in lying
         if item.keep_out is not None
     )
-    outline, paths = on_fine(draft)
-    edges = outline_edges(outline, paths, outward=_outward(fine, outline))
-    panel = Panel(draft.name, edges, tuple(openings), keep_outs)
+    found = on_fine(draft)
+    outward = _outward(fine, found.paths)
+    edges = outline_edges(found.outline, found.paths, outward=outward)
+    panel, is_guess = _cut(fine, Panel(draft.name, edges, tuple(openings), keep_outs), outward)
+    if is_guess:
+        notes.append(
+            f"“{draft.name}”: Its outline bends so far over that both its sides could be meant; "
+            "the smaller one was taken."
+        )
+    return panel, tuple(notes)
+
+
+def _cut(fine: Features, panel: Panel, outward: FloatArray) -> tuple[Panel, bool]:
+    """The panel with its outline the way round that can be cut out, and whether both ways can.
+
+    A panel that is bent far over does not say which side of its outline is its inside.
+    """
+    other = replace(panel, outline=tuple(_turned(panel.outline)))
+    area, fault = _area_mm2(fine, panel)
+    if fault is None and _faces(panel, outward):
+        return panel, False
+    other_area, _ = _area_mm2(fine, other)
+    if fault is not None and other_area == np.inf:
+        raise fault
+    is_guess = fault is None and other_area < np.inf
+    return (panel if area <= other_area else other), is_guess
+
+
+def _area_mm2(fine: Features, panel: Panel) -> tuple[float, InputError | None]:
+    """The area of a panel, or infinity and why it cannot be cut out."""
     try:
-        cut_region(fine.body, panel)
+        return cut_region(fine.body, panel).mesh.area_mm2, None
     except InputError as error:
-        # A panel that is bent far over does not say which side is its inside: the other way round.
-        other = replace(panel, outline=tuple(_turned(edges)))
-        try:
-            cut_region(fine.body, other)
-        except InputError:
-            raise error from None
-        return other
-    return panel
+        return np.inf, error
+
+
+def _faces(panel: Panel, outward: FloatArray) -> bool:
+    """Whether an outline plainly faces the way that the surface along it does."""
+    points = np.concatenate([edge.points_mm for edge in panel.outline])
+    around = points - points.mean(axis=0)
+    facing = np.cross(around, np.roll(around, -1, axis=0)).sum(axis=0)
+    return float(facing @ outward) >= _PLAIN * float(np.linalg.norm(facing))
 
 
 def kept_panels(
@@ -99,13 +138,15 @@ def kept_panels(
             )
 
 
-def _outward(fine: Features, outline: Outline) -> FloatArray:
-    """The normal of the surface in the middle of an outline."""
-    middle = np.mean([node.at_mm for node in outline.nodes], axis=0)
-    face = fine.body.mesh.faces[fine.body.locate(middle[None]).faces[0]]
-    a, b, c = fine.body.mesh.vertices_mm[face]
-    normal: FloatArray = np.cross(b - a, c - a)
-    return normal
+def _outward(fine: Features, paths: Sequence[FeaturePath]) -> FloatArray:
+    """The mean of the normals along an outline; short where they face all ways."""
+    points = np.concatenate([path.points_mm[:-1] for path in paths])
+    faces = fine.body.mesh.faces[fine.body.locate(points).faces]
+    a, b, c = (fine.body.mesh.vertices_mm[faces[:, k]] for k in range(3))
+    normals = np.cross(b - a, c - a)
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    outward: FloatArray = normals.mean(axis=0)
+    return outward
 
 
 def _turned(edges: Sequence[Edge]) -> Iterator[Edge]:
@@ -119,25 +160,22 @@ def _rim(paths: Iterable[FeaturePath]) -> FloatArray:
     return np.concatenate([path.points_mm[path.kept[:-1]] for path in paths])
 
 
-def _on_fine(
-    fine: Features, draft: Draft, rotation: FloatArray, shift_mm: FloatArray
-) -> tuple[Outline, list[FeaturePath]]:
+def _on_fine(fine: Features, draft: Draft, rotation: FloatArray, shift_mm: FloatArray) -> Untangled:
     """An outline with its points carried to the fine scan, and its lines there."""
-    moved = [
-        snapped(fine, np.array(node.at_mm) @ rotation.T + shift_mm, snap_mm=_FINE_SNAP_MM)
-        for node in draft.outline.nodes
-    ]
-    outline = replace(
-        draft.outline,
-        nodes=tuple(
-            replace(node, at_mm=tuple(at.tolist()))
-            for node, at in zip(draft.outline.nodes, moved, strict=True)
-        ),
-    )
-    if not outline.closed:
+    if not draft.outline.closed:
         raise InputError(f"The outline of “{draft.name}” is not closed; close it, or drop it.")
-    paths = [
-        feature_path(fine, moved[i], moved[j], straight=outline.nodes[i].straight)
-        for i, j in outline.spans()
-    ]
-    return outline, paths
+
+    def carried(node: Node) -> Node:
+        at = np.array(node.at_mm) @ rotation.T + shift_mm
+        x, y, z = snapped(fine, at, snap_mm=_FINE_SNAP_MM).tolist()
+        return replace(node, at_mm=(x, y, z))
+
+    def line(start: Node, end: Node) -> FeaturePath:
+        places = np.array(start.at_mm), np.array(end.at_mm)
+        return feature_path(fine, *places, straight=start.straight)
+
+    try:
+        nodes = tuple(carried(node) for node in draft.outline.nodes)
+        return untangled(replace(draft.outline, nodes=nodes), line)
+    except InputError as error:
+        raise InputError(f"“{draft.name}”: {error}") from error

@@ -173,7 +173,7 @@ def make(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
 
     Returns:
         `scan` and `panels`, the SHA-256 of a PLY file in millimetres, upright and without its
-        floor, and of a file of panels on it.
+        floor, and of a file of panels on it; `notes`, sentences on what was left out of outlines.
 
     Raises:
         LayflatError: a panel cannot be made; the sentence says which and why.
@@ -190,10 +190,13 @@ def make(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     fine = features(prepare(upright))
     state = _of_inputs(inputs)
     panels = []
+    notes: list[str] = []
     for i, draft in enumerate(state.drafts):
         if draft.is_panel:
             progress(f"tracing {draft.name}", 0.25 + 0.6 * i / len(state.drafts))
-            panels.append(panel_on(fine, draft, state, rotation=rotation, shift_mm=shift))
+            panel, said = panel_on(fine, draft, state, rotation=rotation, shift_mm=shift)
+            panels.append(panel)
+            notes += said
     if inputs["panels"]:
         before = panels_of(StoredFile.objects.get(sha256=inputs["panels"])).panels
         panels += kept_panels(before, state, rotation=rotation, shift_mm=shift)
@@ -202,6 +205,7 @@ def make(inputs: dict[str, Any], progress: Progress) -> dict[str, Any]:
     return {
         "scan": _kept(ply_bytes(upright), "bench.ply", "model/x-ply"),
         "panels": _kept(panels_json(info).encode(), "bench.json", "application/json"),
+        "notes": notes,
     }
 
 

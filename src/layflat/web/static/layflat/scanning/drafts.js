@@ -59,6 +59,15 @@ function item(draft, number, { bench, open, step }) {
     fault.textContent = draft.fault;
     made.append(fault);
   }
+  if (draft.notes.length) {
+    const notes = document.createElement("ul");
+    notes.className = "draft-notes";
+    notes.setAttribute("aria-label", `What will be done to the outline of ${draft.name}`);
+    for (const note of draft.notes) {
+      notes.append(Object.assign(document.createElement("li"), { textContent: note }));
+    }
+    made.append(notes);
+  }
   return made;
 }
 
