@@ -10,11 +10,11 @@ import hashlib
 import json
 import re
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 
+from browser import screens
 from browser.car_record import the_record_holds
 from browser.conftest import Live
 from browser.crew import COSTS, SLOW_MS, Axe, Crew, PageOf, accepted_job, photo, strip, until
@@ -434,13 +434,11 @@ class Story(Crew):
 
 
 def test_from_a_roll_to_the_hand_back_and_a_recall(
-    live: Live, page_of: PageOf, axe: Axe, accepted: str, tmp_path: Path
+    live: Live, page_of: PageOf, axe: Axe, accepted: str
 ) -> None:
     story = Story(live, page_of, axe, accepted)
     people = ("owner", "counter", "installer", "customer")
-    for name in people:
-        getattr(story, name).context.tracing.start(snapshots=True)
-    try:
+    with screens.traced({name: getattr(story, name) for name in people}):
         story.receive()
         story.plan()
         story.first_layout()
@@ -453,8 +451,5 @@ def test_from_a_roll_to_the_hand_back_and_a_recall(
         story.remake()
         story.read(story.hand_back())
         story.recall()
-    finally:
-        for name in people:
-            getattr(story, name).context.tracing.stop(path=tmp_path / f"{name}.zip")
     with live.inside():
         the_record_holds(accepted, lot=LOT, length_mm=LENGTH_MM)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -45,3 +46,30 @@ def test_screens_are_numbered_as_they_come(tmp_path: Path) -> None:
     assert written == {
         f"00{number}-jobs-2076-0001-cover-390-dark.png": b"all of it" for number in (1, 2)
     }
+
+
+class Tracing:
+    """Of one person's browser."""
+
+    def __init__(self) -> None:
+        self.steps: list[str] = []
+
+    def start(self, *, snapshots: bool) -> None:
+        self.steps.append(f"start {snapshots}")
+
+    def stop(self, *, path: Path) -> None:
+        self.steps.append(f"stop {path.parent.name}/{path.name}")
+
+
+def test_what_browsers_do_is_kept_also_when_a_story_fails(tmp_path: Path) -> None:
+    page: Any = Shown()
+    page.context = SimpleNamespace(tracing=Tracing())
+    screens.write_into(None)
+    with screens.traced({"owner": page}):
+        pass
+    assert page.context.tracing.steps == []
+    screens.write_into(tmp_path)
+    with pytest.raises(ZeroDivisionError), screens.traced({"owner": page}):
+        raise ZeroDivisionError
+    own = "test-what-browsers-do-is-kept-also-when-a-story-fails"
+    assert page.context.tracing.steps == ["start True", f"stop {own}/owner.zip"]

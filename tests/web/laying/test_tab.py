@@ -199,6 +199,6 @@ def test_what_cannot_be_begun_yet_says_why_and_stays_within_reach(
     Step.objects.filter(job=job, kind=Kind.CUT).update(state=Step.State.OPEN)
     text = page(browser)
     assert 'id="lay-not-now"' in text
-    shown = ' aria-disabled="true" aria-describedby="lay-not-now">Begin 1</button>'
+    shown = ' aria-describedby="lay-not-now">Begin 1</button>'
     assert shown in text
     assert text.count("data-lay-waits") == 2
