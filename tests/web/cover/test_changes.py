@@ -321,6 +321,9 @@ def test_bad_input_is_refused_in_words_and_changes_nothing(
         (Stage.COVER, ""),
         (Stage.OFFERED, ""),
         (Stage.ACCEPTED, "open the offer again with a reason"),
+        (Stage.BAY, "The vehicle is in the bay"),
+        (Stage.CHECKED, "The vehicle is in the bay"),
+        (Stage.HANDED, "The vehicle is handed back"),
         (Stage.CLOSED, "The job is closed"),
     ],
 )

@@ -18,11 +18,15 @@ UNDONE: Final = "cover.undone"
 OPEN_AT: Final = (Stage.COVER, Stage.OFFERED)
 """Stages at which covers may change."""
 _LOOKED_BACK: Final = 200
+_BEING_LAID: Final = "The vehicle is in the bay; its cover stays as it was accepted."
 _WHY_NOT: Final = {
     Stage.ENQUIRY: "Walk round the vehicle first; the cover is chosen after that.",
     Stage.INTAKE: "Close the walk-round first; the cover is chosen after that.",
     Stage.ACCEPTED: "The offer is accepted, and the cover with it; open the offer again with a "
     "reason before anything is changed.",
+    Stage.BAY: _BEING_LAID,
+    Stage.CHECKED: _BEING_LAID,
+    Stage.HANDED: "The vehicle is handed back; its cover stays as it was laid.",
     Stage.CLOSED: "The job is closed; its cover stays as it was.",
 }
 
