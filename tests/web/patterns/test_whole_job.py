@@ -149,7 +149,10 @@ def _chosen(counter: Client, job: Job) -> Cover:
     assert [one["panel"] for one in cover.choices["panels"]] == ["mirror-cap"]
     page = looked(counter, at)
     assert "quick estimate" in page
-    assert STRAIN_UNKNOWN in page
+    # Said of all kept patterns once, and of the piece in a word.
+    assert "They know no surface" in page
+    assert "stretch unknown" in page
+    assert STRAIN_UNKNOWN not in page
     assert "viewer" not in page.split("<main", 1)[1]
     return cover
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from layflat.base import InputError
 from layflat.papers import Effort as Asked
 from layflat.papers import panel_title
+from layflat.pattern import STRAIN_UNKNOWN
 from layflat.plan import Price, metres_of
 from layflat.web.cover import outcomes
 from layflat.web.cover.choices import Choices, from_json
@@ -29,6 +30,11 @@ class Effort:
     def word(self) -> str:
         """The shape in a word."""
         return Asked(self.shape).word
+
+    @property
+    def own_sentences(self) -> tuple[str, ...]:
+        """What is said of this panel alone; that a pattern knows no surface is said of all once."""
+        return tuple(sentence for sentence in self.sentences if sentence != STRAIN_UNKNOWN)
 
 
 @dataclass(frozen=True, kw_only=True)
