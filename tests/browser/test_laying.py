@@ -10,11 +10,13 @@ from playwright.sync_api import Page, expect
 from browser.conftest import TABLET_SIZE, Live
 from browser.test_pages import look_over
 from layflat.web.cutting.models import Cut
+from layflat.web.gates.models import Kind, Step
 from layflat.web.jobs.models import Job
 from layflat.web.laying.mixes import tack
 from layflat.web.laying.models import Laying
 from layflat.web.people.models import Role
 from layflat.web.taps.models import Tap
+from web.bayed import steps_done
 from web.laying.shop import ready_to_lay, with_real_files
 
 PageOf = Callable[..., Page]
@@ -41,8 +43,17 @@ def test_pieces_are_laid_one_after_the_other_with_and_without_network(
 ) -> None:
     job, (hood, roof) = ready
     page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=NETWORK)
-    page.goto(f"/jobs/{job.number}/bay/#lay")
     first, second = page.locator("#lay-1"), page.locator("#lay-2")
+    with live.inside():
+        Step.objects.filter(job=job, kind=Kind.CUT).update(state=Step.State.OPEN)
+    page.goto(f"/jobs/{job.number}/bay/#lay")
+    # What waits is within reach of the keyboard and says for what; nothing is sent.
+    first.get_by_role("button", name="Begin 1").press("Enter")
+    expect(first.get_by_role("alert")).to_contain_text("waits for cutting and weeding")
+    with live.inside():
+        assert not Tap.objects.filter(job=job).exists()
+        steps_done(job, Kind.CUT)
+    page.reload()
     expect(first.locator(".lay-map")).to_be_visible()
     expect(first.get_by_role("button", name="1 is laid")).to_be_disabled()
     first.get_by_text("Odile").click()
