@@ -133,6 +133,16 @@ def test_an_open_edge_is_a_feature_and_a_corner_draws_a_pick() -> None:
         snapped(FLAT, np.array([0.0, 0.0, 40.0]))
 
 
+def test_a_pick_stays_on_its_piece() -> None:
+    # A small sheet 2 mm over a large one: its open edge is nearest, but lies on another piece.
+    small, large = sheet(5, side_mm=40.0), sheet(21, side_mm=200.0)
+    points = np.concatenate([large.vertices_mm, small.vertices_mm + np.array([0, 0, 2.0])])
+    both = Mesh(points, np.concatenate([large.faces, small.faces + len(large.vertices_mm)]))
+    found = features(prepare(both))
+    assert np.allclose(snapped(found, np.array([21.0, 0.0, 0.0])), [21.0, 0.0, 0.0])
+    assert np.allclose(snapped(found, np.array([19.0, 0.0, 2.0])), [20.0, 0.0, 2.0])
+
+
 def test_a_soft_bend_is_no_feature_and_a_rounded_crease_is_one() -> None:
     def bend(radius: float) -> Features:
         """A strip bent by 60 degrees with a radius, flat before and after."""

@@ -79,6 +79,7 @@ def _steps(points: FloatArray) -> FloatArray:
 def snapped(found: Features, point_mm: FloatArray, *, snap_mm: float = SNAP_MM) -> FloatArray:
     """(3,) float64: the nearest place on a feature within *snap_mm*, or else on the surface.
 
+    It stays on the piece that is nearest: what stands on a panel or behind a gap draws nothing.
     A corner, where features meet at an angle, is taken before a nearer place beside it.
 
     Raises:
@@ -98,6 +99,11 @@ def snapped(found: Features, point_mm: FloatArray, *, snap_mm: float = SNAP_MM) 
     ends = found.body.table.ends[edges]
     middle_near = np.abs(points[ends[:, 0]] - here).max(axis=1) <= snap_mm + found.length_mm[edges]
     ends, edges = ends[middle_near], edges[middle_near]
+    if not len(ends):
+        return here
+    mine = found.piece[found.body.table.edge_of[3 * at.faces[0]]]
+    same = found.piece[edges] == mine
+    ends, edges = ends[same], edges[same]
     if not len(ends):
         return here
     start, along = points[ends[:, 0]], points[ends[:, 1]] - points[ends[:, 0]]

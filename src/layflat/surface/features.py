@@ -13,6 +13,7 @@ from scipy.sparse import coo_array, csr_array
 
 from layflat.base import FloatArray, IntArray, frozen
 from layflat.surface.prepare import Prepared
+from layflat.surface.topology import face_components
 
 WINDOW_MM = 12.0
 """The turn of the surface is taken over about this width."""
@@ -59,6 +60,15 @@ class Features:
         low, high = ends.T
         both = (np.concatenate([low, high]), np.concatenate([high, low]))
         return coo_array((np.tile(self.cost, 2), both), shape=(count, count)).tocsr()
+
+    @cached_property
+    def piece(self) -> IntArray:
+        """(e,) int64: a number for each edge, the same on all that hangs together by edges."""
+        table = self.body.table
+        face = np.empty(len(table.ends), np.int64)
+        face[table.edge_of] = np.arange(len(table.edge_of)) // 3
+        number: IntArray = face_components(table)[face]
+        return number
 
     @cached_property
     def on_feature(self) -> IntArray:
