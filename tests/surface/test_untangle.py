@@ -27,6 +27,7 @@ from layflat.surface import (
     snapped,
     untangled,
 )
+from layflat.surface.outline_ring import Mark, Ring, merged
 from layflat.surface.segments import between_segments, to_line
 
 TOP = [(-100.0, -50.0), (100.0, -50.0), (100.0, 50.0), (-100.0, 50.0)]
@@ -116,6 +117,33 @@ def test_points_at_one_place_are_one_and_say_so() -> None:
     assert [node.name for node in freed.outline.nodes] == ["", "rear", "", ""]
 
 
+def test_an_edge_that_begins_at_a_point_left_out_begins_at_the_one_that_stays() -> None:
+    freed = untangled(drawn([TOP[0], TOP[1], TOP[1], *TOP[2:]], p1="rear"), lines(BLOCK))
+    assert [node.name for node in freed.outline.nodes if node.corner] == ["", "rear"]
+    assert freed.outline.nodes[1].at_mm == pytest.approx((100.0, -50.0, 25.0))
+
+
+def test_steps_left_out_leave_their_point_and_what_begins_there() -> None:
+    places = np.array([[0.0, 0, 0], [10, 0, 0], [10, 0, 0], [10, 10, 0]])
+    mark = Mark(Node((10.0, 0.0, 0.0), corner=True, name="rear"), 2)
+    yes, no = np.ones(4, np.bool_), np.array([True, True, False, True])
+    ring = merged(Ring(places, [None, mark, None, None], yes, no))
+    assert ring.points.tolist() == [[0, 0, 0], [10, 0, 0], [10, 10, 0]]
+    assert ring.mark == [None, mark, None]
+    assert ring.kept.tolist() == [True, True, True]
+
+
+def test_tiny_steps_beside_a_corner_of_triangles_are_no_way_back() -> None:
+    # 0.008 mm beside the corners at y = 0 the line crosses two sides within 0.016 mm.
+    outline = drawn([(-60.0, 0.008), (60.0, 0.008), (60.0, 40.0), (-60.0, 40.0)])
+    path = lines(BLOCK)
+    traced = [path(outline.nodes[i], outline.nodes[j]) for i, j in outline.spans()]
+    assert min(np.linalg.norm(np.diff(traced[0].points_mm, axis=0), axis=1)) < 0.02
+    freed = untangled(outline, path)
+    for kept, before in zip(freed.paths, traced, strict=True):
+        assert kept.points_mm.tolist() == before.points_mm.tolist()
+
+
 def test_an_edge_that_begins_on_a_spur_begins_where_it_is_cut_off() -> None:
     flat = [TOP[0], (30.0, -50.0), (10.0, -50.0), *TOP[1:]]
     freed = untangled(drawn(flat, p1="left out", p2="sill"), lines(BLOCK))
@@ -133,6 +161,13 @@ def test_a_small_loop_is_left_out() -> None:
         "Behind point 3 the line ran in a loop of 20 mm; that is left out, with points 4, 5 and 6.",
     )
     assert area_mm2(freed) == pytest.approx(120.0 * 36.0 + 57.0 * 4.0, rel=1e-5)
+
+
+def test_a_loop_that_is_much_of_a_small_outline_is_refused() -> None:
+    # The same loop on an outline of 80 mm: who knows which part was meant?
+    flat = [(-20.0, 0.0), (10.0, 0.0), (10.0, 8.0), (-3.0, 8.0), (-3.0, 12.0), (3.0, 12.0)]
+    with pytest.raises(MeshError, match="crosses or touches itself"):
+        untangled(drawn([*flat, (3.0, 4.0), (-20.0, 4.0)]), lines(BLOCK))
 
 
 def test_a_line_that_runs_into_another_is_drawn_straight() -> None:
