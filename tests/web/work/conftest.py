@@ -43,11 +43,17 @@ def shared(
     tmp_path_factory: pytest.TempPathFactory,
     django_db_blocker: DjangoDbBlocker,
 ) -> Iterator[Yard]:
-    """A yard whose server runs with its own workers, for all tests of a module."""
+    """A yard whose server runs with its own workers, for all tests of a module.
+
+    On PostgreSQL it runs as on a machine so busy that Dask gives up every worker that was killed
+    before the next one is there.
+    """
     folder = tmp_path_factory.mktemp("yard")
-    yard = Yard(folder, new_database(folder), django_db_blocker)
+    database = new_database(folder)
+    yard = Yard(folder, database, django_db_blocker)
+    is_busy = {"DASK_DISTRIBUTED__DEPLOY__LOST_WORKER_TIMEOUT": "10ms"} if database else {}
     try:
-        yard.serve()
+        yard.serve(**is_busy)
         yield yard
     finally:
         yard.end()

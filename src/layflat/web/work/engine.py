@@ -153,6 +153,8 @@ class DaskEngine:
             self._folder = None
 
     def _connected(self) -> Any:
+        if self._cluster is not None:
+            self._complete()
         if self._client is not None and self._client.status != "running":
             self._disconnect()
         if self._client is None:
@@ -164,6 +166,19 @@ class DaskEngine:
                 self._cluster or self._scheduler, timeout=_CONNECT_S, set_as_default=False
             )
         return self._client
+
+    def _complete(self) -> None:
+        """Have workers started in place of those that Dask gave up.
+
+        It gives up one whose process ended and whose next process is not there within 15 s, or
+        could not begin, and starts no other by itself: on a busy machine none would be left.
+        """
+        workers = self._cluster.workers
+        for name, one in tuple(workers.items()):
+            if one.status in (Status.closed, Status.failed):
+                workers.pop(name, None)
+        if len(workers) < self._workers:
+            self._cluster.scale(self._workers)
 
     def _disconnect(self) -> None:
         self._futures.clear()
