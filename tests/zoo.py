@@ -7,6 +7,7 @@ open sheets) unless the name says otherwise.
 from collections.abc import Callable
 
 import numpy as np
+import trimesh
 
 from layflat.base import FloatArray, IntArray
 from layflat.surface import Edge, EdgeKind, Mesh, Panel
@@ -54,6 +55,14 @@ def bowl(radius_mm: float) -> Callable[[FloatArray, FloatArray], FloatArray]:
 def saddle(radius_mm: float) -> Callable[[FloatArray, FloatArray], FloatArray]:
     """The height of a saddle with that radius of curvature both ways."""
     return lambda x, y: (x**2 - y**2) / (2 * radius_mm)
+
+
+def block(splits: int = 4) -> Mesh:
+    """A block of 200 x 100 x 50 mm round the origin, each triangle split in four so many times."""
+    mesh = trimesh.creation.box((200, 100, 50))
+    for _ in range(splits):
+        mesh = mesh.subdivide()
+    return Mesh(mesh.vertices, mesh.faces)
 
 
 def cylinder(radius_mm: float, height_mm: float, *, around: int, along: int) -> Mesh:

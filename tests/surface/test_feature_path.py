@@ -3,7 +3,6 @@
 import numpy as np
 import potpourri3d
 import pytest
-import trimesh
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -22,15 +21,7 @@ from layflat.surface import (
     prepare,
     snapped,
 )
-from zoo import bowl, grid_faces, sheet, two_sheets
-
-
-def block(splits: int = 4) -> Features:
-    """A block of 200 x 100 x 50 mm round the origin."""
-    mesh = trimesh.creation.box((200, 100, 50))
-    for _ in range(splits):
-        mesh = mesh.subdivide()
-    return features(prepare(Mesh(mesh.vertices, mesh.faces)))
+from zoo import block, bowl, grid_faces, sheet, two_sheets
 
 
 def capped(radius: float = 60.0, around: int = 96, *, rise: float = 80.0) -> Mesh:
@@ -43,7 +34,7 @@ def capped(radius: float = 60.0, around: int = 96, *, rise: float = 80.0) -> Mes
     return Mesh(points, faces)
 
 
-BLOCK = block()
+BLOCK = features(prepare(block()))
 FLAT = features(prepare(sheet(21, side_mm=200.0, jitter=0.3)))
 DRUM = features(prepare(capped()))
 MOVED_MM = 0.015

@@ -4,7 +4,6 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-import trimesh
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
@@ -14,7 +13,6 @@ from layflat.surface import (
     EdgeKind,
     FeaturePath,
     Features,
-    Mesh,
     Node,
     Outline,
     Panel,
@@ -29,19 +27,12 @@ from layflat.surface import (
 )
 from layflat.surface.outline_ring import Mark, Ring, merged
 from layflat.surface.segments import between_segments, to_line
+from zoo import block
 
 TOP = [(-100.0, -50.0), (100.0, -50.0), (100.0, 50.0), (-100.0, 50.0)]
 
 
-def block() -> Features:
-    """A block of 200 x 100 x 50 mm round the origin."""
-    mesh = trimesh.creation.box((200, 100, 50))
-    for _ in range(3):
-        mesh = mesh.subdivide()
-    return features(prepare(Mesh(mesh.vertices, mesh.faces)))
-
-
-BLOCK = block()
+BLOCK = features(prepare(block(3)))
 
 
 def drawn(flat: list[tuple[float, float]], **corners: str) -> Outline:
