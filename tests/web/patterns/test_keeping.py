@@ -8,6 +8,7 @@ from layflat.web.bodies.models import Body
 from layflat.web.files.store import path_of
 from layflat.web.patterns.keeping import current, keep, kept_pattern, pattern_of
 from layflat.web.patterns.models import KeptPattern, KeptRevision
+from layflat.web.patterns.shown import exactness_rows
 from layflat.web.record.models import Event
 from web.patterns.drawn import a_pattern
 
@@ -33,6 +34,8 @@ def test_a_pattern_is_kept_as_it_is_under_its_name() -> None:
     assert pattern_json(pattern_of(revision)) == pattern_json(a_pattern("mirror-cap"))
     picture = path_of(revision.picture.sha256).read_text()
     assert picture.count("<path") == 2  # outline and hole
+    # Pages show it small, and their styles do not reach into it.
+    assert picture.count('<path vector-effect="non-scaling-stroke"') == 2
     assert revision.said == ["One gap of 0.4 mm was closed."]
 
 
@@ -80,3 +83,13 @@ def test_a_missing_or_damaged_file_is_said() -> None:
     path.unlink()
     with pytest.raises(InputError, match="no longer in the data folder"):
         pattern_of(revision)
+
+
+def test_what_is_measured_is_never_said_to_be_nothing() -> None:
+    said = exactness_rows({"repeat_mm": 0.0004, "deviation_mm": 0.05, "gap_mm": 0.0, "pictures": 2})
+    assert [value.replace("\u00a0", " ") for _, value in said] == [
+        "0.01 mm",
+        "0.05 mm",
+        "0.00 mm",
+        "2",
+    ]
