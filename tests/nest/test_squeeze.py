@@ -9,7 +9,7 @@ from layflat.nest import Request
 from layflat.nest.check import too_near
 from layflat.nest.pack import Pack, Spot, make_pack
 from layflat.nest.parts import Frame, Part, make_parts
-from layflat.nest.squeeze import squeezed
+from layflat.nest.squeeze import parted, squeezed
 from layflat.pattern import Pattern
 from nest.pieces import bounded, disc, piece, rectangle, stars
 
@@ -55,6 +55,34 @@ def test_what_overlaps_already_is_left_as_it_is() -> None:
     one, two = parts_of(rectangle(50, 20), rectangle(30, 40), frame=frame)
     pack = make_pack([Spot(one, 0, 0, 0), Spot(two, 0, 40, 0)])
     assert squeezed(pack, frame, seconds=9) is pack
+
+
+def test_what_overlaps_is_parted_by_no_more_than_it_must() -> None:
+    frame = frame_of(100.0)
+    one, two = parts_of(rectangle(50, 60), rectangle(30, 60), frame=frame)
+    pack = make_pack([Spot(one, 0, 0, 0), Spot(two, 0, 44, 0)])
+    apart = parted(pack, frame, most_mm=200.0)
+    assert apart is not None
+    assert apart.length_mm == pytest.approx(80, abs=1e-3)
+    assert not too_near(apart.patterns(), gap_mm=0.0)
+
+
+def test_pieces_are_parted_across_the_roll_where_that_makes_it_shorter() -> None:
+    frame = frame_of(100.0)
+    one, two = parts_of(rectangle(50, 50), rectangle(30, 50), frame=frame)
+    pack = make_pack([Spot(one, 0, 0, 0), Spot(two, 0, 10, 45)])
+    apart = parted(pack, frame, most_mm=200.0)
+    assert apart is not None
+    assert apart.length_mm == pytest.approx(50, abs=1e-3)
+
+
+def test_what_stays_too_long_or_finds_no_way_is_not_parted() -> None:
+    frame = frame_of(100.0)
+    one, two = parts_of(rectangle(50, 60), rectangle(30, 60), frame=frame)
+    pack = make_pack([Spot(one, 0, 0, 0), Spot(two, 0, 44, 0)])
+    assert parted(pack, frame, most_mm=79.9) is None
+    # One piece in the middle of another is farther to move than pieces are moved.
+    assert parted(make_pack([Spot(one, 0, 0, 0), Spot(two, 0, 10, 0)]), frame, most_mm=200) is None
 
 
 @bounded

@@ -1,5 +1,6 @@
 """Deals that are under way: which group is packed next, and what comes of those that are packed."""
 
+import math
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -7,9 +8,12 @@ from dataclasses import dataclass, field, replace
 from layflat.nest.engine import Task
 from layflat.nest.fill import Fills
 from layflat.nest.groups import Deal, Dealer, Group
-from layflat.nest.pack import Pack
+from layflat.nest.pack import Pack, sliced
+from layflat.nest.parts import Frame
 from layflat.nest.peel import Peel
 
+_CUTS = (0.3, 0.5, 0.7, 0.85, 1.0)
+"""How long a first section is cut from a strip, as parts of the longest."""
 _HOPEFUL = 1.01
 """A deal goes on while its sections are no longer than this, beside those they are to replace."""
 
@@ -85,6 +89,14 @@ class Dealing:
             key=lambda one: (one[1].length_mm + extra_mm) / self._dealer.area(one[0]),
         )
         return [pack for _, pack in packs[:most]]
+
+    def propose_parts(self, pack: Pack, frame: Frame) -> None:
+        """Have pieces that lie together in a strip of several sections packed by themselves."""
+        if pack.length_mm <= self._longest_mm or math.isinf(self._longest_mm):
+            return
+        for part in _CUTS:
+            cut = sliced(pack, frame, first_mm=part * self._longest_mm)
+            self._dealer.propose(self._dealer.group(one.spots) for one in cut)
 
     def peel(self, demand: Group, *, begin: float, seconds: float) -> Peel:
         """A first layout of all pieces to begin with."""

@@ -2,9 +2,11 @@
 
 import json
 import queue
+import random
 import subprocess
 import sys
 import threading
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -13,6 +15,7 @@ from typing import IO, Any
 from layflat.nest.parts import STRIP_SLACK_MM, Frame, Part
 
 _WAIT_S = 5.0
+_SEEDS = 1 << 31
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -206,3 +209,10 @@ def whole_seconds(seconds: float) -> tuple[int, int]:
     total = max(2, round(seconds))
     compression = max(1, round(0.2 * total))
     return total - compression, compression
+
+
+def run_seeds(first: int, choice: random.Random) -> Iterator[int]:
+    """The seeds of a search's runs: the one that was given, then others."""
+    yield first % _SEEDS
+    while True:
+        yield choice.randrange(_SEEDS)

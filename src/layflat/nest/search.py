@@ -13,11 +13,13 @@ from layflat.nest.check import TOLERANCE_MM
 from layflat.nest.closer import closer, is_sound, last_sound
 from layflat.nest.cover import best_cover, film_mm
 from layflat.nest.dealing import Dealing, run_limits
-from layflat.nest.engine import Found, Task, whole_seconds
+from layflat.nest.engine import Found, Task, run_seeds, whole_seconds
+from layflat.nest.exchange import Exchange
 from layflat.nest.faults import WHOLE, Window
 from layflat.nest.fill import Filler
 from layflat.nest.fronts import front_packs
 from layflat.nest.groups import Dealer, Group, grown_areas
+from layflat.nest.pace import Pace
 from layflat.nest.pack import Pack, pack_found, single_pack, sliced
 from layflat.nest.parts import Frame, Part
 from layflat.nest.race import Outcome, race, relay
@@ -39,18 +41,17 @@ _PEEL_PART = 0.5
 """How much of the rest of the time goes into a first layout, section after section."""
 _CHOICE_PART, _DENSEST = 0.05, 250
 """How much of the time may go into choosing from all packs there are, so many at most."""
+_EXCHANGE_PART = 0.25
+"""How much of the time, before its last part, goes into changes of places."""
 _LEAST_S = 0.15
 _CLOSER_PART, _CLOSER_S = 0.02, 0.7
 """How much of the time, at most so many seconds, pushing a strip together may take."""
-_CUTS = (0.3, 0.5, 0.7, 0.85, 1.0)
-"""How long a first section is cut from a strip, as parts of the longest."""
 _LAST_FOUND = 3
 """So many of a strip's last layouts are moved together: the shortest need not stay it."""
 _GLANCE_S = 0.2
 _GLANCE_PART = 0.2
 """How much of the time may go into confirming layouts that are only shown."""
 _MOST_SIDE_BY_SIDE = 4
-_SEEDS = 1 << 31
 _PLAIN = {"stacks": "in stacks", "fronts": "of pieces pushed up in turn"}
 """How a layout is called that no search has made."""
 
@@ -95,7 +96,7 @@ class Search:
     def __post_init__(self) -> None:
         self._started = time.monotonic()
         self._random = random.Random(self.seed)
-        self._seeds = _seeds(self.seed, self._random)
+        self._seeds = run_seeds(self.seed, self._random)
         self._pool: list[Pack] = []
         gap = self.frame.gap_mm
         self._dealer = Dealer(
@@ -106,11 +107,13 @@ class Search:
         self._dealing = Dealing(
             self._dealer, Filler(self.parts, self.frame), longest_mm=self._longest_first_mm
         )
+        self._exchange = Exchange(self.frame, choice=random.Random(self.seed))
+        self._exchanging, self._is_peeling = Pace(_EXCHANGE_PART), False
         self._asked: dict[Task, Group] = {}
-        self._choose_at = self._started
+        self._choosing = Pace(_CHOICE_PART)
         self._failures: dict[str, int] = {}
         self._shown_mm = math.inf
-        self._glance_at = self._started
+        self._glancing = Pace(_GLANCE_PART, least_s=_GLANCE_S)
         self._glanced: Found | None = None
 
     @property
@@ -215,8 +218,6 @@ class Search:
     @property
     def _has_time(self) -> bool:
         """Whether there will be several sections, and time to deal pieces to each."""
-        if not math.isfinite(self._longest_first_mm):
-            return False
         sections = self._dealer.sections(self.demand)
         return sections > 1 and self.seconds > _MANY_S * sections
 
@@ -272,7 +273,7 @@ class Search:
             self._group_tasks(),
             at_once=max(1, min(_MOST_SIDE_BY_SIDE, os.cpu_count() or 1)),
             deadline=self._deadline,
-            watch=lambda: self._tell(()),
+            watch=self._while_packing,
         )
         with closing(outcomes):
             for outcome in outcomes:
@@ -281,17 +282,31 @@ class Search:
                     if not self._has_faults:
                         self._better(packs, source="engine")
 
+    def _while_packing(self) -> None:
+        """What is done beside the engine's runs: pieces change places."""
+        self._tell(())
+        left = self._deadline - time.monotonic()
+        is_due = self._exchanging.is_due or left < _AT_LAST * self.seconds
+        if self._has_faults or self._is_peeling or not is_due or left < 0:
+            return
+        with self._exchanging.working():
+            packs = self._exchange.step(self.best)
+        for pack in packs:
+            self._dealing.note(pack)
+        if packs:
+            self._better(packs, source="engine")
+
     def _group_tasks(self) -> Iterator[Task]:
         """Each next group to pack."""
         now = time.monotonic()
         seconds = _PEEL_PART * (self._deadline - now)
         peel = self._dealing.peel(self.demand, begin=now, seconds=seconds)
-        is_peeling = not self.known and self._has_time
+        self._is_peeling = not self.known and self._has_time
         while (now := time.monotonic()) < self._deadline - _LEAST_S:
             at_last = now > self._deadline - _AT_LAST * self.seconds
-            wanted = peel.next_group(now) if is_peeling else None
-            if is_peeling and wanted is None:
-                is_peeling = False
+            wanted = peel.next_group(now) if self._is_peeling else None
+            if self._is_peeling and wanted is None:
+                self._is_peeling = False
                 if peel.is_done:
                     self._better(peel.packs, source="engine")
             group, hoped = wanted or self._dealing.next_group(self.best, at_last=at_last)
@@ -310,40 +325,38 @@ class Search:
             if was_refused:
                 self._failures["reported a layout that the check refused"] = 1
             if sound:
-                tight = min(
-                    (closer(pack, self.frame) for pack in sound), key=lambda pack: pack.length_mm
-                )
-                packs = self._cut_up(tight)
-                fresh += packs if len(packs) == 1 else [closer(pack, self.frame) for pack in packs]
-                self._propose_parts(tight)
+                fresh += self._tightened(sound)
         self._choose(fresh)
 
-    def _propose_parts(self, pack: Pack) -> None:
-        """Have pieces that lie together in a strip packed by themselves."""
-        longest = self._longest_first_mm
-        if not math.isfinite(longest) or pack.length_mm <= longest:
-            return
-        for part in _CUTS:
-            cut = sliced(pack, self.frame, first_mm=part * longest)
-            self._dealer.propose(one.counts(len(self.parts)) for one in cut)
+    def _tightened(self, sound: Sequence[Pack]) -> list[Pack]:
+        """The shortest of some packs of the same pieces, moved together and cut into sections."""
+        is_draft = self._has_time and sound[0].length_mm > _NEARLY * self._longest_first_mm
+        if is_draft:
+            # Sections will be dealt; moving all of its pieces together would take seconds.
+            packs = self._cut_up(sound[0])
+        else:
+            ways = [closer(pack, self.frame) for pack in sound]
+            packs = self._cut_up(min(ways, key=lambda pack: pack.length_mm))
+            if len(packs) > 1:
+                packs = [closer(pack, self.frame) for pack in packs]
+        self._dealing.propose_parts(sound[0], self.frame)
+        return packs
 
     def _choose(self, fresh: Sequence[Pack], *, source: str = "engine") -> None:
         """Have packs to choose from; choose, unless choosing has taken much time of late."""
         for pack in fresh:
             self._dealing.note(pack)
-        began = time.monotonic()
-        if not fresh or (began < self._choose_at and not self._has_faults):
+        if not fresh or not (self._choosing.is_due or self._has_faults):
             return
-        chosen = best_cover(
-            [*self._pool, *self.best, *self._dealing.densest(_DENSEST, extra_mm=self.extra_mm)],
-            self.demand,
-            extra_mm=self.extra_mm,
-            fallback=self.best,
-            windows=self.windows,
-        )
-        self._better(chosen, source=source)
-        now = time.monotonic()
-        self._choose_at = now + (now - began) / _CHOICE_PART
+        with self._choosing.working():
+            chosen = best_cover(
+                [*self._pool, *self.best, *self._dealing.densest(_DENSEST, extra_mm=self.extra_mm)],
+                self.demand,
+                extra_mm=self.extra_mm,
+                fallback=self.best,
+                windows=self.windows,
+            )
+            self._better(chosen, source=source)
 
     def _better(self, packs: Sequence[Pack], *, source: str) -> None:
         """Take a whole layout if it is shorter."""
@@ -353,17 +366,15 @@ class Search:
 
     def _glance(self, outcomes: Sequence[Outcome]) -> None:
         """Take the newest layout of runs that go on, if somebody watches and it is sound."""
-        began = time.monotonic()
-        if self.watch is None or began < self._glance_at:
+        if self.watch is None or not self._glancing.is_due:
             return
-        for outcome in outcomes:
-            if outcome.found and outcome.found[-1] is not self._glanced:
-                self._glanced = outcome.found[-1]
-                pack = pack_found(self._glanced, outcome.task)
-                if pack is not None and is_sound(pack, self.frame):
-                    self._choose(self._cut_up(pack))
-        now = time.monotonic()
-        self._glance_at = now + max(_GLANCE_S, (now - began) / _GLANCE_PART)
+        with self._glancing.working():
+            for outcome in outcomes:
+                if outcome.found and outcome.found[-1] is not self._glanced:
+                    self._glanced = outcome.found[-1]
+                    pack = pack_found(self._glanced, outcome.task)
+                    if pack is not None and is_sound(pack, self.frame):
+                        self._choose(self._cut_up(pack))
 
     def _show(self) -> None:
         if self.watch is not None and self._film() < self._shown_mm - 1e-9:
@@ -386,10 +397,3 @@ class Search:
                 length = min(length, self.windows[0].start_mm + found)
         done = (time.monotonic() - self._started) / self.seconds
         self.progress(self.describe(length), min(1.0, done))
-
-
-def _seeds(first: int, choice: random.Random) -> Iterator[int]:
-    """The seeds of the engine's runs: the one that was given, then others."""
-    yield first % _SEEDS
-    while True:
-        yield choice.randrange(_SEEDS)

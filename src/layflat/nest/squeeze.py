@@ -24,8 +24,12 @@ from layflat.nest.parts import Frame, Part
 
 _WAY = 0.04
 """The longest move, as a part of the usable width; halved where it brings nothing."""
+_PARTING_WAY = 0.08
 _SHORTEST_WAY = 0.002
 _WORTH = 1e-5
+_WORTH_ON = 2e-5
+_HOPEFUL, _WORTH_HOPE = 1.012, 1e-3
+"""Where pieces are parted: longer than wanted by more, a step must take off so much."""
 _TOUCH_MM = 0.02
 """Outlines that overlap by less count as touching: the engine reckons in single precision."""
 _LEFT = 1e-4
@@ -73,13 +77,51 @@ def squeezed(pack: Pack, frame: Frame, *, seconds: float) -> Pack:
     return pack
 
 
-def _moved(spots: Sequence[Spot], frame: Frame, way: float) -> list[Spot] | None:
-    """The spots after the best moves up to a way; None where outlines overlap or none is found."""
+def parted(pack: Pack, frame: Frame, *, most_mm: float) -> Pack | None:
+    """The pack with pieces that overlap moved apart, then all of them moved together.
+
+    The same lines part pieces that lie into each other: there they say how far the two are to
+    move at least (separation, as in the paper above).
+
+    Args:
+        pack: within the usable width; pieces may overlap.
+        frame: the usable width that pieces stay within.
+        most_mm: how long it may be in the end.
+
+    Returns:
+        A pack whose grown outlines overlap no more than the solver's tolerance; None where no such
+        moves were found or it stays too long.
+    """
+    way = _PARTING_WAY * frame.usable_mm
+    longest = _HOPEFUL * most_mm
+    while way > _SHORTEST_WAY * frame.usable_mm:
+        moved = _moved(pack.spots, frame, way, is_parting=True)
+        if moved is None:
+            return None
+        closer = make_pack(moved)
+        gained = pack.length_mm - closer.length_mm
+        pack = closer
+        if pack.length_mm > longest and gained < _WORTH_HOPE * pack.length_mm:
+            return None
+        if gained < _WORTH_ON * pack.length_mm:
+            way *= 0.25
+    return pack if pack.length_mm <= most_mm else None
+
+
+def _moved(
+    spots: Sequence[Spot], frame: Frame, way: float, *, is_parting: bool = False
+) -> list[Spot] | None:
+    """The spots after the best moves up to a way; None where none is found.
+
+    Unless it is for parting them, there is none where outlines overlap.
+    """
     count = len(spots)
     boxes = np.array([spot.box() for spot in spots])
     before, behind, normals, rooms = _lines([_solid(spot) for spot in spots], way)
-    if len(rooms) and rooms.min() < -_TOUCH_MM:
-        return None
+    if not is_parting:
+        if len(rooms) and rooms.min() < -_TOUCH_MM:
+            return None
+        rooms = np.maximum(rooms, 0.0)
     # Moves (x, y) of each piece, then the length.
     lines = np.arange(len(rooms))
     ends = len(rooms) + np.arange(count)
@@ -105,12 +147,12 @@ def _moved(spots: Sequence[Spot], frame: Frame, way: float) -> list[Spot] | None
             -np.ones(count),
         )
     )
-    limits = np.concatenate((np.maximum(rooms, 0.0), -boxes[:, 2]))
+    limits = np.concatenate((rooms, -boxes[:, 2]))
     # Nothing is moved out of the roll, and what sticks out already no farther.
     least = np.column_stack((-boxes[:, 0], np.minimum(0.0, -boxes[:, 1]))).clip(-way, 0.0)
     room = np.maximum(0.0, frame.usable_mm - boxes[:, 3])
     most = np.column_stack((np.full(count, way), room)).clip(0.0, way)
-    whole = boxes[:, 2].max()
+    whole = boxes[:, 2].max() + (way if is_parting else 0.0)
     cost = np.concatenate((np.tile([_LEFT / count, 0.0], count), [1.0]))
     solved = milp(
         cost,
