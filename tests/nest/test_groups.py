@@ -104,3 +104,11 @@ def test_full_groups_leave_large_pieces_their_share_of_small_ones() -> None:
         assert 0.7 <= deals.area(group) / (8 * 55.0**2) <= 0.9
         assert 2 <= large <= 5
         assert small > 20
+
+
+def test_a_group_need_not_be_all_that_is_left(parts: tuple[Part, ...]) -> None:
+    deals = dealer(parts)
+    assert deals.full_group((1, 2)) == (1, 2)
+    found = {deals.full_group((1, 2), may_be_all=False) for _ in range(20)}
+    assert any(sum(group) < 3 for group in found)
+    assert all(0 < sum(group) <= 3 for group in found)

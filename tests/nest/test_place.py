@@ -1,17 +1,23 @@
 """The whole way with the real engine; budgets are short, results are judged by the check."""
 
 import json
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from layflat.base import FitError, InputError
+from layflat.base import FitError, InputError, StoppedError
 from layflat.nest import Layout, Request, Stock, check_layout, layout_report, place
+from layflat.nest import search as searching
+from layflat.nest.bound import lower_bound_mm
+from layflat.nest.engine import Found
 from layflat.nest.parts import make_frame, make_parts
+from layflat.nest.race import Outcome
 from layflat.nest.shelves import shelf_packs
 from layflat.pattern import Pattern, bounds, to_polygon
 from layflat.pattern import place as moved
@@ -165,6 +171,45 @@ def test_a_piece_exactly_as_wide_as_the_roll_is_laid() -> None:
         [Request(pattern=rectangle(50, 260), copies=2)], STOCK, gap_mm=4, seconds=0.5, seed=1
     )
     assert layout.length_mm == pytest.approx(50 + 4 + 50 + 10, abs=0.05)
+
+
+@pytest.mark.parametrize("section_mm", [None, 400.0])
+def test_where_nothing_is_shorter_nothing_is_searched(
+    monkeypatch: pytest.MonkeyPatch, section_mm: float | None
+) -> None:
+    for name in ("race", "relay"):
+        monkeypatch.setattr(searching, name, lambda *_, **__: pytest.fail("the engine was asked"))
+    # The longest piece is as long as the layout, whatever lies beside it.
+    requests = [
+        Request(pattern=rectangle(300, 100), turns_deg=(0.0,)),
+        Request(pattern=rectangle(120, 100), copies=2),
+    ]
+    layout = place(requests, STOCK, gap_mm=4, seconds=100, seed=1, max_section_mm=section_mm)
+    assert layout.length_mm == pytest.approx(300 + 10)
+    assert layout.length_mm == pytest.approx(layout.lower_bound_mm)
+    assert layout.notes == ()
+
+
+def test_a_run_ends_once_it_has_found_what_no_layout_goes_below(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """By the engine's word; what it found is looked at then."""
+    answers = []
+    gap = 4.0
+
+    def told(tasks: Any, *, watch: Callable[[Sequence[Outcome]], bool], **_: Any) -> list[Outcome]:
+        own = [bound + gap - 10 + more for more in (1.0, 0.0)]
+        outcomes = [Outcome(task=tasks[0], found=[Found(length, ())]) for length in own]
+        answers.extend(watch([one]) for one in outcomes)
+        raise StoppedError("seen")
+
+    requests = [Request(pattern=piece(HOOK), copies=6)]
+    frame = make_frame(STOCK, gap_mm=gap, max_section_mm=None)
+    bound = lower_bound_mm(make_parts(requests, frame), frame, end_margin_mm=5)
+    monkeypatch.setattr(searching, "race", told)
+    with pytest.raises(StoppedError):
+        place(requests, STOCK, gap_mm=gap, seconds=100, seed=1)
+    assert answers == [False, True]
 
 
 def test_no_limit_gives_one_section() -> None:

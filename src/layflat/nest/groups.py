@@ -82,9 +82,12 @@ class Dealer:
         """How many full sections a group's pieces make, about."""
         return self.area(group) / (_FULL * self._room)
 
-    def full_group(self, left: Group) -> Group:
-        """Some pieces, of those that are left, that nearly fill a section; all if they do not."""
-        if self.area(left) <= _FULL * self._room:
+    def full_group(self, left: Group, *, may_be_all: bool = True) -> Group:
+        """Some pieces, of those that are left, that nearly fill a section; all if they do not.
+
+        Without *may_be_all* it is mostly only some, then, too.
+        """
+        if may_be_all and self.area(left) <= _FULL * self._room:
             return left
         return self._dealt([index for index, count in enumerate(left) for _ in range(count)])[0]
 

@@ -138,6 +138,19 @@ def sliced(pack: Pack, frame: Frame, *, first_mm: float = np.inf) -> list[Pack]:
     return packs
 
 
+def sliced_ways(pack: Pack, frame: Frame, *, firsts_mm: Iterable[float]) -> list[Pack]:
+    """The packs of a pack cut in several ways, a first one as long as each of *firsts_mm* at most.
+
+    All of them are no longer than the shorter ones of *firsts_mm*, too, each taken in turn.
+    """
+    lengths = sorted({min(first, frame.longest_mm) for first in firsts_mm})
+    ways = [sliced(pack, frame, first_mm=length) for length in lengths]
+    ways += [
+        sliced(pack, replace(frame, longest_mm=length)) for length in lengths[:-1] if length > 0
+    ]
+    return [one for way in ways for one in way]
+
+
 def without_surplus(packs: Sequence[Pack], demand: Sequence[int]) -> list[Pack]:
     """The packs without pieces beyond the demand; those that shorten their pack go first."""
     left = [list(pack.spots) for pack in packs]

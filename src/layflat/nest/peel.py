@@ -50,8 +50,9 @@ class Peel:
         self._shortest = shortest
         self._longest_mm = longest_mm
         self._filler = filler
-        self._each_s = seconds / max(1.0, dealer.sections(demand))
-        self._until = begin + self._each_s
+        self._late_s = _LATE * seconds / max(1.0, dealer.sections(demand))
+        self._ends = begin + seconds
+        self._until = self._time_for_next(begin)
         self._tried: list[Group] = []
 
     @property
@@ -73,17 +74,27 @@ class Peel:
                 pack = fuller
             self.packs.append(pack)
             self._tried = []
-            self._until = max(self._until, now) + self._each_s
+            self._until = self._time_for_next(now)
             best = None
-        if self.is_done or now > self._until + _LATE * self._each_s:
+        if self.is_done or now > self._until + self._late_s:
             return None
-        group = self._dealer.full_group(self._left)
+        # What would go into one section by its area need not: then it is two.
+        is_too_much = is_last and len(self._tried) > _LAST_TRIES
+        group = self._dealer.full_group(self._left, may_be_all=not is_too_much)
         self._tried.append(group)
         hoped = self._longest_mm
         if best is not None:
             per_area = self._shortest[best].length_mm / self._dealer.area(best)
             hoped = min(hoped, per_area * self._dealer.area(group))
         return group, hoped
+
+    def _time_for_next(self, now: float) -> float:
+        """Until when the next section's groups are tried: its share of the time that is left.
+
+        There may be more sections than full ones. Past the end the first group that fits stays.
+        """
+        left = max(0.0, self._ends - now)
+        return now + left / max(1.0, self._dealer.sections(self._left))
 
     def _best(self) -> Group | None:
         """Of the groups tried for this section the densest."""

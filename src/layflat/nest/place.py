@@ -143,6 +143,7 @@ def place(
         keep_when_stopped=keep_when_stopped,
         watch=None if watch is None else lambda packs: watch(layout_of(packs)),
         known=known_packs(known, parts, stock),
+        least_mm=bound,
     )
     packs = search.run()
     layout = _refused_or(layout_of(packs, search.notes))

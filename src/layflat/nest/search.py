@@ -20,7 +20,7 @@ from layflat.nest.fill import Filler
 from layflat.nest.fronts import front_packs
 from layflat.nest.groups import Dealer, Group, grown_areas
 from layflat.nest.pace import Pace
-from layflat.nest.pack import Pack, pack_found, single_pack, sliced
+from layflat.nest.pack import Pack, pack_found, single_pack, sliced_ways
 from layflat.nest.parts import Frame, Part
 from layflat.nest.race import Outcome, race, relay
 from layflat.nest.shelves import shelf_packs
@@ -37,7 +37,7 @@ _GROUP_S = 16.0
 """What a group is given at most."""
 _AT_LAST = 0.25
 """In this last part of the time sections are mostly packed again as they are."""
-_PEEL_PART = 0.5
+_PEEL_PART = 0.25
 """How much of the rest of the time goes into a first layout, section after section."""
 _CHOICE_PART, _DENSEST = 0.05, 250
 """How much of the time may go into choosing from all packs there are, so many at most."""
@@ -71,6 +71,7 @@ class Search:
         keep_when_stopped: whether a stop ends the search with what it has found.
         watch: told of the packs of each better layout; None where nobody looks.
         known: packs to begin from.
+        least_mm: the film that no layout goes below: one that is no longer ends the search.
         best: the packs of the shortest layout so far.
         notes: sentences on what went wrong.
         source: who made the best layout: "stacks", "fronts", "known" or "engine".
@@ -88,6 +89,7 @@ class Search:
     watch: Callable[[Sequence[Pack]], None] | None = None
     windows: Sequence[Window] = WHOLE
     known: Sequence[Pack] = ()
+    least_mm: float = 0.0
     best: list[Pack] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     source: str = "stacks"
@@ -161,7 +163,7 @@ class Search:
                 raise
             self.was_stopped = True
             self.notes.append("The search was stopped; this is the best layout until then.")
-        if self.source in _PLAIN and sum(self.demand) > 1:
+        if self.source in _PLAIN and self._deadline > self._started and sum(self.demand) > 1:
             self.notes.append(
                 f"The layout is the plain one {_PLAIN[self.source]}: the search found none "
                 f"shorter in {self.seconds:g} s."
@@ -187,7 +189,9 @@ class Search:
 
     @property
     def _deadline(self) -> float:
-        return self._started + self.seconds
+        """When the search ends: at once, where nothing is shorter."""
+        is_least = self._film() <= self.least_mm + TOLERANCE_MM
+        return self._started + (0.0 if is_least else self.seconds)
 
     @property
     def _has_faults(self) -> bool:
@@ -200,15 +204,8 @@ class Search:
 
     def _cut_up(self, pack: Pack) -> list[Pack]:
         """A pack cut into sections, also so that a first one fills each window between faults."""
-        firsts = {window.length_mm - self.extra_mm for window in self.windows}
-        lengths = {min(first, self.frame.longest_mm) for first in firsts}
-        ways = [sliced(pack, self.frame, first_mm=length) for length in sorted(lengths)]
-        ways += [
-            sliced(pack, replace(self.frame, longest_mm=length))
-            for length in sorted(lengths)[:-1]
-            if length > 0
-        ]
-        return [one for way in ways for one in way]
+        firsts = [window.length_mm - self.extra_mm for window in self.windows]
+        return sliced_ways(pack, self.frame, firsts_mm=firsts)
 
     @property
     def _is_sectioned(self) -> bool:
@@ -245,7 +242,8 @@ class Search:
 
         def watch(outcomes: Sequence[Outcome]) -> bool:
             self._glance(outcomes)
-            self._tell(outcomes)
+            if self._tell(outcomes) <= self.least_mm + TOLERANCE_MM:
+                return True
             fits = any(o.found and o.found[-1].length_mm <= inner for o in outcomes)
             near = any(o.found and o.found[-1].length_mm <= _NEARLY * inner for o in outcomes)
             return limited and not fits and time.monotonic() > (nearly if near else half)
@@ -387,7 +385,8 @@ class Search:
     def _film_of(self, packs: Sequence[Pack]) -> float:
         return film_mm(packs, extra_mm=self.extra_mm, windows=self.windows)
 
-    def _tell(self, outcomes: Sequence[Outcome]) -> None:
+    def _tell(self, outcomes: Sequence[Outcome]) -> float:
+        """Tell how far it is; the present film, by the engine's own word where that is shorter."""
         length = self._film()
         for outcome in outcomes:
             if outcome.found and outcome.found[-1].length_mm - self.frame.gap_mm <= (
@@ -397,3 +396,4 @@ class Search:
                 length = min(length, self.windows[0].start_mm + found)
         done = (time.monotonic() - self._started) / self.seconds
         self.progress(self.describe(length), min(1.0, done))
+        return length

@@ -1,7 +1,7 @@
 """The week's film in one plan: several jobs' pieces on several rolls and offcuts."""
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -253,26 +253,20 @@ class _Week:
         if len({demand.job for demand in self._demands}) == 1:
             return
         kinds = self._pool.cheapest_kinds(self._rates)
-        areas = {kind: self._area((kind, counts)) for kind, counts in kinds.items()}
-        budget = min(_TOGETHER * self._seconds, self._left())
-        for kind, counts in kinds.items():
-            at = self._pool.kind_of.index(kind)
+        keys = [(self._pool.kind_of.index(kind), counts) for kind, counts in kinds.items()]
+        for key, seconds in self._timed(keys, min(_TOGETHER * self._seconds, self._left())):
             # On film without an end or faults: which roll a section is cut from is chosen later.
-            endless = replace(self._supplies[at].stock, length_mm=None, faults=())
-            seconds = max(_LEAST_S, budget * areas[kind] / sum(areas.values()))
-            layout = self._searched((at, counts), seconds, self._seed, stock=endless)
-            self._join(at, layout)
+            endless = replace(self._supplies[key[0]].stock, length_mm=None, faults=())
+            self._join(key[0], self._searched(key, seconds, self._seed, stock=endless))
 
     def _lay(self, found: "Assignment") -> None:
         """Every supply that an assignment uses, by the search; the plan counts if all is laid."""
         keys = [(at, counts) for at, counts in enumerate(found.counts) if sum(counts)]
         wanting = [key for key in keys if key not in self._searched_for]
-        budget = max(self._left() * (0.7 if self._round == 1 else 0.5), _LEAST_S)
-        sizes = {key: self._area(key) for key in wanting}
-        for key in wanting:
-            share = budget * sizes[key] / sum(sizes.values())
+        part = 0.7 if self._round == 1 else 0.5
+        for key, seconds in self._timed(wanting, part * self._left()):
             try:
-                self._keep(key[0], self._searched(key, max(_LEAST_S, share), self._seed))
+                self._keep(key[0], self._searched(key, seconds, self._seed))
             except FitError:
                 self._fullness[key[0]] = self._fullness.get(key[0], 1.0) * _FULLER
                 return
@@ -284,12 +278,18 @@ class _Week:
             return
         names = [supply.name for supply in self._supplies]
         keys = [(names.index(u.supply.name), self._counts(u.layout)) for u in self.best.uses]
-        sizes = {key: self._area(key) for key in keys}
-        budget = self._left()
-        for key in keys:
-            share = budget * sizes[key] / sum(sizes.values())
-            self._keep(key[0], self._searched(key, max(_LEAST_S, share), self._seed + 1))
+        for key, seconds in self._timed(keys, self._left()):
+            self._keep(key[0], self._searched(key, seconds, self._seed + 1))
             self._take(tuple(self._uses[one] for one in keys))
+
+    def _timed(self, keys: Sequence[_Key], seconds: float) -> Iterator[tuple[_Key, float]]:
+        """Each with its share of the time, by area; what the smaller leave is the others'."""
+        until = time.monotonic() + seconds
+        areas = {key: self._area(key) for key in keys}
+        for key in sorted(keys, key=lambda key: areas[key]):
+            share = areas[key] / sum(areas.values())
+            yield key, max(_LEAST_S, (until - time.monotonic()) * share)
+            del areas[key]
 
     def _searched(
         self, key: _Key, seconds: float, seed: int, *, stock: Stock | None = None

@@ -1,5 +1,6 @@
 """Each job by itself, on one roll: what a shop does without a plan, and what no plan may exceed."""
 
+import time
 from collections.abc import Callable, Sequence
 
 from layflat.base import FitError, Progress, part_of
@@ -46,9 +47,12 @@ def alone_layouts(
         for job, own in jobs.items()
     }
     held: dict[int, list[Layout]] = {}
-    done = 0.0
+    done, whole = 0.0, sum(areas.values())
+    until = time.monotonic() + seconds
     for job, own in jobs.items():
-        share = areas[job] / sum(areas.values())
+        share = areas[job] / whole
+        # What a search left of its time, since nothing is shorter, is for those behind it.
+        given = max(_LEAST_S, (until - time.monotonic()) * areas[job] / sum(areas.values()))
         layout = None
         for at in _by_cost(own, demands, supplies, pool, age_part):
             stock = supplies[at].stock
@@ -61,7 +65,7 @@ def alone_layouts(
                     [demands[index].request for index in own],
                     stock,
                     gap_mm=gap_mm,
-                    seconds=max(_LEAST_S, seconds * share),
+                    seconds=given,
                     seed=seed,
                     max_section_mm=max_section_mm,
                     progress=part_of(
@@ -75,6 +79,7 @@ def alone_layouts(
         if layout is None:
             return None
         done += share
+        del areas[job]
     return {
         at: one_behind_the_other(layouts, supplies[at].stock, gap_mm=gap_mm)
         for at, layouts in held.items()
