@@ -3,14 +3,15 @@
 from collections import Counter
 from dataclasses import replace
 from itertools import product
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from layflat.base import FitError, InputError, SettingError, StoppedError
-from layflat.nest import Stretch, check_layout
-from layflat.plan import FilmKind, Storing, WeekPlan, WeekRates
+from layflat.nest import Stretch, check_layout, place
+from layflat.plan import FilmKind, Storing, WeekPlan, WeekRates, week, week_alone
 from nest.pieces import stars
 from plan.weeks import END, GAP, RATES, SECTION, bars, film, planned
 
@@ -199,6 +200,37 @@ def test_a_plan_is_stopped_at_once_or_kept() -> None:
     )
     assert kept.notes[-1].startswith("The search was stopped")
     require_whole(kept, demands)
+
+
+def test_what_a_search_leaves_of_its_time_is_the_others(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Searches that take no time at all by a clock that stands still."""
+    given: dict[str, list[tuple[str, float]]] = {"alone": [], "together": []}
+
+    def quick(phase: str):
+        def search(requests, stock, *, seconds, **options):
+            given[phase].append((requests[0].pattern.name[:2], seconds))
+            return place(requests, stock, seconds=0.1, **options)
+
+        return search
+
+    for module in (week, week_alone):
+        monkeypatch.setattr(module, "time", SimpleNamespace(monotonic=lambda: 0.0))
+    monkeypatch.setattr(week, "place", quick("together"))
+    monkeypatch.setattr(week_alone, "place", quick("alone"))
+    demands = [
+        *bars("A1", (900, 300), called="matt", visible=False),
+        *bars("B1", (900, 300)),
+        *bars("C1", (900, 300)),
+    ]
+    supplies = [film("R1", 600, 9000), film("R2", 600, 9000, called="matt")]
+    planned(demands, supplies, seconds=100.0)
+    # Each of three jobs alone gets a third of the time that is left; then one film, the smaller
+    # one first, a third of it and the other all the rest.
+    alone = [seconds for _, seconds in given["alone"]]
+    assert alone == pytest.approx([8 / 3, 4, 8])
+    (smaller, third), (larger, rest) = given["together"][:2]
+    assert (smaller, larger) == ("A1", "B1")
+    assert (third, rest) == pytest.approx((76 / 3, 76))
 
 
 ROLL = film("R1", 600, 9000)
