@@ -42,7 +42,8 @@ def place(
         stock: on what; x runs along the roll.
         gap_mm: least distance between pieces, 0 or more.
         seconds: time budget of the search; above 0. A stop comes at once, an end by the budget
-            within some hundredths of a second.
+            within some hundredths of a second. It ends before with a layout as short as the
+            lower bound, unless pieces are pinned.
         seed: of the search, 0 to 2^31 - 1.
         max_section_mm: longest section, its end margins included; None is one section.
         keep_when_stopped: whether a stop ends the search with the best layout until then, which
