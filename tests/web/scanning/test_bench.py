@@ -136,18 +136,15 @@ def test_a_scan_on_its_floor_becomes_a_revision_with_panels(
         assert browser.get(f"{page}{name}.glb").content[:4] == b"glTF"
 
     now = step(browser, revision, act="begin", seen=0, name="side-left")
-    # The second point is tapped twice; it is left out, and said while tracing and once it is made.
+    for corner in CORNERS:
+        tap = {"draft": 0, "at": on_shell(*corner).tolist(), "snap_mm": 20.0}
+        now = step(browser, revision, act="point", seen=now["seen"], **tap)
+        # A second tap on the same place is none.
+        assert step(browser, revision, act="point", seen=now["seen"], **tap) == now
+    # A point put between two where one lies is left out, said while tracing and once it is made.
     doubled = "Point 3 lies at the place of point 2 and is left out."
-    for corner in [*CORNERS[:2], *CORNERS[1:]]:
-        now = step(
-            browser,
-            revision,
-            act="point",
-            seen=now["seen"],
-            draft=0,
-            at=on_shell(*corner).tolist(),
-            snap_mm=20.0,
-        )
+    tap["at"] = on_shell(*CORNERS[1]).tolist()
+    now = step(browser, revision, act="point", seen=now["seen"], after=1, **tap)
     now = step(browser, revision, act="close", seen=now["seen"], draft=0)
     now = step(
         browser,

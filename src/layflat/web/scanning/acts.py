@@ -1,5 +1,6 @@
 """What can be done on the bench: from one state to the next, with a sentence on it."""
 
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -14,6 +15,7 @@ Asked = Mapping[str, Any]
 Done = tuple[State, str]
 _NAME = re.compile(r"[\w][\w ()\-]{0,58}")
 _MOST_EDGE_NAME = 60
+_SAME_MM = 0.01
 OPENING = "opening"
 """What a page asks for in the place of a kind of keep-out where it means a hole in a panel."""
 
@@ -143,7 +145,11 @@ def _placed(asked: Asked, mesh: str) -> tuple[float, float, float]:
 
 def _point(outline: Outline, asked: Asked, mesh: str) -> Outline:
     after = None if asked.get("after") is None else _number(asked, "after")
-    return outline.with_node(_placed(asked, mesh), after=after)
+    place = _placed(asked, mesh)
+    if after is None and outline.nodes and math.dist(outline.nodes[-1].at_mm, place) < _SAME_MM:
+        # A finger in a wet glove taps twice; nobody wants two points there.
+        return outline
+    return outline.with_node(place, after=after)
 
 
 def _move(outline: Outline, asked: Asked, mesh: str) -> Outline:
