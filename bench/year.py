@@ -12,22 +12,25 @@ person's time costs nothing, so that plans weigh film alone.
 What is compared is the cost of the film that is taken from rolls, as long as those that the plan
 has. Offcuts were paid with the film that they come from; what is on the shelf at the end counts
 nothing, and an end too short for a roll is paid at once, by all of them; the plan's lies on the
-shelf from then on. Without `--weeks`, the first four weeks are taken as a sample.
+shelf from then on. Without `--weeks`, the first four weeks are taken as a sample. A year takes
+hours: with `--keep FILE` the weeks that are done are kept, and the next call goes on with them.
 """
 
 import argparse
 import math
 import os
+import pickle
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 
 from bench._bottom_left import bottom_left_mm
 from bench._year_jobs import CLEAR, MATT, Job, sizes_of, year
 from bench.nest import bare
-from layflat.base import FitError, LayflatError
+from layflat.base import FitError, InputError, LayflatError, write_bytes
 from layflat.nest import QuickStock, Stock
 from layflat.nest.pack import pack_found, sliced
 from layflat.nest.parts import make_frame
@@ -204,65 +207,121 @@ def alone(job: Job, rolls: Sequence[Rolls], seconds: float, seed: int) -> tuple[
     return costs, len(packs)
 
 
+@dataclass
+class Year:
+    """What the weeks until now have brought.
+
+    Attributes:
+        told: of what run they are.
+        shelf, rolls: the plan's film, and each rival's.
+        sums: what film cost by the plan and by each rival.
+        work: what cuts and handling cost by the plan and by the bare engine.
+        area_m2: in pieces.
+        rows: the table's, a week each.
+    """
+
+    told: str
+    shelf: Shelf = field(default_factory=Shelf)
+    rolls: list[Rolls] = field(default_factory=lambda: [Rolls() for _ in RIVALS])
+    sums: list[float] = field(default_factory=lambda: [0.0] * (1 + len(RIVALS)))
+    work: list[float] = field(default_factory=lambda: [0.0, 0.0])
+    area_m2: float = 0.0
+    rows: list[str] = field(default_factory=list)
+
+    def go_on(
+        self, jobs: Sequence[Job], seconds: float, alone_seconds: float, seed: int, rates: WeekRates
+    ) -> None:
+        """Plan the next week, and lay its jobs alone."""
+        self.shelf.restock()
+        begin = len(self.rows) * JOBS_A_WEEK
+        own = jobs[begin : begin + JOBS_A_WEEK]
+        before = processor_s()
+        plan = planned(own, jobs[:begin], self.shelf.supplies, seconds, seed, rates)
+        between = processor_s()
+        self.shelf.book(plan)
+        singles = [alone(job, self.rolls, alone_seconds / JOBS_A_WEEK, seed) for job in own]
+        after = processor_s()
+        rivals = np.sum([costs for costs, _ in singles], axis=0).tolist()
+        costs = [roll_cost(plan), *rivals]
+        sections = sum(len(use.layout.sections) for use in plan.uses)
+        self.work[0] += sections * RATES.cut + len(plan.uses) * RATES.handling
+        self.work[1] += sum(cuts * RATES.cut + RATES.handling for _, cuts in singles)
+        self.sums = [total + cost for total, cost in zip(self.sums, costs, strict=True)]
+        self.area_m2 += sum(use.layout.piece_area_mm2 for use in plan.uses) / 1e6
+        self.rows.append(
+            f"{len(self.rows) + 1:8} {sum(len(use.jobs) for use in plan.uses):8} "
+            f"{' '.join(f'{cost:8.0f}' for cost in costs)} "
+            f"{' '.join(f'{costs[0] / cost:8.3f}' for cost in rivals)} "
+            f"{plan.bound / plan.cost:8.3f} {sum(use.supply.is_offcut for use in plan.uses):8} "
+            f"{sections:8} {between - before:8.0f} {after - between:8.0f}"
+        )
+
+    def judge(self) -> bool:
+        """Print what all weeks took; whether all ratios are as wanted."""
+        ends = [self.shelf.given_up, *(own.given_up for own in self.rolls)]
+        whole, *others = (total + end for total, end in zip(self.sums, ends, strict=True))
+        print(
+            f"film in pieces {self.area_m2:.1f} m2; film {whole:.0f}, by "
+            + ", ".join(f"{name} {cost:.0f}" for name, cost in zip(RIVALS, others, strict=True))
+            + f"; of it ends of rolls too short {', '.join(f'{end:.0f}' for end in ends)}"
+        )
+        ratio = (whole + self.work[0]) / (others[0] + self.work[1])
+        print(f"film, cuts and handling against bare engine: {ratio:.3f}")
+        passed = True
+        for (name, most), cost in zip(RIVALS.items(), others, strict=True):
+            ratio = whole / cost
+            passed &= ratio <= most
+            asked = f" (at most {most:.2f}): {'pass' if ratio <= most else 'MISSED'}"
+            print(f"film against {name}: {ratio:.3f}{asked if math.isfinite(most) else ''}")
+        return passed
+
+
 def run(
-    weeks: int, *, seconds: float, alone_seconds: float, seed: int, rates: WeekRates = RATES
+    weeks: int,
+    *,
+    seconds: float,
+    alone_seconds: float,
+    seed: int,
+    rates: WeekRates = RATES,
+    kept: Path | None = None,
 ) -> bool:
-    """Plan so many weeks and print what each cost; whether all ratios are as wanted."""
-    jobs = year(weeks * JOBS_A_WEEK, seed=seed)
-    shelf = Shelf()
-    rolls = [Rolls() for _ in RIVALS]
-    sums = [0.0] * (1 + len(RIVALS))
-    work = [0.0, 0.0]
-    area = 0.0
-    print(
-        f"{weeks} weeks of {JOBS_A_WEEK} jobs, {seconds:g} s a week for the plan, "
-        f"{alone_seconds:g} s for its jobs alone, seed {seed}"
+    """Plan so many weeks and print what each cost; whether all ratios are as wanted.
+
+    Args:
+        weeks: how many in all.
+        seconds, alone_seconds: a week, for the plan and for its jobs alone.
+        seed: of the year and of every search.
+        rates: what is weighed beside film.
+        kept: where the weeks are kept after each, and gone on with.
+
+    Raises:
+        InputError: what is kept is of another run.
+    """
+    told = (
+        f"weeks of {JOBS_A_WEEK} jobs, {seconds:g} s a week for the plan, {alone_seconds:g} s for "
+        f"its jobs alone, seed {seed}, {rates.per_hour:g} {rates.currency} an hour"
     )
+    done = Year(told)
+    if kept is not None and kept.exists():
+        # One's own file: pickle trusts what it reads.
+        done = pickle.loads(kept.read_bytes())
+        if done.told != told:
+            raise InputError(f"“{kept}” is of {done.told}.")
+    jobs = year(weeks * JOBS_A_WEEK, seed=seed)
+    print(f"{weeks} {told}")
     head = (
         "week pieces plan engine b-left turning ratio ratio ratio bound offcuts sections "
         "plan_cpu eng_cpu"
     )
     print(" ".join(f"{word:>8}" for word in head.split()))
-    for week in range(weeks):
-        shelf.restock()
-        own = jobs[week * JOBS_A_WEEK : (week + 1) * JOBS_A_WEEK]
-        before = processor_s()
-        plan = planned(own, jobs[: week * JOBS_A_WEEK], shelf.supplies, seconds, seed, rates)
-        between = processor_s()
-        pieces = sum(len(use.jobs) for use in plan.uses)
-        taken = sum(use.supply.is_offcut for use in plan.uses)
-        shelf.book(plan)
-        singles = [alone(job, rolls, alone_seconds / JOBS_A_WEEK, seed) for job in own]
-        after = processor_s()
-        rivals = np.sum([costs for costs, _ in singles], axis=0).tolist()
-        costs = [roll_cost(plan), *rivals]
-        work[0] += sum(len(use.layout.sections) * RATES.cut + RATES.handling for use in plan.uses)
-        work[1] += sum(cuts * RATES.cut + RATES.handling for _, cuts in singles)
-        sums = [total + cost for total, cost in zip(sums, costs, strict=True)]
-        area += sum(use.layout.piece_area_mm2 for use in plan.uses) / 1e6
-        print(
-            f"{week + 1:8} {pieces:8} {' '.join(f'{cost:8.0f}' for cost in costs)} "
-            f"{' '.join(f'{costs[0] / cost:8.3f}' for cost in rivals)} "
-            f"{plan.bound / plan.cost:8.3f} {taken:8} "
-            f"{sum(len(use.layout.sections) for use in plan.uses):8} "
-            f"{between - before:8.0f} {after - between:8.0f}",
-            flush=True,
-        )
-    ends = [shelf.given_up, *(own.given_up for own in rolls)]
-    whole, *others = (total + end for total, end in zip(sums, ends, strict=True))
-    print(
-        f"film in pieces {area:.1f} m2; ends of rolls too short: the plan's {ends[0]:.0f}, "
-        + ", ".join(f"{name} {end:.0f}" for name, end in zip(RIVALS, ends[1:], strict=True))
-    )
-    ratio = (whole + work[0]) / (others[0] + work[1])
-    print(f"film, cuts and handling against bare engine: {ratio:.3f}")
-    passed = True
-    for (name, most), cost in zip(RIVALS.items(), others, strict=True):
-        ratio = whole / cost
-        passed &= ratio <= most
-        asked = f" (at most {most:.2f}): {'pass' if ratio <= most else 'MISSED'}"
-        print(f"film against {name}: {ratio:.3f}{asked if math.isfinite(most) else ''}")
-    return passed
+    for row in done.rows:
+        print(row)
+    while len(done.rows) < weeks:
+        done.go_on(jobs, seconds, alone_seconds, seed, rates)
+        print(done.rows[-1], flush=True)
+        if kept is not None:
+            write_bytes(kept, pickle.dumps(done))
+    return done.judge()
 
 
 def planned(
@@ -298,6 +357,7 @@ def main(arguments: Sequence[str] = ()) -> None:
     parser.add_argument("--seconds", type=float, default=20.0)
     parser.add_argument("--alone-seconds", type=float, help="as many as --seconds if not given")
     parser.add_argument("--film-only", action="store_true", help="a person's time costs nothing")
+    parser.add_argument("--keep", type=Path, help="a file to keep weeks in, and to go on from")
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args(arguments)
     begin = time.monotonic()
@@ -308,6 +368,7 @@ def main(arguments: Sequence[str] = ()) -> None:
             alone_seconds=options.alone_seconds or options.seconds,
             seed=options.seed,
             rates=replace(RATES, per_hour=0.0) if options.film_only else RATES,
+            kept=options.keep,
         )
     except LayflatError as error:
         print(f"stopped: {error}")
