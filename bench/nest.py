@@ -27,7 +27,7 @@ from layflat.base import silent
 from layflat.nest import Layout, Request, Stock, place
 from layflat.nest.engine import Found, Task
 from layflat.nest.pack import make_pack, pack_found, sliced
-from layflat.nest.parts import Frame, make_frame, make_parts
+from layflat.nest.parts import STRIP_SLACK_MM, Frame, make_frame, make_parts
 from layflat.pattern import Curve, to_polygon
 
 SECONDS = 5.0
@@ -87,7 +87,9 @@ def bare(
         for i, (part, count) in enumerate(zip(task.parts, task.counts, strict=True))
     ]
     config = spyrrow.StripPackingConfig(total_computation_time=round(seconds), seed=seed)
-    instance = spyrrow.StripPackingInstance("", frame.usable_mm + frame.gap_mm, items)
+    # As wide as for our own runs: the engine panics on a piece just as wide as the strip.
+    height = frame.usable_mm + frame.gap_mm + STRIP_SLACK_MM
+    instance = spyrrow.StripPackingInstance("", height, items)
     begin = time.monotonic()
     solution = instance.solve(config)
     spots = tuple((int(p.id), p.rotation, *p.translation) for p in solution.placed_items)
