@@ -70,6 +70,9 @@ def _read(path: Path) -> Instance:
     )
 
 
+_WIDER_MM = (STRIP_SLACK_MM, 0.5, 2.0)
+
+
 def bare(
     requests: list[Request], frame: Frame, seconds: float, seed: int
 ) -> tuple[Found, Task, float]:
@@ -87,13 +90,25 @@ def bare(
         for i, (part, count) in enumerate(zip(task.parts, task.counts, strict=True))
     ]
     config = spyrrow.StripPackingConfig(total_computation_time=round(seconds), seed=seed)
-    # As wide as for our own runs: the engine panics on a piece just as wide as the strip.
-    height = frame.usable_mm + frame.gap_mm + STRIP_SLACK_MM
-    instance = spyrrow.StripPackingInstance("", height, items)
     begin = time.monotonic()
-    solution = instance.solve(config)
+    solution = _solved(items, config, frame.usable_mm + frame.gap_mm)
     spots = tuple((int(p.id), p.rotation, *p.translation) for p in solution.placed_items)
     return Found(solution.width, spots), task, time.monotonic() - begin
+
+
+def _solved(
+    items: list[spyrrow.Item], config: spyrrow.StripPackingConfig, height: float
+) -> spyrrow.StripPackingSolution:
+    """The engine's solution; on a wider strip where it panics on a piece as wide as its strip."""
+    for wider_mm in _WIDER_MM[:-1]:
+        try:
+            return spyrrow.StripPackingInstance("", height + wider_mm, items).solve(config)
+        except BaseException as error:
+            # The engine's panics are no Exception; anything else is not ours to hold back.
+            if type(error).__name__ != "PanicException":
+                raise
+            print(f"the engine panicked ({error}); tried on a wider strip", flush=True)
+    return spyrrow.StripPackingInstance("", height + _WIDER_MM[-1], items).solve(config)
 
 
 def strips(seconds: float, seeds: int, only: Sequence[str] = ()) -> None:
