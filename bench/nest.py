@@ -36,6 +36,8 @@ STRIP_MM = 1000.0
 FIRST_WITHIN_S = 2.0
 POINT_EVERY_MM = 8.0
 LEAST_MEAN_RATIO = 1.0
+_WIDER_MM = (STRIP_SLACK_MM, 0.5, 2.0)
+"""How much wider strips the bare engine gets, one after the other, until it lays all pieces."""
 _RECORDS = {
     "albano": 9692.056,
     "fu": 30.843,
@@ -68,9 +70,6 @@ def _read(path: Path) -> Instance:
         ),
         record_length=_RECORDS[path.stem],
     )
-
-
-_WIDER_MM = (STRIP_SLACK_MM, 0.5, 2.0)
 
 
 def bare(
