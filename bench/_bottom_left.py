@@ -7,6 +7,7 @@ rectangles, which it does not turn; from memory.) A harder rival, ours, also tri
 turn of each piece and takes the one that ends soonest.
 """
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -33,7 +34,8 @@ def bottom_left_mm(
 
     Without *is_turning* a piece lies at the first of its allowed turns at which it fits the roll.
     """
-    rows = int((stock.width_mm - 2 * stock.edge_margin_mm + gap_mm) / CELL_MM)
+    # Rounded up, in its favour: a piece may be just as wide as the roll.
+    rows = math.ceil((stock.width_mm - 2 * stock.edge_margin_mm + gap_mm) / CELL_MM)
     cells = int((max_section_mm - 2 * stock.end_margin_mm + gap_mm) / CELL_MM)
     pieces = [request for request in requests for _ in range(request.copies)]
     masks = [_masks(request, gap_mm) for request in pieces]

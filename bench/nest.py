@@ -27,7 +27,7 @@ from layflat.base import silent
 from layflat.nest import Layout, Request, Stock, place
 from layflat.nest.engine import Found, Task
 from layflat.nest.pack import make_pack, pack_found, sliced
-from layflat.nest.parts import STRIP_SLACK_MM, Frame, make_frame, make_parts
+from layflat.nest.parts import Frame, make_frame, make_parts
 from layflat.pattern import Curve, to_polygon
 
 SECONDS = 5.0
@@ -36,8 +36,6 @@ STRIP_MM = 1000.0
 FIRST_WITHIN_S = 2.0
 POINT_EVERY_MM = 8.0
 LEAST_MEAN_RATIO = 1.0
-_WIDER_MM = (STRIP_SLACK_MM, 0.5, 2.0)
-"""How much wider strips the bare engine gets, one after the other, until it lays all pieces."""
 _RECORDS = {
     "albano": 9692.056,
     "fu": 30.843,
@@ -89,25 +87,11 @@ def bare(
         for i, (part, count) in enumerate(zip(task.parts, task.counts, strict=True))
     ]
     config = spyrrow.StripPackingConfig(total_computation_time=round(seconds), seed=seed)
+    instance = spyrrow.StripPackingInstance("", frame.usable_mm + frame.gap_mm, items)
     begin = time.monotonic()
-    solution = _solved(items, config, frame.usable_mm + frame.gap_mm)
+    solution = instance.solve(config)
     spots = tuple((int(p.id), p.rotation, *p.translation) for p in solution.placed_items)
     return Found(solution.width, spots), task, time.monotonic() - begin
-
-
-def _solved(
-    items: list[spyrrow.Item], config: spyrrow.StripPackingConfig, height: float
-) -> spyrrow.StripPackingSolution:
-    """The engine's solution; on a wider strip where it panics on a piece as wide as its strip."""
-    for wider_mm in _WIDER_MM[:-1]:
-        try:
-            return spyrrow.StripPackingInstance("", height + wider_mm, items).solve(config)
-        except BaseException as error:
-            # The engine's panics are no Exception; anything else is not ours to hold back.
-            if type(error).__name__ != "PanicException":
-                raise
-            print(f"the engine panicked ({error}); tried on a wider strip", flush=True)
-    return spyrrow.StripPackingInstance("", height + _WIDER_MM[-1], items).solve(config)
 
 
 def strips(seconds: float, seeds: int, only: Sequence[str] = ()) -> None:

@@ -32,7 +32,7 @@ from bench._year_jobs import CLEAR, MATT, Job, sizes_of, year
 from bench.nest import bare
 from layflat.base import FitError, InputError, LayflatError, write_bytes
 from layflat.nest import QuickStock, Stock
-from layflat.nest.pack import pack_found, sliced
+from layflat.nest.pack import Pack, pack_found, sliced
 from layflat.nest.parts import make_frame
 from layflat.plan import FilmKind, Supply, WeekPlan, WeekRates, plan_week
 
@@ -186,10 +186,16 @@ def alone(job: Job, rolls: Sequence[Rolls], seconds: float, seed: int) -> tuple[
     """
     stock = own_roll(job)
     frame = make_frame(stock, gap_mm=GAP_MM, max_section_mm=SECTION_MM)
-    found, task, _ = bare(job.requests, frame, max(1.0, seconds), seed)
-    pack = pack_found(found, task)
-    packs = [] if pack is None else sliced(pack, frame)
-    film = sum(one.length_mm + 2 * stock.end_margin_mm for one in packs) if packs else math.inf
+    packs: list[Pack] = []
+    try:
+        found, task, _ = bare(job.requests, frame, max(1.0, seconds), seed)
+        if (pack := pack_found(found, task)) is not None:
+            packs = sliced(pack, frame)
+    except BaseException as error:
+        # The engine's panics are no Exception: it lays no piece that is just as wide as its strip.
+        if type(error).__name__ != "PanicException":
+            raise
+        print(f"{job.number}: the engine panicked ({error}); bottom-left counts", flush=True)
     plain = [
         bottom_left_mm(
             job.requests,
@@ -200,6 +206,8 @@ def alone(job: Job, rolls: Sequence[Rolls], seconds: float, seed: int) -> tuple[
         )
         for is_turning in (False, True)
     ]
+    # What the engine cannot lay counts as the shorter of the two others lay it.
+    film = sum(one.length_mm + 2 * stock.end_margin_mm for one in packs) if packs else min(plain)
     costs = [
         own.take(job.film, stock.width_mm, length)
         for own, length in zip(rolls, (film, *plain), strict=True)
