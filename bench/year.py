@@ -195,7 +195,7 @@ def alone(job: Job, rolls: Sequence[Rolls], seconds: float, seed: int) -> tuple[
         # The engine's panics are no Exception: it lays no piece that is just as wide as its strip.
         if type(error).__name__ != "PanicException":
             raise
-        print(f"{job.number}: the engine panicked ({error}); bottom-left counts", flush=True)
+        print(f"{job.number}: the engine panicked: {error}", flush=True)
     plain = [
         bottom_left_mm(
             job.requests,
@@ -206,7 +206,8 @@ def alone(job: Job, rolls: Sequence[Rolls], seconds: float, seed: int) -> tuple[
         )
         for is_turning in (False, True)
     ]
-    # What the engine cannot lay counts as the shorter of the two others lay it.
+    if not packs:
+        print(f"{job.number}: not laid by the engine; the shorter bottom-left counts", flush=True)
     film = sum(one.length_mm + 2 * stock.end_margin_mm for one in packs) if packs else min(plain)
     costs = [
         own.take(job.film, stock.width_mm, length)
