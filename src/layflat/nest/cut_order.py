@@ -1,11 +1,12 @@
 """In which order sections are cut, and the numbers of their pieces."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from itertools import combinations, groupby, permutations
 
 import numpy as np
 
+from layflat.base import FloatArray
 from layflat.nest.faults import Window
 from layflat.nest.layout import Placement, Section, Stock
 from layflat.nest.pack import Pack
@@ -57,34 +58,48 @@ def cut_order(
     return tuple(sections), tuple(placements)
 
 
-def _in_turn(packs: Sequence[Pack]) -> list[Pack]:
-    ordered = sorted(packs, key=lambda pack: (pack.window, *_key(pack)))
-    if all(spot.part.request.lay is None for pack in packs for spot in pack.spots):
+def in_laying_order(packs: Sequence[Pack]) -> list[Pack]:
+    """Packs of one stretch of film in the order in which their pieces are laid.
+
+    As few pairs of pieces as possible come the other way round; of more packs than can be tried in
+    every order, those come first whose pieces are laid first on average. What is as good stays in
+    the order in which it is given, and so does all where no order of laying is known.
+    """
+    turns = {pack: _turns(pack) for pack in packs}
+    ordered = sorted(packs, key=lambda pack: _mean(turns[pack]))
+    if len(packs) > _MOST_TRIED:
         return ordered
+    late = {
+        (first, second): int((turns[first][:, None] > turns[second]).sum())
+        for first, second in permutations(ordered, 2)
+    }
+    return list(
+        min(
+            permutations(ordered),
+            key=lambda order: sum(late[pair] for pair in combinations(order, 2)),
+        )
+    )
+
+
+def _in_turn(packs: Sequence[Pack]) -> list[Pack]:
+    ordered = sorted(packs, key=lambda pack: (pack.window, -_fullness(pack)))
     found: list[Pack] = []
     for _, group in groupby(ordered, key=lambda pack: pack.window):
-        held = list(group)
-        if len(held) <= _MOST_TRIED:
-            held = list(min(permutations(held), key=_late))
-        found += held
+        found += in_laying_order(list(group))
     return found
 
 
-def _key(pack: Pack) -> tuple[float, float]:
-    """The mean turn in laying, as far as turns are given, then the fullest first."""
-    turns = [turn for turn in _turns(pack) if math.isfinite(turn)]
-    area = sum(spot.part.area_mm2 for spot in pack.spots)
-    return (sum(turns) / len(turns) if turns else math.inf), -area / pack.length_mm
+def _fullness(pack: Pack) -> float:
+    return sum(spot.part.area_mm2 for spot in pack.spots) / pack.length_mm
 
 
-def _turns(pack: Pack) -> list[float]:
+def _turns(pack: Pack) -> FloatArray:
+    """(n,) float64: turns in laying; infinite where none is given."""
     lays = (spot.part.request.lay for spot in pack.spots)
-    return [math.inf if lay is None else float(lay) for lay in lays]
+    return np.array([math.inf if lay is None else float(lay) for lay in lays])
 
 
-def _late(packs: Iterable[Pack]) -> int:
-    """How many pairs of pieces are cut the other way round than they are laid."""
-    turns = [np.array(_turns(pack)) for pack in packs]
-    return sum(
-        int((first[:, None] > second[None, :]).sum()) for first, second in combinations(turns, 2)
-    )
+def _mean(turns: FloatArray) -> float:
+    """Of those that are given."""
+    given = turns[np.isfinite(turns)]
+    return float(given.mean()) if len(given) else math.inf

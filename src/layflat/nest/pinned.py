@@ -1,17 +1,20 @@
 """Layouts around pieces that a person has pinned: which they are, and what is searched around."""
 
 import math
+from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 from layflat.base import InputError, Progress
 from layflat.nest.around import Around, Beds
 from layflat.nest.beds import Bed, Roll
 from layflat.nest.by_hand import HandJudgement, judge_hand
 from layflat.nest.check import is_allowed
+from layflat.nest.cut_order import in_laying_order
 from layflat.nest.faults import Window
 from layflat.nest.layout import Layout, Placement, Section, Stock
-from layflat.nest.pack import Spot
+from layflat.nest.pack import Pack, Spot
 from layflat.nest.parts import Frame, Part
 
 _SAME_MM = 1e-9
@@ -63,6 +66,11 @@ class Pinned:
         spots, left = self._spots()
         given = [beds for layout in known if (beds := self._beds_of(layout, spots)) is not None]
         held = _without_free(given[0]) if given else self._held(spots)
+
+        def placed(beds: Beds) -> Placed:
+            # What was given keeps its order: a person may have wanted it so.
+            return self._placed(self._in_laying_order(beds) if search.is_new else beds, spots)
+
         search = Around(
             frame=self.frame,
             roll=self._roll,
@@ -71,7 +79,7 @@ class Pinned:
             progress=progress,
             describe=describe,
             keep_when_stopped=keep_when_stopped,
-            watch=None if watch is None else lambda beds: watch(self._placed(beds, spots)),
+            watch=None if watch is None else lambda beds: watch(placed(beds)),
         )
         best = search.run(given, held, left)
         notes = []
@@ -82,7 +90,7 @@ class Pinned:
                 "The layout is the one that was given: the search around what is pinned found "
                 f"none shorter in {seconds:g} s."
             )
-        return self._placed(best, spots), [*notes, *self._idle(best)]
+        return placed(best), [*notes, *self._idle(best)]
 
     @property
     def _roll(self) -> Roll:
@@ -178,6 +186,25 @@ class Pinned:
             for i, section in enumerate(judged.layout.sections)
         ]
         return self._roll.lined_up(beds)
+
+    def _in_laying_order(self, beds: Beds) -> Beds:
+        """Sections between two that hold what stays, the first laid first; no longer than before.
+
+        They change places within a stretch of sound film only.
+        """
+        found: list[Bed] = []
+        for (is_held, _), run in groupby(beds, key=lambda bed: (bool(bed.held), self._window(bed))):
+            group = list(run)
+            if not is_held:
+                packs = {Pack(bed.free, self._roll.length_mm(bed)): bed for bed in group}
+                group = [packs[pack] for pack in in_laying_order(list(packs))]
+            found += group
+        return self._roll.lined_up(found) or beds
+
+    def _window(self, bed: Bed) -> int:
+        """The last stretch of sound film that begins no later than a section."""
+        starts = [window.start_mm for window in self.windows]
+        return bisect_right(starts, bed.start_mm + _SAME_MM)
 
     def _placed(self, beds: Beds, spots: dict[Spot, Placement]) -> Placed:
         """Sections and pieces, numbered along the roll; what stays exactly as it was given."""

@@ -59,12 +59,15 @@ def begun(
     *numbers: int,
     who: Person | None = None,
     seconds: int = 20,
+    first: Sequence[int] = (),
 ) -> Layout:
     """A search that was asked for and has not begun."""
     stock = roll or a_roll()
     with transaction.atomic():
         held = Job.objects.select_for_update().get(pk=job.pk)
-        return starting.begin(held, roll=stock.pk, numbers=numbers, seconds=seconds, who=who)
+        return starting.begin(
+            held, roll=stock.pk, numbers=numbers, seconds=seconds, who=who, first=first
+        )
 
 
 def done(computation: Computation | None) -> None:
@@ -93,10 +96,14 @@ def chosen(layout: Layout, *, who: Person | None = None) -> Layout:
 
 
 def to_be_cut(
-    job: Job, roll: Roll | None = None, *numbers: int, who: Person | None = None
+    job: Job,
+    roll: Roll | None = None,
+    *numbers: int,
+    who: Person | None = None,
+    first: Sequence[int] = (),
 ) -> Layout:
     """A layout that is kept, with programs, sections and pieces of film."""
-    layout = chosen(searched(job, roll, *numbers, who=who), who=who)
+    layout = chosen(searched(job, roll, *numbers, who=who, first=first), who=who)
     done(layout.computation)
     return Layout.objects.select_related("job", "roll").get(pk=layout.pk)
 

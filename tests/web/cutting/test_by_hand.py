@@ -26,8 +26,8 @@ SignedIn = Callable[[Role], Client]
 MOST_QUERIES = 15
 
 
-def at(job: Job, rest: str = "") -> str:
-    return f"/jobs/{job.number}/film/1/by-hand/{rest}"
+def at(job: Job, rest: str = "", *, number: int = 1) -> str:
+    return f"/jobs/{job.number}/film/{number}/by-hand/{rest}"
 
 
 def lies(layout: Layout, *pinned: int, **moved: tuple[float, float, float]) -> list[list[Any]]:
@@ -41,10 +41,10 @@ def lies(layout: Layout, *pinned: int, **moved: tuple[float, float, float]) -> l
     return rows
 
 
-def send(browser: Client, job: Job, rest: str, rows: Any, **fields: Any) -> Any:
-    version = Layout.objects.get(job=job, number=1).version
+def send(browser: Client, job: Job, rest: str, rows: Any, *, number: int = 1, **fields: Any) -> Any:
+    version = Layout.objects.get(job=job, number=number).version
     given = {"once": uuid.uuid4().hex, "version": version, "arrangement": json.dumps(rows)}
-    return browser.post(at(job, rest), given | fields)
+    return browser.post(at(job, rest, number=number), given | fields)
 
 
 def shown(browser: Client, address: str) -> str:
@@ -217,6 +217,36 @@ def test_what_jobs_share_is_arranged_for_all_of_them(signed_in: SignedIn) -> Non
     told_to = Event.objects.filter(kind="cutting.by-hand").values_list("job__number", flat=True)
     assert sorted(told_to) == ["2031-0042", "2031-0043"]
     assert "/jobs/2031-0042/film/2/" in shown(ines, "/jobs/2031-0043/film/")
+
+
+@pytest.mark.on_sqlite
+def test_what_is_wanted_first_stays_so_by_hand(signed_in: SignedIn) -> None:
+    """Piece 2 was to be cut first; a search that goes on, from what is kept by hand too, knows."""
+    ines = signed_in(Role.INSTALLER)
+    job, outcome = a_job()
+    outcome.pieces.filter(number=2).update(details={"lay": 2})
+    layout = to_be_cut(job, a_roll(length_mm=9000), first=[2])
+    send(ines, job, "keep/", lies(layout, p2=aside(layout)))
+    kept = Layout.objects.get(job=job, number=2)
+    done(kept.computation)
+    send(ines, job, "search/", lies(kept, 1), number=2, seconds=20)
+    asked = Layout.objects.get(job=job, number=3).computation.inputs
+    assert asked["lay"] == {"1": 2, "2": 1}
+
+
+@pytest.mark.on_sqlite
+def test_without_a_wish_what_is_laid_first_is_cut_first(signed_in: SignedIn) -> None:
+    """Of jobs that share film the one with the first letter comes first."""
+    ines = signed_in(Role.INSTALLER)
+    jobs = []
+    for number, turn in (("2031-0042", 7), ("2031-0043", 3)):
+        job, outcome = a_job(number, "hood")
+        outcome.pieces.update(details={"lay": turn})
+        jobs.append(job)
+    old = shared(jobs, a_roll(length_mm=9000))
+    send(ines, jobs[0], "search/", lies(old, 1001), seconds=20)
+    asked = Layout.objects.get(job=jobs[0], number=2).computation.inputs
+    assert asked["lay"] == {"1001": 1007, "2001": 2003}
 
 
 @pytest.mark.on_sqlite

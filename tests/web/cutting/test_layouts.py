@@ -169,7 +169,7 @@ def test_stopping_early_keeps_the_best_until_then(
     layout = begun(job)
     assert layout.computation is not None
     Computation.objects.filter(pk=layout.computation.pk).update(state=State.RUNNING, claim="x")
-    board = searching._Board(layout.pk, {"hood": 1, "mirror-left": 2})
+    board = searching._Board(layout.pk, {"hood": 1, "mirror-left": 2}, {})
     requests = [Request(pattern=one, turns_deg=TURNS) for one in PATTERNS.values()]
     stock = Stock(width_mm=1524.0, edge_margin_mm=20.0, end_margin_mm=5.0)
     told: list[Laid] = []
@@ -195,7 +195,7 @@ def test_writes_are_at_most_two_a_second(shop: Shop, monkeypatch: pytest.MonkeyP
     layout = begun(job)
     clock = [100.0]
     monkeypatch.setattr(searching.time, "monotonic", lambda: clock[0])
-    board = searching._Board(layout.pk, {"hood": 1, "mirror-left": 2})
+    board = searching._Board(layout.pk, {"hood": 1, "mirror-left": 2}, {})
     seen = []
     requests = [Request(pattern=HOOD, turns_deg=(0.0,))]
     stock = Stock(width_mm=1524.0, edge_margin_mm=20.0)

@@ -22,7 +22,14 @@ from layflat.web.cutting.models import Layout, Member, Section, next_number
 from layflat.web.cutting.patterns import read_patterns, titled, told_apart
 from layflat.web.cutting.reserved import available_for
 from layflat.web.cutting.search import TASK
-from layflat.web.cutting.sharing import jobs_of, lock_all, members_of, pattern_files_of, tell
+from layflat.web.cutting.sharing import (
+    jobs_of,
+    lock_all,
+    members_of,
+    pattern_files_of,
+    tell,
+    usual_turns,
+)
 from layflat.web.cutting.standing import standing_of
 from layflat.web.cutting.starting import SECONDS, why_not
 from layflat.web.cutting.stored import layout_json, layout_of
@@ -203,6 +210,7 @@ def search_around(
         "turns_deg": list(turns_of(hand.data)),
         "seconds": float(seconds) if settings.LAYOUT_S is None else settings.LAYOUT_S,
         "seed": SEED,
+        "lay": hand.data.get("lay") or usual_turns(new),
         "hand": hand.data,
         "pinned": list(hand.pinned),
     }
@@ -288,9 +296,10 @@ def judged(layout: Layout, text: str, *, free_mm: int, faults: tuple[Stretch, ..
     except LayflatError as error:
         raise type(error)(titled(str(error), read)) from error
     numbers = {pattern.name: number for number, pattern in patterns.items()}
+    told_on = {"lay": data["lay"]} if "lay" in data else {}
     laid = replace(laid, notes=(f"Arranged by hand from layout {layout.number}.",))
     return Hand(
-        data=layout_json(laid, numbers) | {"turns_deg": list(turns)},
+        data=layout_json(laid, numbers) | told_on | {"turns_deg": list(turns)},
         pinned=tuple(sorted(lie.piece for lie in lies if lie.is_pinned)),
         moved=sum(was[lie.piece] != (lie.turn_deg, lie.x_mm, lie.y_mm) for lie in lies),
         files=files,

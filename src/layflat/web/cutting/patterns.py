@@ -22,15 +22,21 @@ def pattern_files(pieces: Iterable[Piece]) -> dict[str, str]:
     Raises:
         InputError: a piece was computed before patterns were kept.
     """
-    found = {}
-    for piece in pieces:
-        if piece.pattern is None:
-            raise InputError(
-                "The cover was computed before patterns were kept, so it cannot be cut: send the "
-                "job back to the cover, compute the cover anew and offer it again."
-            )
-        found[str(piece.number)] = piece.pattern.sha256
-    return found
+    return {str(piece.number): pattern_file(piece) for piece in pieces}
+
+
+def pattern_file(piece: Piece) -> str:
+    """The hash of a piece's pattern file.
+
+    Raises:
+        InputError: the piece was computed before patterns were kept.
+    """
+    if piece.pattern is None:
+        raise InputError(
+            "The cover was computed before patterns were kept, so it cannot be cut: send the job "
+            "back to the cover, compute the cover anew and offer it again."
+        )
+    return piece.pattern.sha256
 
 
 def read_patterns(files: Mapping[str, str]) -> dict[int, Pattern]:

@@ -42,10 +42,11 @@ def search(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
     patterns = told_apart(read)
     Layout.objects.filter(pk=inputs["layout"]).update(shapes=shapes)
     numbers = {pattern.name: number for number, pattern in patterns.items()}
-    # What was arranged by hand says for good how its pieces may be turned.
-    told_on: dict[str, Any] = {"turns_deg": inputs["turns_deg"]} if "hand" in inputs else {}
-    board = _Board(inputs["layout"], numbers, told_on)
     turns, lay = tuple(inputs["turns_deg"]), inputs.get("lay", {})
+    # A search that goes on from this layout by hand follows the same order of cutting, and what
+    # was arranged by hand says for good how its pieces may be turned.
+    told_on = {"lay": lay} | ({"turns_deg": inputs["turns_deg"]} if "hand" in inputs else {})
+    board = _Board(inputs["layout"], numbers, told_on)
 
     def told(step: str, fraction: float) -> None:
         board.write_when_due()
@@ -86,10 +87,8 @@ def _by_hand(inputs: Mapping[str, Any], patterns: Mapping[int, Pattern]) -> dict
 class _Board:
     """What people see of a search: the best layout in its row, written now and then."""
 
-    def __init__(
-        self, pk: int, numbers: Mapping[str, int], told_on: dict[str, Any] | None = None
-    ) -> None:
-        self._pk, self._numbers, self._told_on = pk, numbers, told_on or {}
+    def __init__(self, pk: int, numbers: Mapping[str, int], told_on: Mapping[str, Any]) -> None:
+        self._pk, self._numbers, self._told_on = pk, numbers, dict(told_on)
         row = Layout.objects.values("so_far").get(pk=pk)
         # A search that broke off may have found a better one than this finds at first.
         self._best_mm = row["so_far"]["length_mm"] if row["so_far"] else float("inf")

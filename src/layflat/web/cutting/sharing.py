@@ -14,8 +14,10 @@ from django.db import OperationalError, transaction
 from django.db.models import Q
 
 from layflat.base import InputError
-from layflat.web.cutting.models import Layout, Member, Section, number_in_layout
-from layflat.web.cutting.patterns import pattern_files
+from layflat.web.cover.models import Piece
+from layflat.web.cutting.film import laying_turn
+from layflat.web.cutting.models import Layout, Member, Section, apart, number_in_layout
+from layflat.web.cutting.patterns import pattern_file
 from layflat.web.jobs.models import Job
 from layflat.web.people.models import Person
 from layflat.web.record.models import write_event
@@ -53,16 +55,31 @@ def pattern_files_of(layout: Layout) -> dict[str, str]:
     Raises:
         InputError: a piece was computed before patterns were kept.
     """
+    return {str(number): pattern_file(piece) for number, piece in pieces_of(layout).items()}
+
+
+def pieces_of(layout: Layout) -> dict[int, Piece]:
+    """A layout's pieces by their numbers within it, each with its pattern's file."""
     members = members_of(layout)
     if not members:
         rows = layout.outcome.pieces.filter(number__in=layout.pieces)
-        return pattern_files(rows.select_related("pattern"))
-    found = {}
-    for one in members:
-        pieces = one.outcome.pieces.filter(number__in=one.pieces).select_related("pattern")
-        for number, sha256 in pattern_files(pieces).items():
-            found[str(number_in_layout(one.letter, int(number)))] = sha256
-    return found
+        return {piece.number: piece for piece in rows.select_related("pattern")}
+    return {
+        number_in_layout(one.letter, piece.number): piece
+        for one in members
+        for piece in one.outcome.pieces.filter(number__in=one.pieces).select_related("pattern")
+    }
+
+
+def usual_turns(layout: Layout) -> dict[str, int]:
+    """Turns in cutting by the pieces' numbers within a layout, as a search is given them.
+
+    The job with the first letter comes first, of each what is laid first.
+    """
+    return {
+        str(number): number_in_layout(apart(number)[0], laying_turn(piece))
+        for number, piece in pieces_of(layout).items()
+    }
 
 
 def shares_of(section: Section) -> list[tuple[Job, int]]:

@@ -19,7 +19,7 @@ from layflat.web.cover.order import (
 )
 from layflat.web.cutting.along import stretches
 from layflat.web.cutting.film import laying_turn
-from layflat.web.cutting.models import Layout
+from layflat.web.cutting.models import Layout, number_in_layout
 from layflat.web.cutting.patterns import pattern_files
 from layflat.web.people.models import Person, Shop
 from layflat.web.people.shop import shop_time, the_shop
@@ -114,12 +114,16 @@ def _asked(
             {
                 "job": one.job.pk,
                 "number": one.job.number,
-                "letter": ascii_uppercase[place],
+                "letter": letter,
                 "outcome": one.pieces[0].outcome_id,
                 "pieces": pattern_files(one.pieces),
-                "lay": {str(piece.number): laying_turn(piece) for piece in one.pieces},
+                # What is needed first has the first letter, and is cut first.
+                "lay": {
+                    str(piece.number): number_in_layout(letter, laying_turn(piece))
+                    for piece in one.pieces
+                },
             }
-            for place, one in enumerate(wanted)
+            for letter, one in zip(ascii_uppercase, wanted, strict=False)
         ],
         "stock": [
             {
