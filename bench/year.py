@@ -4,8 +4,8 @@
 jobs a week, 250 in all, three widths of clear film, matt film beside) with so many seconds a
 week, and lays every job alone on one roll, of the width that is cheapest by an estimate, with as
 many seconds for the week's jobs together, or `--alone-seconds`: by the bare engine, whose strip is
-cut into sections between pieces, by a bottom-left layout as it was published, which turns no
-piece, and by one that takes the best turn of each. The processor seconds that plan and engine took
+cut into sections between pieces, and by three bottom-left layouts (see `bench._bottom_left`), of
+which the first is the rival that is aimed at. The processor seconds that plan and engine took
 are printed, too: a busy machine gives neither what the clock says. With `--film-only` a
 person's time costs nothing, so that plans weigh film alone.
 
@@ -27,7 +27,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bench._bottom_left import bottom_left_mm
+from bench._bottom_left import Way, bottom_left_mm
 from bench._year_jobs import CLEAR, MATT, Job, sizes_of, year
 from bench.nest import bare
 from layflat.base import FitError, InputError, LayflatError, write_bytes
@@ -45,8 +45,11 @@ JOBS_A_WEEK = 5
 MOST_OFFCUTS = 12
 SPENT_MM = 400.0
 """Less is no roll any more: it is paid, and an offcut if it is large enough for one."""
-RIVALS = {"bare engine": 0.93, "bottom-left": 0.80, "bottom-left, turning": math.inf}
-"""What the plan may cost at most of what each takes; the last is printed for comparison alone."""
+RIVALS = {"bare engine": 0.93, Way.SLIDING.value: 0.80} | {
+    way.value: math.inf for way in (Way.FILLING, Way.TURNING)
+}
+"""What the plan may cost at most of what each takes; the last two are harder than what is aimed at,
+and printed for comparison."""
 
 
 @dataclass
@@ -63,15 +66,16 @@ class Shelf:
     _count: int = 0
 
     def restock(self) -> None:
-        """One begun and one new roll of every width, at least."""
+        """One whole roll of every width and half another, at least."""
         for film, widths in PER_METRE.items():
             for width, cost in widths.items():
-                there = sum(
+                there = [
                     one.length_mm
                     for one in self.supplies
                     if one.film == film and one.stock.width_mm == width and not one.is_offcut
-                )
-                while there < 1.5 * ROLL_MM:
+                ]
+                # One job's matt pieces are of one lot: begun rolls may all be too short for it.
+                while sum(there) < 1.5 * ROLL_MM or max(there) < ROLL_MM:
                     self._count += 1
                     self.supplies.append(
                         Supply(
@@ -83,7 +87,7 @@ class Shelf:
                             cost_per_m=cost,
                         )
                     )
-                    there += ROLL_MM
+                    there.append(ROLL_MM)
 
     def book(self, plan: WeekPlan) -> None:
         """Take off what a plan uses and put its offcuts on the shelf, a week older all."""
@@ -197,17 +201,11 @@ def alone(job: Job, rolls: Sequence[Rolls], seconds: float, seed: int) -> tuple[
             raise
         print(f"{job.number}: the engine panicked: {error}", flush=True)
     plain = [
-        bottom_left_mm(
-            job.requests,
-            stock,
-            gap_mm=GAP_MM,
-            max_section_mm=SECTION_MM,
-            is_turning=is_turning,
-        )
-        for is_turning in (False, True)
+        bottom_left_mm(job.requests, stock, gap_mm=GAP_MM, max_section_mm=SECTION_MM, way=way)
+        for way in Way
     ]
     if not packs:
-        print(f"{job.number}: not laid by the engine; the shorter bottom-left counts", flush=True)
+        print(f"{job.number}: not laid by the engine; the shortest bottom-left counts", flush=True)
     film = sum(one.length_mm + 2 * stock.end_margin_mm for one in packs) if packs else min(plain)
     costs = [
         own.take(job.film, stock.width_mm, length)
@@ -319,8 +317,8 @@ def run(
     jobs = year(weeks * JOBS_A_WEEK, seed=seed)
     print(f"{weeks} {told}")
     head = (
-        "week pieces plan engine b-left turning ratio ratio ratio bound offcuts sections "
-        "plan_cpu eng_cpu"
+        "week pieces plan engine b-left fill turning ratio ratio ratio ratio bound offcuts "
+        "sections plan_cpu eng_cpu"
     )
     print(" ".join(f"{word:>8}" for word in head.split()))
     for row in done.rows:
