@@ -11,11 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from layflat.nest import Request
-from layflat.pattern import Curve, Pattern
+from layflat.pattern import Curve, Pattern, bounds
 from layflat.plan import Demand
 
 CLEAR, MATT = "clear gloss", "clear matt"
 _MATT_PART = 0.15
+WIDEST_MM = 1484.0
+"""Of the widest film between its margins."""
 Corners = list[tuple[float, float]]
 
 
@@ -96,7 +98,8 @@ def _job(number: str, dice: random.Random) -> Job:
     demands: list[Demand] = []
     for turn, name in enumerate(names, start=1):
         outline, length, width, often = PIECES[name]
-        pattern = _pattern(name, outline, length * size, min(width * size, 1480.0), dice)
+        across = min(width * size, 1480.0)
+        pattern = _pattern(name, outline, (length * size, across), dice, is_matt=film == MATT)
         sides = (False, True) if often > 1 else (False,)
         turns = (0.0,) if film == MATT else (0.0, 90.0, 180.0, 270.0)
         requests = [
@@ -114,14 +117,25 @@ def _job(number: str, dice: random.Random) -> Job:
 
 
 def _pattern(
-    name: str, outline: Corners, length: float, width: float, dice: random.Random
+    name: str,
+    shape: Corners,
+    size_mm: tuple[float, float],
+    dice: random.Random,
+    *,
+    is_matt: bool,
 ) -> Pattern:
     wobble: Callable[[], float] = lambda: dice.uniform(-0.02, 0.02)  # noqa: E731
-    points = np.array([(x + wobble(), y + wobble()) for x, y in outline])
+    points = np.array([(x + wobble(), y + wobble()) for x, y in shape])
     points -= points.min(axis=0)
-    points *= np.array([length, width]) / points.max(axis=0)
+    points *= np.array(size_mm) / points.max(axis=0)
     bulges = np.zeros(len(points)) if len(points) == 4 else np.full(len(points), 0.04)
-    return Pattern(name=name, outline=Curve(points_mm=points, bulges=bulges))
+    outline = Curve(points_mm=points, bulges=bulges)
+    _, low, _, high = bounds(outline)
+    if is_matt and high - low > WIDEST_MM:
+        # Bulges reach beyond corners, and matt pieces are not turned.
+        narrower = np.array([1.0, 1.0 - 2.0 * (high - low - WIDEST_MM) / WIDEST_MM])
+        outline = Curve(points_mm=points * narrower, bulges=bulges)
+    return Pattern(name=name, outline=outline)
 
 
 def sizes_of(jobs: Sequence[Job], film: str) -> list[list[tuple[float, float]]]:
