@@ -90,10 +90,7 @@ def test_a_week_from_the_question_to_layouts(
         assert counter.post("/stock/week/begin/", fields)["Location"] == "/stock/week/1/"
     plan = Plan.objects.select_related("computation").get()
     # The job with the first letter is cut first, of each what is laid first.
-    assert [one["lay"] for one in plan.asked["jobs"]] == [
-        {"1": 1001, "2": 1002},
-        {"1": 2001, "2": 2002},
-    ]
+    assert [one["lay"] for one in plan.asked["jobs"]] == [{"1": 1001, "2": 1002}, {"1": 2001}]
     assert "It is being planned" in shown(counter, "/stock/week/1/")
     assert counter.get("/stock/week/1/ready/").headers.get("HX-Refresh") is None
     done(plan.computation)
