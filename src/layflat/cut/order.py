@@ -17,8 +17,8 @@ from layflat.cut.tour import shortened
 
 _ROUNDS = 4
 _KICKS = 30
-_KICKED = 1600
-"""Kicks times pieces: many pieces get fewer kicks, each of which takes longer and gains less."""
+_KICKED = 100_000
+"""Kicks times pieces squared: many pieces get fewer kicks, which take longer and gain less."""
 
 _KICKS_INSIDE = 20
 _FEW = 8
@@ -162,7 +162,7 @@ class _Tour:
     def _shorten(self, legs: FloatArray, order: Sequence[int], kicks: int) -> list[int]:
         place = {piece: position for position, piece in enumerate(self.pieces)}
         before = [(place[inner], place[outer]) for inner, outer in self.before]
-        most = min(kicks, 1 + _KICKED // len(self.pieces))
+        most = min(kicks, 1 + _KICKED // len(self.pieces) ** 2)
         return shortened(legs, order, before=before, kicks=most)
 
     def shorten_cut_outs(self, order: Sequence[int]) -> None:
