@@ -44,11 +44,7 @@ def test_without_an_order_the_fullest_section_comes_first() -> None:
 def test_as_few_pairs_as_can_be_are_cut_the_other_way_round() -> None:
     """Six bars, two a section, whatever pairs come out: no order of the sections does better."""
     layout = laid(6, 1, 5, 2, 4, 3, section=220)
-    lay_of = {request.pattern.name: request.lay for request in layout.requests}
-    sections = [
-        [lay_of[p.pattern.name] for p in layout.placements if p.section == i]
-        for i in range(len(layout.sections))
-    ]
+    sections = lays_by_section(layout)
     assert len(sections) == 3
     assert wrong(sections) == min(wrong(order) for order in permutations(sections))
 
