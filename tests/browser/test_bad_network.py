@@ -33,6 +33,19 @@ CLOCK = """() => {
   Date.now = () => real() + Number(localStorage.getItem("clock-off-ms") ?? 0);
 }"""
 """Lets a test set the tablet's clock, as the page reads it."""
+SLOW_STORE = """() => {
+  const open = indexedDB.open.bind(indexedDB);
+  const opened = new Promise((done) => { window.openTheStore = done; });
+  indexedDB.open = (...of) => {
+    const request = open(...of);
+    const succeeded = new Promise((done) => { request.onsuccess = done; });
+    Object.defineProperty(request, "onsuccess", {
+      set: (told) => Promise.all([opened, succeeded]).then(told),
+    });
+    return request;
+  };
+}"""
+"""The browser's store opens when it is told to."""
 SET_CLOCK = """(ms) => {
   const { who } = document.getElementById("taps-strip").dataset;
   const set = () => localStorage.setItem("clock-off-ms", ms);
@@ -407,6 +420,21 @@ def test_a_browser_that_keeps_nothing_says_so_and_sends_at_once(
     tap(page, "begin-wash")
     expect(page.get_by_role("status").first).to_contain_text("Wash")
     assert [(act, state) for _, act, _, state in taps_of(live, job)] == [("gates.begin", "done")]
+
+
+def test_a_tap_before_the_store_has_opened_waits_for_it(
+    live: Live, job: Job, page_of: PageOf
+) -> None:
+    page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=NETWORK)
+    page.add_init_script(f"({SLOW_STORE})()")
+    page.goto(f"/jobs/{job.number}/bay/")
+    page.context.set_offline(True)
+    page.locator("#begin-wash button").first.click()
+    page.evaluate("window.openTheStore()")
+    expect(strip(page)).to_contain_text("1 tap kept on this tablet")
+    page.context.set_offline(False)
+    all_sent(page)
+    assert taps_of(live, job) == in_order(("gates.begin", "wash"))
 
 
 def test_what_updates_keeps_focus_and_what_is_typed(live: Live, job: Job, bay: Page) -> None:

@@ -52,7 +52,16 @@ def test_pieces_are_laid_one_after_the_other_with_and_without_network(
     expect(first.get_by_role("alert")).to_contain_text("waits for cutting and weeding")
     with live.inside():
         assert not Tap.objects.filter(job=job).exists()
+        Step.objects.filter(job=job, kind=Kind.CUT).update(title="Cut and weed all of it")
+    # It stays until it is no longer so, also when the page is brought up to date meanwhile.
+    brought = "window.dispatchEvent(new Event('focus'))"
+    page.evaluate(brought)
+    expect(page.get_by_text("Cut and weed all of it").first).to_be_attached(timeout=60_000)
+    expect(first.get_by_role("alert")).to_contain_text("waits for")
+    with live.inside():
         steps_done(job, Kind.CUT)
+    page.evaluate(brought)
+    expect(first.get_by_role("alert")).to_have_count(0, timeout=60_000)
     page.reload()
     expect(first.locator(".lay-map")).to_be_visible()
     expect(first.get_by_role("button", name="1 is laid")).to_be_disabled()

@@ -26,14 +26,18 @@ async function put(address, answer, times) {
     return;
   }
   const cache = await caches.open(CACHE);
-  await cache.put(address, answer);
-  if (times !== thrown) {
-    await caches.delete(CACHE);
-    return;
+  try {
+    await cache.put(address, answer);
+    // What was used longest ago is the first: each use puts it at the end.
+    const keys = await cache.keys();
+    const most = Math.max(keys.length - MOST, 0);
+    await Promise.all(keys.slice(0, most).map((one) => cache.delete(one)));
+  } finally {
+    // Thrown away meanwhile: also what an answer that broke off has left.
+    if (times !== thrown) {
+      await caches.delete(CACHE);
+    }
   }
-  // What was used longest ago is the first: each use puts it at the end.
-  const keys = await cache.keys();
-  await Promise.all(keys.slice(0, Math.max(keys.length - MOST, 0)).map((one) => cache.delete(one)));
 }
 
 async function throwAway() {

@@ -42,12 +42,20 @@ function begun(event) {
   const why = document.createElement("p");
   why.className = "lay-why caution";
   why.setAttribute("role", "alert");
+  why.setAttribute("data-own", "");
   form.append(why);
   why.textContent = `Not yet: ${document.getElementById("lay-not-now").textContent.trim()}`;
 }
 
+function refreshed() {
+  run();
+  for (const why of document.querySelectorAll("form:not([data-lay-waits]) > .lay-why")) {
+    why.remove();
+  }
+}
+
 document.addEventListener("submit", begun, true);
 document.addEventListener("change", chosen);
-document.addEventListener("layflat:refreshed", run);
+document.addEventListener("layflat:refreshed", refreshed);
 setInterval(run, MINUTE_MS / 4);
 run();

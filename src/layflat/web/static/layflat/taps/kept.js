@@ -2,6 +2,7 @@
 // Each person has a count of their own, so that nobody's taps wait for somebody else's.
 
 const NAME = "layflat-taps";
+const OPEN_S = 10;
 let opening = null;
 
 function asked(request) {
@@ -37,14 +38,14 @@ function store() {
   return opening;
 }
 
-/** Whether this browser can keep taps at all. */
+/** Whether this browser can keep taps at all; not if its store does not open in good time. */
 export async function canKeep() {
-  try {
-    await store();
-    return true;
-  } catch {
-    return false;
-  }
+  const late = new Promise((done) => setTimeout(done, 1000 * OPEN_S, false));
+  const opened = store().then(
+    () => true,
+    () => false,
+  );
+  return Promise.race([opened, late]);
 }
 
 /** 32 hexadecimal digits that nobody guesses. */

@@ -40,10 +40,19 @@ function attributes(now, next) {
   }
 }
 
+/** The first from here on that is not a script's own word on the page. */
+function served(node) {
+  while (node?.nodeType === Node.ELEMENT_NODE && node.hasAttribute("data-own")) {
+    node = node.nextSibling;
+  }
+  return node;
+}
+
 function children(now, next) {
   const named = new Map([...now.children].filter((one) => one.id).map((one) => [one.id, one]));
   let place = now.firstChild;
   for (const wanted of [...next.childNodes]) {
+    place = served(place);
     const known = keyOf(wanted) ? named.get(wanted.id) : null;
     if (known && known !== place && isSame(known, wanted)) {
       now.insertBefore(known, place);
@@ -57,14 +66,17 @@ function children(now, next) {
       now.insertBefore(document.importNode(wanted, true), place);
     }
   }
-  while (place) {
-    const after = place.nextSibling;
+  for (place = served(place); place; ) {
+    const after = served(place.nextSibling);
     place.remove();
     place = after;
   }
 }
 
-/** Make *now* say what *next* says. What is marked `data-keep` looks after itself. */
+/**
+ * Make *now* say what *next* says. What is marked `data-keep` looks after itself; what a script has
+ * added and marked `data-own` stays until the script takes it away.
+ */
 export function morph(now, next) {
   if (now.nodeType !== Node.ELEMENT_NODE) {
     if (now.nodeValue !== next.nodeValue) {

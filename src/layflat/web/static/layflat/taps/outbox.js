@@ -30,6 +30,7 @@ let isAskedAgain = false;
 let tries = 0;
 let timer = 0;
 let isReady = false;
+let beginning = null;
 
 async function redraw() {
   if (state.canKeep) {
@@ -103,8 +104,17 @@ function measure(from) {
 
 function submitted(event) {
   const form = event.target;
+  if (!form.matches("form[data-tap]") || event.defaultPrevented) {
+    return;
+  }
+  if (beginning !== null) {
+    // Tapped before the store has opened: the tap waits for it, as there may be no network.
+    event.preventDefault();
+    beginning.then(() => form.requestSubmit(event.submitter));
+    return;
+  }
   // A browser that keeps nothing sends the form plainly.
-  if (!form.matches("form[data-tap]") || !isReady || event.defaultPrevented) {
+  if (!isReady) {
     return;
   }
   event.preventDefault();
@@ -261,7 +271,6 @@ async function begin() {
   }
   isReady = state.canKeep;
   await redraw();
-  wake();
 }
 
 if (page !== null) {
@@ -279,5 +288,8 @@ if (page !== null) {
     state.mustStayOpen = true;
     redraw();
   });
-  begin();
+  beginning = begin().finally(() => {
+    beginning = null;
+  });
+  beginning.then(wake);
 }
