@@ -320,7 +320,7 @@ def check_sheets(
     errors = [one.error for one in measured]
     distances = np.concatenate([one.distances for one in measured])
     weights = np.concatenate([one.spacings for one in measured])
-    rank = np.argsort(distances, kind="stable")
+    rank = np.argsort(distances)
     share = np.cumsum(weights[rank])
     return TipError(
         max_away_mm=max(error.max_away_mm for error in errors),

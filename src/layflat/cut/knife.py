@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 
 from layflat.base import FloatArray
-from layflat.cut.elements import Element, wrapped
+from layflat.cut.elements import Element
 
 CHORD_MM = 0.005
 """The greatest sagitta of the chords that stand for the pivot's arcs."""
@@ -25,52 +25,38 @@ THIN_MM = 0.002
 """Pivot points that lie this close to the line between their neighbours are left out."""
 
 _NO_TURN_MM = 1e-4
+_WIDE_RAD = 1.5
 
 
-def _arc(
-    centre_mm: tuple[float, float], start_mm: tuple[float, float], turn_rad: float
-) -> list[tuple[float, float]]:
-    """Points along an arc after its start, with chords within `CHORD_MM` of it.
+def _arcs(centres_mm: FloatArray, away_mm: FloatArray, turns_rad: FloatArray) -> FloatArray:
+    """Points along arcs, after the start of each, with chords within `CHORD_MM` of them.
 
     The points between the ends lie a little outside, so that the chords enclose the arc's own
     area. Chords within the arc would bring the pivot nearer to the centre on average, and the
     tip, whose radius is sqrt(R² - L²), by R/r times as much.
+
+    Args:
+        centres_mm: (n, 2) float64.
+        away_mm: (n, 2) float64, from each centre to where its arc starts; not zero.
+        turns_rad: (n,) float64, how far round each goes; one that does not turn has one point.
+
+    Returns:
+        (m, 2) float64, arc after arc.
     """
-    away = (start_mm[0] - centre_mm[0], start_mm[1] - centre_mm[1])
-    radius = math.hypot(*away)
-    ratio = min(CHORD_MM / radius, 1.0)
-    steps = max(1, math.ceil(abs(turn_rad) / (2.0 * math.acos(1.0 - ratio)) - 1e-9))
-    step = turn_rad / steps
-    outside = math.sqrt(step / math.sin(step)) if abs(step) < 1.5 else 1.0
-    found = []
-    for i in range(1, steps + 1):
-        cos, sin = math.cos(i * step), math.sin(i * step)
-        scale = outside if i < steps else 1.0
-        found.append(
-            (
-                centre_mm[0] + scale * (cos * away[0] - sin * away[1]),
-                centre_mm[1] + scale * (sin * away[0] + cos * away[1]),
-            )
-        )
-    return found
-
-
-def _pivot(x_mm: float, y_mm: float, heading_rad: float, offset_mm: float) -> tuple[float, float]:
-    """Where the pivot stands for a tip and its heading."""
-    return x_mm + offset_mm * math.cos(heading_rad), y_mm + offset_mm * math.sin(heading_rad)
-
-
-def _along(element: Element, offset_mm: float) -> list[tuple[float, float]]:
-    """The pivot's points over one element, after the first."""
-    if element.is_line:
-        return [_pivot(*element.at(1.0), offset_mm)]
-    radius = element.length_mm / element.turn_rad  # left turns positive
-    centre = (
-        element.x_mm - radius * math.sin(element.heading_rad),
-        element.y_mm + radius * math.cos(element.heading_rad),
-    )
-    start = _pivot(element.x_mm, element.y_mm, element.heading_rad, offset_mm)
-    return _arc(centre, start, element.turn_rad)
+    sagitta = np.minimum(CHORD_MM / np.hypot(away_mm[:, 0], away_mm[:, 1]), 1.0)
+    least = np.ceil(np.abs(turns_rad) / (2.0 * np.arccos(1.0 - sagitta)) - 1e-9)
+    counts = np.maximum(1, least.astype(np.int64))
+    steps = turns_rad / counts
+    outside = np.sqrt(1.0 / np.sinc(np.where(np.abs(steps) < _WIDE_RAD, steps, 0.0) / math.pi))
+    arc = np.repeat(np.arange(len(counts)), counts)
+    ends = np.cumsum(counts)
+    angle = (np.arange(1, len(arc) + 1) - (ends - counts)[arc]) * steps[arc]
+    scale = outside[arc]
+    scale[ends - 1] = 1.0
+    cos, sin = scale * np.cos(angle), scale * np.sin(angle)
+    x, y = away_mm[arc].T
+    points: FloatArray = centres_mm[arc] + np.column_stack((cos * x - sin * y, sin * x + cos * y))
+    return points
 
 
 def pivot_path(elements: Sequence[Element], *, heading_rad: float, offset_mm: float) -> FloatArray:
@@ -85,14 +71,24 @@ def pivot_path(elements: Sequence[Element], *, heading_rad: float, offset_mm: fl
     Returns:
         (n, 2) float64, from where the knife is lowered to where it is lifted.
     """
-    heading = heading_rad
-    points = [_pivot(elements[0].x_mm, elements[0].y_mm, heading, offset_mm)]
-    for element in elements:
-        turn = wrapped(element.heading_rad - heading)
-        tip = (element.x_mm, element.y_mm)
-        if abs(turn) * offset_mm > _NO_TURN_MM:
-            points += _arc(tip, _pivot(*tip, heading, offset_mm), turn)
-        points += _along(element, offset_mm)
-        heading = element.end_heading_rad
-    line = shapely.linestrings(np.array(points))
+    headings, turns, lengths = np.array(
+        [(one.heading_rad, one.turn_rad, one.length_mm) for one in elements]
+    ).T
+    tips = np.array([(one.x_mm, one.y_mm) for one in elements])
+    is_line = np.array([one.is_line for one in elements])
+    before = np.concatenate(([heading_rad], (headings + turns)[:-1]))
+    swivels = math.pi - (math.pi - (headings - before)) % math.tau
+    # Before every element a swivel about its start; then its arc about its centre. A line has its
+    # end for one, about which the pivot does not turn.
+    blade = np.column_stack((np.cos(headings), np.sin(headings)))
+    left = blade[:, ::-1] * (-1.0, 1.0)
+    radius = np.where(is_line, 0.0, lengths / np.where(is_line, 1.0, turns))  # left turns positive
+    ahead = np.where(is_line, lengths, 0.0)
+    centres = np.stack((tips, tips + radius[:, None] * left + ahead[:, None] * blade), axis=1)
+    lag = offset_mm * np.column_stack((np.cos(before), np.sin(before)))
+    away = np.stack((lag, offset_mm * blade - radius[:, None] * left), axis=1)
+    angles = np.column_stack((swivels, np.where(is_line, 0.0, turns)))
+    kept = np.column_stack((np.abs(swivels) * offset_mm > _NO_TURN_MM, np.ones_like(is_line)))
+    points = np.vstack((tips[:1] + lag[:1], _arcs(centres[kept], away[kept], angles[kept])))
+    line = shapely.linestrings(points)
     return shapely.get_coordinates(shapely.simplify(line, THIN_MM, preserve_topology=False))

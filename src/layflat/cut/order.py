@@ -11,13 +11,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial.distance import cdist
 
 from layflat.base import FloatArray
 from layflat.cut.tour import shortened
 
 _ROUNDS = 4
 _KICKS = 30
-_KICKED = 100_000
+_KICKED = 400_000
 """Kicks times pieces squared: many pieces get fewer kicks, which take longer and gain less."""
 
 _KICKS_INSIDE = 20
@@ -46,12 +47,6 @@ Visit = tuple[int, int]
 """A stop's index and the index of its entry."""
 
 
-def _between(from_mm: FloatArray, to_mm: FloatArray) -> FloatArray:
-    """(n, m) float64: distances from n points to m points."""
-    difference = from_mm[:, None, :] - to_mm[None, :, :]
-    return np.hypot(difference[..., 0], difference[..., 1])
-
-
 def travel_mm(
     stops: Sequence[Stop], visits: Sequence[Visit], start_mm: FloatArray, end_mm: FloatArray
 ) -> float:
@@ -78,7 +73,7 @@ def best_starts(
         )
         came_from.append(ways.argmin(axis=0))
         cost, exits = ways.min(axis=0), stops[stop].exits_mm
-    choice = int(np.argmin(cost + _between(exits, end_mm.reshape(1, 2))[:, 0]))
+    choice = int(np.argmin(cost + cdist(exits, end_mm.reshape(1, 2))[:, 0]))
     visits = []
     for stop, back in zip(reversed(order), reversed(came_from), strict=True):
         visits.append((stop, choice))
@@ -90,7 +85,7 @@ def _legs(
     exits_mm: FloatArray, entries_mm: FloatArray, first_mm: FloatArray, last_mm: FloatArray
 ) -> FloatArray:
     """(n + 2, n + 2) float64: from each place to each, with where the path begins and ends."""
-    return _between(
+    return cdist(
         np.vstack((exits_mm, first_mm, last_mm)), np.vstack((entries_mm, first_mm, last_mm))
     )
 
@@ -165,9 +160,10 @@ class _Tour:
         most = min(kicks, 1 + _KICKED // len(self.pieces) ** 2)
         return shortened(legs, order, before=before, kicks=most)
 
-    def shorten_cut_outs(self, order: Sequence[int]) -> None:
-        """Shorter orders of the cut-outs within each piece, starts kept."""
+    def shorten_cut_outs(self, order: Sequence[int]) -> bool:
+        """Shorter orders of the cut-outs within each piece, starts kept; whether any changed."""
         here = self.start
+        changed = False
         for position in order:
             piece = self.pieces[position]
             *holes, outline = self.loops[piece]
@@ -176,8 +172,10 @@ class _Tour:
                 exits = np.array([self.exit(hole) for hole in holes])
                 legs = _legs(exits, entries, here, self.entry(outline))
                 shorter = shortened(legs, range(len(holes)), kicks=_KICKS_INSIDE)
+                changed |= shorter != list(range(len(holes)))
                 self.loops[piece] = [*(holes[i] for i in shorter), outline]
             here = self.exit(outline)
+        return changed
 
     def polished(self, order: Sequence[int]) -> list[int]:
         """The order after every move of a stretch that pays with the best starts for each order."""
@@ -213,7 +211,7 @@ class _Tour:
         done = np.zeros(len(self.pieces), dtype=bool)
         order, here = list[int](), self.start
         for _ in self.pieces:
-            gaps = np.minimum.reduceat(_between(here.reshape(1, 2), entries)[0], begins)
+            gaps = np.minimum.reduceat(cdist(here.reshape(1, 2), entries)[0], begins)
             nearest = int(np.argmin(np.where(done | (waits > 0), np.inf, gaps)))
             order.append(nearest)
             done[nearest] = True
@@ -247,10 +245,10 @@ def shortest_tour(
     best_length = travel_mm(stops, best, start_mm, end_mm)
     for order in (nearest, tour.shorten_gaps(nearest, kicks=_KICKS)):
         last = np.inf
-        tour.visits(order)
         for _ in range(_ROUNDS):
-            tour.shorten_cut_outs(order)
             visits = tour.visits(order)
+            if tour.shorten_cut_outs(order):
+                visits = tour.visits(order)
             length = travel_mm(stops, visits, start_mm, end_mm)
             if length < best_length:
                 best, best_length = visits, length
@@ -258,7 +256,6 @@ def shortest_tour(
                 break
             last = length
             order = tour.shorten_pieces(order, kicks=_KICKS)
-            tour.visits(order)
     if len(order) <= _FEW:
         visits = tour.visits(tour.polished(order))
         if travel_mm(stops, visits, start_mm, end_mm) < best_length:

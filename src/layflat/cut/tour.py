@@ -5,7 +5,8 @@ neighbours have changed (J. L. Bentley, Fast Algorithms for Geometric Traveling 
 ORSA Journal on Computing 4 (1992) 387-411); then kicks that swap two neighbouring stretches, each
 kept only if the path is shorter after it has been mended (iterated local search: D. S. Johnson,
 L. A. McGeoch, in Aarts and Lenstra (eds.), Local Search in Combinatorial Optimization, 1997; both
-from memory). Ways there and back may differ: a reversal counts every leg of its stretch anew.
+from memory). A neighbour that is farther than what a move can set free is not tried, as in both.
+Ways there and back may differ: a reversal counts every leg of its stretch anew.
 """
 
 from collections import deque
@@ -59,7 +60,12 @@ class _Path:
         both = np.minimum(legs_mm, legs_mm.T)[: self.count, : self.count].copy()
         np.fill_diagonal(both, np.inf)
         most = min(_NEAR, max(0, self.count - 1))
-        self.near: list[list[int]] = np.argsort(both, axis=1, kind="stable")[:, :most].tolist()
+        near = np.argsort(both, axis=1, kind="stable")[:, :most]
+        gaps = np.take_along_axis(both, near, axis=1)
+        self.near: list[list[tuple[int, float]]] = [
+            list(zip(*beside, strict=True))
+            for beside in zip(near.tolist(), gaps.tolist(), strict=True)
+        ]
         self.later: dict[int, set[int]] = {}
         self.sooner: dict[int, set[int]] = {}
         for first, second in before:
@@ -132,13 +138,16 @@ class _Path:
     def _improve(self, node: int) -> list[int]:
         """Make one move at a place that shortens the path; the places at its ends, if any."""
         here = self.place[node]
-        for other in self.near[node]:
+        tour, legs = self.tour, self.legs
+        longest = max(legs[tour[here - 1]][node], legs[node][tour[here + 1]])
+        for other, gap in self.near[node]:
+            if gap >= longest:
+                break
             there = self.place[other]
             low, high = (here, there) if here < there else (there, here)
             # The stretches whose reversal brings the two places together.
             for i, j in ((low + 1, high), (low, high - 1)):
                 if i < j and self._gain_reversing(i, j) > _GAIN_MM and self._may_reverse(i, j):
-                    tour = self.tour
                     ends = [tour[i - 1], tour[i], tour[j], tour[j + 1]]
                     self.tour = [*tour[:i], *reversed(tour[i : j + 1]), *tour[j + 1 :]]
                     self._number()
@@ -162,14 +171,16 @@ class _Path:
             if size and place - size >= 1:
                 yield place - size, place
 
-    def _moved(self, i: int, j: int, others: Sequence[int]) -> list[int]:
+    def _moved(self, i: int, j: int, others: Sequence[tuple[int, float]]) -> list[int]:
         """Move a stretch beside one of some places, either side and way round, if that pays."""
         tour, legs, place = self.tour, self.legs, self.place
         p, s, e, q = tour[i - 1], tour[i], tour[j], tour[j + 1]
         freed = legs[p][s] + legs[e][q] - legs[p][q]
         turned = (self.back[j] - self.back[i]) - (self.there[j] - self.there[i])
         from_s, from_e = legs[s], legs[e]
-        for other in others:
+        for other, gap in others:
+            if gap >= freed:
+                break
             at = place[other]
             if i <= at <= j:
                 continue
