@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from layflat.cut import run_seconds
-from layflat.cut.duration import junction_speeds, stretch_seconds
+from layflat.cut.duration import junction_speeds, runs_seconds, stretch_seconds
 
 LIMITS = {"speed_mm_s": 200.0, "acceleration_mm_s2": 2000.0, "deviation_mm": 0.02}
 
@@ -58,3 +58,18 @@ def test_a_stretch_between_two_speeds() -> None:
     assert stretch_seconds(7.5, 100, 200, speed_mm_s=200, acceleration_mm_s2=2000) == pytest.approx(
         0.05
     )
+
+
+def test_runs_take_together_what_each_takes_alone() -> None:
+    rng = np.random.default_rng(7)
+    runs = [np.round(rng.uniform(0, 90, (n, 2))) for n in (5, 1, 2, 40)]
+    runs += [np.zeros((3, 2)), np.repeat(runs[0], 2, axis=0)]
+    limits = {"acceleration_mm_s2": 2000.0, "deviation_mm": 0.02}
+    speeds = [rng.uniform(20, 200, len(run) - 1) for run in runs[:-1]]
+    alone = [
+        run_seconds(run, speed_mm_s=own, **limits)
+        for run, own in zip(runs, [*speeds, 80.0], strict=True)
+    ]
+    assert alone[1] == alone[4] == 0.0
+    found = runs_seconds(runs, speeds_mm_s=[*speeds, 80.0], **limits)
+    assert found == pytest.approx(sum(alone), rel=1e-9)

@@ -7,7 +7,7 @@ import numpy as np
 
 from layflat.base import DrawingError, FitError, FloatArray, IntArray, Progress, part_of, silent
 from layflat.cut.check import check_sheets
-from layflat.cut.duration import run_seconds, stretch_seconds
+from layflat.cut.duration import runs_seconds, stretch_seconds
 from layflat.cut.elements import Element, Loop, elements_of, wrapped
 from layflat.cut.entry import Entry, align_path, entries_of, run_on, waste_of
 from layflat.cut.hpgl import hpgl_text, told_cut
@@ -249,10 +249,6 @@ def _section(
     ends = np.array([np.zeros(2), *(run[-1] for run in runs)])
     starts = np.array([*(run[0] for run in runs), np.array([length_units / units, 0.0])])
     travels = np.hypot(*(starts - ends).T)
-    limits = {
-        "acceleration_mm_s2": machine.acceleration_mm_s2,
-        "deviation_mm": machine.junction_deviation_mm,
-    }
     seconds = float(
         np.sum(
             stretch_seconds(
@@ -264,11 +260,13 @@ def _section(
             )
         )
     )
-    for run, told in zip(runs, speeds, strict=True):
-        by_curve = machine.cut_speed_mm_s if told is None else told * machine.speed_unit_mm_s
-        seconds += run_seconds(
-            run, speed_mm_s=np.minimum(by_curve, machine.cut_speed_mm_s), **limits
-        )
+    by_curve = [np.inf if told is None else told * machine.speed_unit_mm_s for told in speeds]
+    seconds += runs_seconds(
+        runs,
+        speeds_mm_s=[np.minimum(speed, machine.cut_speed_mm_s) for speed in by_curve],
+        acceleration_mm_s2=machine.acceleration_mm_s2,
+        deviation_mm=machine.junction_deviation_mm,
+    )
     return SectionProgram(
         number=sheet.number,
         start_mm=sheet.start_units / units,

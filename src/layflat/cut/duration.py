@@ -8,6 +8,8 @@ c = cos(turn/2), hence v² = a d c / (1 - c). A turn back stops the head. Limits
 backward and forward along the run, so that every stretch can be braked in time.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -64,29 +66,37 @@ def junction_speeds(
     return limits
 
 
-def run_seconds(
-    points_mm: ArrayLike,
+def runs_seconds(
+    runs_mm: Sequence[ArrayLike],
     *,
-    speed_mm_s: ArrayLike,
+    speeds_mm_s: Sequence[ArrayLike],
     acceleration_mm_s2: float,
     deviation_mm: float,
 ) -> float:
-    """Seconds for a run along a polyline, from rest to rest.
+    """Seconds for runs along polylines, each from rest to rest, without the ways between them.
 
     Args:
-        points_mm: (n, 2) float64, n >= 1; repeated points are taken as one.
-        speed_mm_s: the greatest speed, above 0; one for all, or (n - 1,) of each stretch.
+        runs_mm: at least one; each (n, 2) float64, n >= 1; repeated points are taken as one.
+        speeds_mm_s: for each the greatest speed, above 0; one for all of it, or (n - 1,) of each
+            stretch.
         acceleration_mm_s2: the greatest acceleration, along the path and across it; above 0.
         deviation_mm: how far the head may round off a joint; above 0.
     """
-    points = np.asarray(points_mm, dtype=np.float64).reshape(-1, 2)
+    runs = [np.asarray(run, dtype=np.float64).reshape(-1, 2) for run in runs_mm]
+    points = np.concatenate(runs)
+    run = np.repeat(np.arange(len(runs)), [len(one) for one in runs])
+    stretches = np.flatnonzero(run[1:] == run[:-1])
+    most = np.zeros(len(points) - 1)
+    most[stretches] = np.concatenate(
+        [
+            np.broadcast_to(np.asarray(speed, dtype=np.float64), (len(one) - 1,))
+            for one, speed in zip(runs, speeds_mm_s, strict=True)
+        ]
+    )
+    steps = np.diff(points, axis=0)
     keep = np.ones(len(points), dtype=bool)
-    keep[1:] = np.any(np.diff(points, axis=0) != 0.0, axis=1)
-    stretches = max(0, len(points) - 1)
-    most = np.broadcast_to(np.asarray(speed_mm_s, dtype=np.float64), (stretches,))[keep[1:]]
-    points = points[keep]
-    if len(points) < 2:
-        return 0.0
+    keep[1:] = np.any(steps != 0.0, axis=1) | (run[1:] != run[:-1])
+    points, run, most = points[keep], run[keep], most[keep[1:]]
     steps = np.diff(points, axis=0)
     lengths = np.hypot(steps[:, 0], steps[:, 1])
     speeds = junction_speeds(
@@ -95,6 +105,9 @@ def run_seconds(
         acceleration_mm_s2=acceleration_mm_s2,
         deviation_mm=deviation_mm,
     )
+    # The head rests where one run ends and the next begins; of the way between nothing counts.
+    between = np.flatnonzero(run[1:] != run[:-1])
+    speeds[between] = speeds[between + 1] = lengths[between] = 0.0
     # v² may change by 2 a s over the way s: each limit, carried both ways, is a line of v² over s.
     gained = 2.0 * acceleration_mm_s2 * np.concatenate(([0.0], np.cumsum(lengths)))
     squared = np.minimum.accumulate((speeds**2 + gained)[::-1])[::-1] - gained
@@ -110,6 +123,22 @@ def run_seconds(
                 acceleration_mm_s2=acceleration_mm_s2,
             )
         )
+    )
+
+
+def run_seconds(
+    points_mm: ArrayLike,
+    *,
+    speed_mm_s: ArrayLike,
+    acceleration_mm_s2: float,
+    deviation_mm: float,
+) -> float:
+    """Seconds for one run along a polyline, from rest to rest; see `runs_seconds`."""
+    return runs_seconds(
+        [points_mm],
+        speeds_mm_s=[speed_mm_s],
+        acceleration_mm_s2=acceleration_mm_s2,
+        deviation_mm=deviation_mm,
     )
 
 

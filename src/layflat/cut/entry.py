@@ -94,7 +94,7 @@ def turning(loop: Loop) -> tuple[FloatArray, FloatArray]:
     """Distance along three rounds of the loop, and how far the direction has turned till there."""
     headings = np.array([element.heading_rad for element in loop.elements])
     turns = np.array([element.turn_rad for element in loop.elements])
-    joints = np.roll(headings, -1) - (headings + turns)
+    joints = np.concatenate((headings[1:], headings[:1])) - (headings + turns)
     joints = np.abs(np.pi - (np.pi - joints) % math.tau)
     lengths = np.array([element.length_mm for element in loop.elements])
     stretches = np.column_stack((lengths, np.zeros(len(lengths)))).reshape(-1)

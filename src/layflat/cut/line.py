@@ -109,7 +109,7 @@ class Line:
 
 def _line(curve: Curve, *, piece: int, cut_out: int | None, name: str) -> Line:
     joints = sample(curve, deviation_mm=_DEVIATION_MM)
-    steps = np.roll(joints, -1, axis=0) - joints
+    steps = np.diff(joints, axis=0, append=joints[:1])
     lengths = np.hypot(steps[:, 0], steps[:, 1])
     counts = np.ceil(lengths / _SPACING_MM).astype(np.int64)
     joint = np.repeat(np.arange(len(joints)), counts)
