@@ -60,24 +60,24 @@ class Reading:
 
 @dataclass
 class _Head:
-    """The plotter's state while a program is read, in plotter units."""
+    """The plotter's state while a program is read, in plotter units; runs as x, y, x, y …"""
 
     at: tuple[float, float] = (0.0, 0.0)
     down: bool = False
     pen: bool = False
     relative: bool = False
     speed: float | None = None
-    run: list[tuple[float, float]] = field(default_factory=list)
+    run: list[float] = field(default_factory=list)
     speeds: list[float] = field(default_factory=list)
-    runs: list[tuple[bool, list[tuple[float, float]], list[float]]] = field(default_factory=list)
+    runs: list[tuple[bool, list[float], list[float]]] = field(default_factory=list)
     points: int = 0
 
     def end_run(self) -> None:
         """Close the present run; one that goes nowhere with the knife up is nothing."""
-        if len(self.run) > 1 or (self.down and self.run and self.pen):
-            told = self.speeds if len(self.speeds) == len(self.run) - 1 else []
+        if len(self.run) > 2 or (self.down and self.run and self.pen):
+            told = self.speeds if len(self.speeds) == len(self.run) // 2 - 1 else []
             self.runs.append((self.down and self.pen, self.run, told))
-        self.run, self.speeds = [self.at], []
+        self.run, self.speeds = [*self.at], []
 
     def set_down(self, down: bool) -> None:
         if down != self.down:
@@ -92,15 +92,15 @@ class _Head:
             raise InputError(f"The cut program has more than {MAX_POINTS} points.")
         if self.speed is not None:
             self.speeds += [self.speed] * (len(numbers) // 2)
-        places = list(zip(numbers[::2], numbers[1::2], strict=True))
+        if not numbers:
+            return
         if self.relative:
-            steps = itertools.accumulate(
-                places, lambda at, step: (at[0] + step[0], at[1] + step[1]), initial=self.at
-            )
-            places = list(steps)[1:]
-        if places:
-            self.run += places
-            self.at = places[-1]
+            numbers = numbers.copy()
+            for axis in (0, 1):
+                steps = itertools.accumulate(numbers[axis::2], initial=self.at[axis])
+                numbers[axis::2] = list(steps)[1:]
+        self.run += numbers
+        self.at = (numbers[-2], numbers[-1])
 
 
 def _numbers(text: str, *, where: str) -> list[float]:
@@ -132,7 +132,7 @@ def _obey(head: _Head, name: str, numbers: list[float], *, where: str) -> bool:
         head.pen = False
         head.at = (0.0, 0.0)
         head.end_run()
-        head.run, head.speed = [head.at], None
+        head.run, head.speed = [*head.at], None
     elif name == "SP":
         head.end_run()
         head.pen = bool(numbers and numbers[0])
@@ -166,7 +166,7 @@ def read_program(text: str, *, units_per_mm: float = 40.0) -> Reading:
     if len(text) > MAX_BYTES:
         raise InputError(f"The cut program has more than {MAX_BYTES // 1_000_000} MB.")
     head = _Head()
-    head.run = [head.at]
+    head.run = [*head.at]
     ignored: dict[str, int] = {}
     position, count = 0, 0
     while match := _COMMAND.match(text, position):
