@@ -60,7 +60,7 @@ class Reading:
 
 @dataclass
 class _Head:
-    """The plotter's state while a program is read, in plotter units; runs as x, y, x, y …"""
+    """The plotter's state while a program is read, in plotter units; a run is x, y, x, y …."""
 
     at: tuple[float, float] = (0.0, 0.0)
     down: bool = False
