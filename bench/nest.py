@@ -1,8 +1,9 @@
 """Layouts against the bare engine in equal time, and sections against a strip cut up.
 
 `python -m bench.nest --seconds 60 --seeds 5` gives every search 60 s and takes the median of five
-seeds instead of the defaults; `--only swim,trousers` takes some instances. The published best of
-each instance stands beside. The peer is the same engine, called without process, check, fallback
+seeds instead of the defaults; `--only swim,trousers` takes some instances, `--data FOLDER` others
+in the form of that collection's JSON. The published best of each instance stands beside, where it
+is known here. The peer is the same engine, called without process, check, fallback
 or bound, with the same polygons, seed and seconds: what there is to lose is the overhead of our
 care, to be more than made good by pushing pieces together. Both searches end by the clock, so
 that single ratios carry noise of a few per cent; the mean over all is the figure, and its
@@ -23,7 +24,7 @@ import spyrrow
 from tests.reference.strip_instances import INSTANCES, Instance, bare_stock
 
 from bench._year_jobs import year
-from layflat.base import silent
+from layflat.base import InputError, silent
 from layflat.nest import Layout, Request, Stock, place
 from layflat.nest.engine import Found, Task
 from layflat.nest.pack import make_pack, pack_found, sliced
@@ -48,26 +49,36 @@ _RECORDS = {
 _DATA = Path(__file__).resolve().parents[2] / "shared" / "data" / "strip-packing"
 
 
-def instances(only: Sequence[str] = ()) -> list[Instance]:
+def instances(only: Sequence[str] = (), data: Path = _DATA) -> list[Instance]:
     """The published files if they are at hand, else those that are written down in the tests."""
-    known = list(INSTANCES)
-    if _DATA.is_dir():
-        known = [_read(path) for path in sorted(_DATA.glob("*.json"))]
+    files = sorted(data.glob("*.json"))
+    known = [_read(path) for path in files] if files else list(INSTANCES)
     return [one for one in known if not only or one.name in only]
 
 
 def _read(path: Path) -> Instance:
+    """One file's instance.
+
+    Raises:
+        InputError: its pieces may not all be turned alike, or have holes.
+    """
     data = json.loads(path.read_text(encoding="utf-8"))
+    turns = {tuple(item["allowed_orientations"]) for item in data["items"]}
+    if len(turns) > 1 or any(item["shape"]["type"] != "simple_polygon" for item in data["items"]):
+        raise InputError(f"{path}: pieces with holes or turns of their own are not compared here.")
     return Instance(
         name=path.stem,
         height=data["strip_height"],
-        turns_deg=tuple(data["items"][0]["allowed_orientations"]),
-        shapes=tuple(
-            (item["demand"], tuple((x, y) for x, y in item["shape"]["data"][:-1]))
-            for item in data["items"]
-        ),
-        record_length=_RECORDS[path.stem],
+        turns_deg=turns.pop(),
+        shapes=tuple((item["demand"], _corners(item["shape"]["data"])) for item in data["items"]),
+        record_length=_RECORDS.get(path.stem, math.nan),
     )
+
+
+def _corners(points: Sequence[Sequence[float]]) -> tuple[tuple[float, float], ...]:
+    """A ring's corners, the first not repeated."""
+    ring = points[:-1] if points[0] == points[-1] else points
+    return tuple((x, y) for x, y in ring)
 
 
 def bare(
@@ -94,21 +105,22 @@ def bare(
     return Found(solution.width, spots), task, time.monotonic() - begin
 
 
-def strips(seconds: float, seeds: int, only: Sequence[str] = ()) -> None:
+def strips(seconds: float, seeds: int, chosen: Sequence[Instance]) -> None:
     """One strip: yield against the bare engine's."""
     print(
         f"One strip, {seconds:g} s each, medians of {seeds} seeds; yields in per cent of the strip"
     )
     print(f"{'instance':10} {'ours':>7} {'engine':>7} {'ratio':>7} {'best known':>11} {'time':>6}")
     gains: list[float] = []
-    for instance in instances(only):
+    for instance in chosen:
         runs = [_duel(instance, seconds, seed) for seed in range(1, seeds + 1)]
         ours, peer, ours_s, peer_s = np.median(runs, axis=0)
         gains += [math.log(run[0] / run[1]) for run in runs]
         record = instance.area / (instance.record_length * instance.height)
+        best = "not known" if math.isnan(record) else f"{record:.2%}"
         print(
             f"{instance.name:10} {ours:7.2%} {peer:7.2%} {ours / peer:7.3f} "
-            f"{record:11.2%} {ours_s / peer_s:6.2f}",
+            f"{best:>11} {ours_s / peer_s:6.2f}",
             flush=True,
         )
     spread = float(np.std(gains, ddof=1)) if len(gains) > 1 else math.nan
@@ -206,10 +218,11 @@ def main(arguments: Sequence[str] = ()) -> None:
     parser.add_argument("--seconds", type=float, default=SECONDS)
     parser.add_argument("--seeds", type=int, default=SEEDS)
     parser.add_argument("--only", default="", help="instances, with commas between")
+    parser.add_argument("--data", type=Path, default=_DATA, help="a folder of instances")
     options = parser.parse_args(arguments)
     only = tuple(name for name in options.only.split(",") if name)
-    strips(options.seconds, options.seeds, only)
-    if not only:
+    strips(options.seconds, options.seeds, instances(only, options.data))
+    if not only and options.data == _DATA:
         first_layout()
         sections(options.seconds)
 
