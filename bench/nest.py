@@ -50,8 +50,14 @@ _DATA = Path(__file__).resolve().parents[2] / "shared" / "data" / "strip-packing
 
 
 def instances(only: Sequence[str] = (), data: Path = _DATA) -> list[Instance]:
-    """The published files if they are at hand, else those that are written down in the tests."""
+    """The published files if they are at hand, else those that are written down in the tests.
+
+    Raises:
+        InputError: another folder was named, and has none, or one that is not compared.
+    """
     files = sorted(data.glob("*.json"))
+    if not files and data != _DATA:
+        raise InputError(f"No instance is in {data}: no file *.json.")
     known = [_read(path) for path in files] if files else list(INSTANCES)
     return [one for one in known if not only or one.name in only]
 

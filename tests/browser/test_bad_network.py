@@ -46,6 +46,10 @@ SLOW_STORE = """() => {
   };
 }"""
 """The browser's store opens when it is told to."""
+UNREAD_STORE = """() => {
+  IDBObjectStore.prototype.getAll = () => { throw new DOMException("broken", "DataError"); };
+}"""
+"""The browser's store opens, and what it holds cannot be read."""
 SET_CLOCK = """(ms) => {
   const { who } = document.getElementById("taps-strip").dataset;
   const set = () => localStorage.setItem("clock-off-ms", ms);
@@ -386,6 +390,13 @@ def test_signing_out_throws_away_kept_pages_and_no_taps(live: Live, job: Job, ba
     bay.goto("/")
     expect(bay).to_have_url(re.compile("/sign-in/"))
     until(bay, "async () => !(await caches.has('layflat-bay'))")
+    # The worker was told, too: what was on its way to it is not kept after.
+    (worker,) = bay.context.service_workers
+    for _ in range(600):
+        if worker.evaluate("thrown") == 1:
+            break
+        bay.wait_for_timeout(50)
+    assert worker.evaluate("thrown") == 1
     sign_in(live, bay.context, Role.INSTALLER)
     bay.goto(f"/jobs/{job.number}/bay/")
     all_sent(bay)
@@ -415,6 +426,18 @@ def test_a_browser_that_keeps_nothing_says_so_and_sends_at_once(
 ) -> None:
     page = page_of(Role.INSTALLER, size=TABLET_SIZE)
     page.add_init_script("Object.defineProperty(window, 'indexedDB', { value: undefined })")
+    page.goto(f"/jobs/{job.number}/bay/")
+    expect(strip(page)).to_contain_text("This browser keeps no taps")
+    tap(page, "begin-wash")
+    expect(page.get_by_role("status").first).to_contain_text("Wash")
+    assert [(act, state) for _, act, _, state in taps_of(live, job)] == [("gates.begin", "done")]
+
+
+def test_a_store_that_opens_and_cannot_be_read_swallows_no_tap(
+    live: Live, job: Job, page_of: PageOf
+) -> None:
+    page = page_of(Role.INSTALLER, size=TABLET_SIZE)
+    page.add_init_script(f"({UNREAD_STORE})()")
     page.goto(f"/jobs/{job.number}/bay/")
     expect(strip(page)).to_contain_text("This browser keeps no taps")
     tap(page, "begin-wash")

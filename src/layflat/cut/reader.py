@@ -95,7 +95,6 @@ class _Head:
         if not numbers:
             return
         if self.relative:
-            numbers = numbers.copy()
             for axis in (0, 1):
                 steps = itertools.accumulate(numbers[axis::2], initial=self.at[axis])
                 numbers[axis::2] = list(steps)[1:]

@@ -288,8 +288,14 @@ if (page !== null) {
     state.mustStayOpen = true;
     redraw();
   });
-  beginning = begin().finally(() => {
-    beginning = null;
-  });
+  beginning = begin()
+    .catch(() => {
+      // A store that opens and cannot be read keeps nothing: taps go out plainly.
+      state.canKeep = isReady = false;
+      return redraw();
+    })
+    .finally(() => {
+      beginning = null;
+    });
   beginning.then(wake);
 }
