@@ -7,6 +7,7 @@ import pytest
 
 from cut.yardstick import yardstick_mm
 from layflat.cut.order import Stop, best_starts, shortest_tour, travel_mm
+from layflat.cut.tour import shortened
 
 START, END = np.zeros(2), np.array([100.0, 0.0])
 
@@ -114,3 +115,14 @@ def test_order_is_kept_where_it_is_wanted() -> None:
     order = [stop for stop, _ in visits]
     assert sorted(order) == list(range(30))
     assert all(order.index(a) < order.index(b) for a, b in before)
+
+
+def test_a_place_is_moved_where_nothing_may_be_run_the_other_way() -> None:
+    """On a line on which the way back is dear, one place at a time can be moved, none turned."""
+    count = 4
+    legs = np.full((count + 2, count + 2), 100.0)
+    for i in range(count):
+        legs[i, i + 1 : count] = np.arange(1, count - i)
+        legs[count, i], legs[i, count + 1] = 1 + i, count - i
+    legs[2, 0] = 50.0
+    assert shortened(legs, [1, 2, 0, 3]) == [0, 1, 2, 3]

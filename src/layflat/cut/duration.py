@@ -105,9 +105,9 @@ def runs_seconds(
         acceleration_mm_s2=acceleration_mm_s2,
         deviation_mm=deviation_mm,
     )
-    # The head rests where one run ends and the next begins; of the way between nothing counts.
-    between = np.flatnonzero(run[1:] != run[:-1])
-    speeds[between] = speeds[between + 1] = lengths[between] = 0.0
+    # Of the way between two runs nothing counts; its greatest speed is 0, so that the head rests at
+    # both of its ends.
+    lengths[run[1:] != run[:-1]] = 0.0
     # v² may change by 2 a s over the way s: each limit, carried both ways, is a line of v² over s.
     gained = 2.0 * acceleration_mm_s2 * np.concatenate(([0.0], np.cumsum(lengths)))
     squared = np.minimum.accumulate((speeds**2 + gained)[::-1])[::-1] - gained
