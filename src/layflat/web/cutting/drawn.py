@@ -96,9 +96,10 @@ class Drawn:
 
     @property
     def view_box(self) -> str:
-        """Of the picture: the roll, with room for the sections' names above it."""
+        """Of the picture: the roll, with room for the sections' names above it and a word below."""
         above = 1.4 * self.size if self.sections else 0.4 * self.size
-        high = self.width_mm + above + 0.4 * self.size
+        below = 1.4 * self.size if self.bound_mm else 0.4 * self.size
+        high = self.width_mm + above + below
         return f"{self.start_mm:.1f} {-above:.1f} {self.length_mm:.1f} {high:.1f}"
 
     @property

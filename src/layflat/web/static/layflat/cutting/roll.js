@@ -47,10 +47,11 @@ export class Roll {
       this.picture.setAttribute("viewBox", view.join(" "));
     } else {
       this.lay.removeAttribute("transform");
-      // Names stand above the film; a short wide film is drawn smaller, its names are not.
+      // Names stand above the film and what is least below it; a short wide film is drawn smaller,
+      // its names are not.
       const named = Math.max(this.length / 36, this.width / 24);
       const room = hasNames ? named : this.length / 100;
-      const below = this.length / 100;
+      const below = this.texts.querySelector(".roll-least") ? named : this.length / 100;
       const view = [this.start - 4, -room, this.length + 8, this.width + room + below];
       this.picture.setAttribute("viewBox", view.join(" "));
     }
