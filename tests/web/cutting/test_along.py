@@ -3,13 +3,14 @@
 from collections.abc import Callable
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
+from django.db.migrations.executor import MigrationExecutor
 from django.test import Client
 from django.utils import timezone
 
 from layflat.base import FitError
-from layflat.web.cutting.along import along, gap_mm, stretches
-from layflat.web.cutting.models import Layout
+from layflat.web.cutting.along import along, gap_mm, queue_of, stretches
+from layflat.web.cutting.models import Layout, Section
 from layflat.web.cutting.ticking import tick_cut
 from layflat.web.people.models import Role, Shop
 from layflat.web.stock.faults import note, take_back
@@ -101,7 +102,8 @@ def test_cut_in_another_order_a_fault_lies_elsewhere(shop: Shop, signed_in: Brow
     films = [only_section(one).film_mm for one in (layout, later)]
     crease(roll, sum(films) - 20, sum(films) + 30)
     (stretch,) = stretches(roll, length_mm=5_000)
-    assert (stretch.start_mm, stretch.end_mm) == (0, 30)
+    # What is booked of a section is rounded up to whole millimetres; where it ends is not.
+    assert (stretch.start_mm, stretch.end_mm) == (0, pytest.approx(30, abs=2))
     # Nor is one told that lies behind what the layout may use.
     assert stretches(roll, length_mm=0) == ()
 
@@ -124,3 +126,57 @@ def test_a_layout_that_meets_a_fault_meanwhile_is_not_kept(shop: Shop) -> None:
     crease(other, again(first).sections.get().film_mm + 100, 1_500)
     with pytest.raises(FitError, match="A fault lies under section 1"):
         chosen(again(second))
+
+
+@pytest.mark.on_sqlite
+def test_what_is_rounded_up_of_many_sections_moves_none_onto_a_fault(shop: Shop) -> None:
+    roll = a_roll()
+    job, outcome = a_job("2031-0042", "door-left")
+    layout = Layout.objects.create(
+        job=job, number=1, outcome=outcome, roll=roll, pieces=[1], state="kept", queue_place=1
+    )
+    Section.objects.bulk_create(
+        Section(
+            layout=layout,
+            number=number,
+            start_mm=100.1 * (number - 1),
+            end_mm=100.1 * number,
+            film_mm=101,
+        )
+        for number in range(1, 13)
+    )
+    # The last one ends 0.8 mm before it, though 1212 mm are booked of all twelve.
+    crease(roll, 1_202, 1_300)
+    assert along(again(layout)).hit == ()
+    assert [one.before_mm for one in queue_of(roll, ())][-1] == 1_111
+
+
+@pytest.mark.django_db(transaction=True)
+def test_layouts_from_before_keep_the_order_in_which_they_were_counted(shop: Shop) -> None:
+    roll, other = a_roll(), a_roll()
+    outcomes = [a_job(f"2031-005{number}", "door-left") for number in range(6)]
+    states = ("kept", "kept", "searching", "cut", "dropped", "searching")
+    layouts = [
+        Layout.objects.create(
+            job=job,
+            number=1,
+            outcome=outcome,
+            roll=other if state == "cut" else roll,
+            pieces=[1],
+            state=state,
+        )
+        for (job, outcome), state in zip(outcomes, states, strict=True)
+    ]
+    Layout.objects.filter(pk=layouts[2].pk).update(found={"sections": []})
+    for layout in (layouts[1], layouts[0], layouts[3]):
+        Section.objects.create(layout=layout, number=1, start_mm=0, end_mm=500, film_mm=500)
+    executor = MigrationExecutor(connection)
+    new = executor.loader.graph.leaf_nodes()
+    try:
+        executor.migrate([("cutting", "0005_shared_sections")])
+    finally:
+        executor = MigrationExecutor(connection)
+        executor.migrate(new)
+    # Programs that are being made come behind what is kept; a search has no place, nor what is
+    # not used.
+    assert [again(one).queue_place for one in layouts] == [2, 1, 3, 1, None, None]

@@ -1,15 +1,20 @@
 """Where sections that are still to be cut lie along their roll, and which faults lie under them.
 
-Nobody knows in what order people will cut. Sections are counted in the order in which their layouts
-were kept: that is the order of what is reserved. A new layout is counted behind all of them. Where
-another order would put a fault under a section, that is said too.
+Nobody knows in what order people will cut. Layouts are counted in the order in which somebody chose
+to keep them, those of a plan as the plan lays them one behind the other; which of their programs
+are made first changes nothing. A new layout is counted behind all of them. Where another order
+would put a fault under a section, that is said too.
+
+Places are counted by where sections end, exactly: what is booked of each is rounded up to whole
+millimetres, and the sum of many would run ahead of the film.
 """
 
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from django.db.models import QuerySet
+from django.db.models import Max, QuerySet
 
 from layflat.nest import Stretch
 from layflat.web.cover.order import END_MARGIN_MM
@@ -51,11 +56,22 @@ class Lie:
 
 @dataclass(frozen=True, kw_only=True)
 class Queued:
-    """An open section in its turn along a roll."""
+    """A section that is to be cut, in its turn along a roll.
 
-    section: Section
-    lie: Lie
+    Attributes:
+        layout, number: whose it is, and which of it.
+        is_made: whether its program is there; else its layout was chosen, and it is being made.
+        film_mm: that it takes of the roll, whole millimetres, rounded up.
+        before_mm: what all that is in front of it takes, rounded up likewise.
+        lie: where it lies.
+    """
+
+    layout: Layout
+    number: int
+    is_made: bool
+    film_mm: int
     before_mm: int
+    lie: Lie
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,12 +114,18 @@ NOWHERE: Final = Along(front_mm=0, lies=(), hit=(), hit_next=())
 
 
 def sections_of(roll: Roll) -> QuerySet[Section]:
-    """The sections of a roll's kept layouts, in the order in which they were kept."""
+    """The sections of a roll's kept layouts, in the order in which they are counted as cut."""
     states = (Layout.State.KEPT, Layout.State.CUT)
     rows = Section.objects.filter(layout__roll=roll, layout__state__in=states)
     # The layouts themselves are large, once for each section.
     rows = rows.select_related("layout__job").defer("layout__so_far", "layout__found")
-    return rows.order_by("pk")
+    return rows.order_by("layout__queue_place", "layout", "number")
+
+
+def next_place(roll: Roll) -> int:
+    """The place behind all that a roll's layouts have; call it on a locked roll."""
+    last: int | None = Layout.objects.filter(roll=roll).aggregate(last=Max("queue_place"))["last"]
+    return (last or 0) + 1
 
 
 def queue_of(
@@ -111,19 +133,31 @@ def queue_of(
 ) -> list[Queued]:
     """The sections that are still to be cut of a roll, in turn, with the faults under them.
 
+    Those of layouts whose programs are still being made are among them. Two queries, one where
+    *sections* are given.
+
     Args:
         roll: whose.
         places: of its faults.
         sections: from `sections_of`, where they are read already.
     """
-    rows = sections_of(roll).filter(state=Section.State.OPEN) if sections is None else sections
-    at_mm, found = 0, []
-    for section in rows:
-        if section.state != Section.State.OPEN or section.layout.state != Layout.State.KEPT:
-            continue
-        lie = _lie(section, at_mm, places)
-        found.append(Queued(section=section, lie=lie, before_mm=at_mm))
-        at_mm += section.film_mm
+    if sections is None:
+        sections = sections_of(roll).filter(layout__state=Layout.State.KEPT)
+    takes = sorted([*_made(sections), *_in_making(roll)], key=_turn)
+    before_mm, end_mm, found = 0, 0.0, []
+    for one in takes:
+        end_mm += one.takes_mm
+        found.append(
+            Queued(
+                layout=one.layout,
+                number=one.number,
+                is_made=one.is_made,
+                film_mm=one.film_mm,
+                before_mm=before_mm,
+                lie=_with_hits(one.number, end_mm - one.length_mm, end_mm, places),
+            )
+        )
+        before_mm += one.film_mm
     return found
 
 
@@ -132,21 +166,17 @@ def stretches(
 ) -> tuple[Stretch, ...]:
     """The faults of a roll as a new layout meets them that may use so much of it.
 
-    It begins behind all sections that are to be cut, but for those of the layout that it stands
-    for; what lies before its beginning or behind its end is left out.
+    It begins behind all sections that are to be cut, or where the layout begins that it stands for
+    if that has its place; what lies before its beginning or behind its end is left out.
     """
     places = places_of(roll)
-    queue = queue_of(roll, ()) if places else []
-    own = None if instead_of is None else instead_of.pk
-    front_mm = sum(one.section.film_mm for one in queue if one.section.layout_id != own)
+    front_mm = _end_mm(_in_front(queue_of(roll, ()), instead_of)) if places else 0.0
     found = []
     for place in places:
-        start_mm, end_mm = max(0, place.start_mm - front_mm), place.end_mm - front_mm
-        end_mm = min(length_mm, end_mm)
+        start_mm = max(0.0, place.start_mm - front_mm)
+        end_mm = min(float(length_mm), place.end_mm - front_mm)
         if start_mm < end_mm:
-            found.append(
-                Stretch(start_mm=float(start_mm), end_mm=float(end_mm), reason=str(place.fault))
-            )
+            found.append(Stretch(start_mm=start_mm, end_mm=end_mm, reason=str(place.fault)))
     return tuple(found)
 
 
@@ -155,25 +185,23 @@ def along(layout: Layout) -> Along:
     places = places_of(layout.roll)
     if not places:
         return NOWHERE
-    queue = queue_of(layout.roll, places)
+    queue = queue_of(layout.roll, ())
+    front_mm = _end_mm(_in_front(queue, layout))
     if layout.state == Layout.State.KEPT:
-        own = [one for one in queue if one.section.layout_id == layout.pk]
-        others = [one for one in queue if one.section.layout_id != layout.pk]
-        front_mm = sum(
-            one.section.film_mm for one in others if own and one.before_mm < own[0].before_mm
-        )
-        lies, at_mm, nearer = tuple(one.lie for one in own), 0, []
-        for one in own:
-            nearer.append(_lie(one.section, at_mm, places))
-            at_mm += one.section.film_mm
+        own = [
+            (one.number, one.lie.start_mm - front_mm, one.lie.end_mm - front_mm)
+            for one in queue
+            if one.layout.pk == layout.pk
+        ]
     else:
-        front_mm = sum(one.section.film_mm for one in queue)
-        bounds = (layout.found or layout.so_far or {}).get("sections", [])
-        lies = tuple(_found(bounds, front_mm, places))
-        nearer = list(_found(bounds, 0, places))
+        own = [(number, start, end) for number, (start, end) in enumerate(_bounds(layout), start=1)]
+    lies = [
+        _with_hits(number, front_mm + start, front_mm + end, places) for number, start, end in own
+    ]
+    nearer = [_with_hits(number, start, end, places) for number, start, end in own]
     return Along(
-        front_mm=front_mm,
-        lies=lies,
+        front_mm=math.ceil(front_mm),
+        lies=tuple(lies),
         hit=tuple(lie for lie in lies if lie.hits),
         hit_next=tuple(lie for lie in nearer if lie.hits) if front_mm else (),
     )
@@ -185,15 +213,78 @@ def gap_mm(section: Section) -> int:
     return round(gap) if gap >= LEAST_GAP_MM else 0
 
 
-def _lie(section: Section, at_mm: int, places: Iterable[Place]) -> Lie:
-    end_mm = float(at_mm + section.film_mm)
-    start_mm = end_mm - (section.end_mm - section.start_mm)
-    return _with_hits(section.number, start_mm, end_mm, places)
+@dataclass(frozen=True, kw_only=True)
+class _Take:
+    """A section to be cut: its length, and what it takes with the film passed by before it."""
+
+    layout: Layout
+    number: int
+    is_made: bool
+    film_mm: int
+    takes_mm: float
+    length_mm: float
 
 
-def _found(bounds: Sequence[Any], front_mm: int, places: Iterable[Place]) -> Iterable[Lie]:
-    for number, (start_mm, end_mm) in enumerate(bounds, start=1):
-        yield _with_hits(number, front_mm + start_mm, front_mm + end_mm, places)
+def _made(sections: Iterable[Section]) -> Iterator[_Take]:
+    """Those of kept layouts that are still to be cut."""
+    ends: dict[int, float] = {}
+    for section in sections:
+        before_mm = ends.get(section.layout_id, 0.0)
+        ends[section.layout_id] = section.end_mm
+        if section.state == Section.State.OPEN and section.layout.state == Layout.State.KEPT:
+            yield _Take(
+                layout=section.layout,
+                number=section.number,
+                is_made=True,
+                film_mm=section.film_mm,
+                takes_mm=section.end_mm - before_mm,
+                length_mm=section.end_mm - section.start_mm,
+            )
+
+
+def _in_making(roll: Roll) -> Iterator[_Take]:
+    """Those of layouts that have their place on a roll, and no programs yet."""
+    rows = Layout.objects.filter(
+        roll=roll, state=Layout.State.SEARCHING, queue_place__isnull=False
+    ).select_related("job")
+    for layout in rows:
+        before_mm = 0.0
+        for number, (start_mm, end_mm) in enumerate(_bounds(layout), start=1):
+            yield _Take(
+                layout=layout,
+                number=number,
+                is_made=False,
+                film_mm=math.ceil(end_mm - before_mm),
+                takes_mm=end_mm - before_mm,
+                length_mm=end_mm - start_mm,
+            )
+            before_mm = end_mm
+
+
+def _bounds(layout: Layout) -> Sequence[Any]:
+    """Start and end of each section of what was found."""
+    found: Sequence[Any] = (layout.found or layout.so_far or {}).get("sections", [])
+    return found
+
+
+def _turn(one: _Take) -> tuple[int, int, int]:
+    return (*_place(one.layout), one.number)
+
+
+def _place(layout: Layout) -> tuple[int, int]:
+    return layout.queue_place or 0, layout.pk
+
+
+def _in_front(queue: Sequence[Queued], layout: Layout | None) -> Sequence[Queued]:
+    """What is counted as cut before a layout; all, where it has no place yet."""
+    if layout is None or (layout.queue_place is None and layout.state != Layout.State.KEPT):
+        return queue
+    own = _place(layout)
+    return [one for one in queue if _place(one.layout) < own]
+
+
+def _end_mm(queue: Sequence[Queued]) -> float:
+    return queue[-1].lie.end_mm if queue else 0.0
 
 
 def _with_hits(number: int, start_mm: float, end_mm: float, places: Iterable[Place]) -> Lie:

@@ -244,7 +244,7 @@ def _arranged(
     job, roll, members = layout.job, locked_roll(layout.roll_id), members_of(layout)
     keeping.drop(layout, who=who)
     free_mm = available_for(roll, jobs_of(layout))
-    faults = stretches(roll, length_mm=free_mm)
+    faults = stretches(roll, length_mm=free_mm, instead_of=layout)
     hand = judged(layout, text, free_mm=free_mm, faults=faults)
     new = Layout.objects.create(
         job=job,
@@ -253,6 +253,8 @@ def _arranged(
         roll=roll,
         pieces=layout.pieces,
         shapes_id=layout.shapes_id,
+        # What lies behind it stays where it is, but for what this one is shorter or longer.
+        queue_place=layout.queue_place,
         so_far=hand.data,
         made_by=who,
     )

@@ -16,7 +16,7 @@ from layflat.base import FitError, InputError, Progress, part_of
 from layflat.pattern import pattern_area_mm2
 from layflat.web.cover.models import Piece
 from layflat.web.cutting.additions import tell_kept, why_busy
-from layflat.web.cutting.along import along
+from layflat.web.cutting.along import along, next_place
 from layflat.web.cutting.models import (
     Cut,
     Layout,
@@ -62,9 +62,12 @@ def keep(layout: Layout, *, who: Person | None) -> None:
     Call it in a transaction, on a locked job. Asking again changes nothing; where the programs
     could not be made they are tried once more.
 
+    It gets its place along the roll, behind all that was chosen before; layouts of a plan are
+    chosen one after the other as they lie.
+
     Raises:
         InputError: nothing is found yet, or it was dropped.
-        FitError: it is longer than what is free of the roll.
+        FitError: it is longer than what is free of the roll, or a fault lies under it.
     """
     layout.refresh_from_db()
     if layout.state in (_State.KEPT, _State.CUT):
@@ -86,18 +89,16 @@ def keep(layout: Layout, *, who: Person | None) -> None:
             f"{film_length(free, shop)} of {roll} are free for it. Drop it and take another "
             "roll, or fewer pieces."
         )
-    if sentence := along(layout).says(the_shop()):
-        raise FitError(
-            f"{sentence} It was noted, or other film came in front of it, since the search began: "
-            "drop this layout, then lay out."
-        )
+    if layout.queue_place is None:
+        layout.queue_place = next_place(roll)
+    _require_sound(layout)
     if is_first and layout.computation is not None:
         rows.ask_stop(layout.computation.pk)
     inputs = {"layout": layout.pk, "found": found, "pieces": pattern_files_of(layout)}
     layout.computation = ask(TASK, inputs, who=who)
     layout.kept_by = who
     layout.version += is_first
-    layout.save(update_fields=["found", "computation", "kept_by", "version"])
+    layout.save(update_fields=["found", "computation", "kept_by", "version", "queue_place"])
     if is_first:
         film = film_length(math.ceil(needed), the_shop())
         tell(
@@ -106,6 +107,15 @@ def keep(layout: Layout, *, who: Person | None) -> None:
             layout,
             who=who,
             after={"layout": layout.pk, "length_mm": needed},
+        )
+
+
+def _require_sound(layout: Layout) -> None:
+    """Refuse a layout with a fault under it where it lies now; its roll is locked."""
+    if sentence := along(layout).says(the_shop()):
+        raise FitError(
+            f"{sentence} Since the search began it was noted, or what is cut before this layout "
+            "changed: drop this layout, then lay out."
         )
 
 
@@ -122,7 +132,7 @@ def keep_with_programs(inputs: Mapping[str, Any], progress: Progress) -> dict[st
 
     Raises:
         LayflatError: the layout or a program fails its check, the roll is booked otherwise by now,
-            or the layout was dropped; nothing is changed.
+            a fault lies under it by now, or the layout was dropped; nothing is changed.
     """
     patterns = read_patterns(inputs["pieces"])
     made = make_programs(inputs["found"], patterns, progress=part_of(progress, start=0.0, end=0.9))
@@ -149,6 +159,8 @@ def _write(inputs: Mapping[str, Any], made: Made, rests: Rests, areas: Mapping[i
                 "others."
             )
     who, roll = layout.kept_by, locked_roll(layout.roll_id)
+    layout.roll = roll
+    _require_sound(layout)
     film_mm = sum(section.film_mm for section in made.sections)
     members = {one.letter: one.job_id for one in members_of(layout)}
     borne: Counter[int] = Counter()

@@ -51,6 +51,8 @@ class Layout(models.Model):
         so_far: the best layout until now as JSON while the search goes on (see
             `layflat.web.cutting.stored`), or None.
         state: where it stands.
+        queue_place: its place in the order in which the layouts of its roll are counted as cut,
+            from 1, given when somebody chooses to keep it; None until then.
         found: the layout that somebody chose to keep, as JSON of the same form, or None; its
             programs are being made while the state is "searching".
         used_mm, bound_mm: of what was kept.
@@ -81,6 +83,7 @@ class Layout(models.Model):
     shapes = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
     so_far = models.JSONField(null=True)
     state = models.CharField(max_length=10, choices=State.choices, default=State.SEARCHING)
+    queue_place = models.PositiveIntegerField(null=True)
     found = models.JSONField(null=True)
     used_mm = models.FloatField(null=True)
     bound_mm = models.FloatField(null=True)

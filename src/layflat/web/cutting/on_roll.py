@@ -15,7 +15,7 @@ def read(roll: Roll) -> dict[str, Any]:
         `queue`, sections in turn; `account`, where its film went, or None while nothing is cut.
     """
     sections = list(sections_of(roll))
-    places = faults_of([roll]).get(roll.pk, []) if sections else []
+    places = faults_of([roll]).get(roll.pk, [])
     return {
         "queue": queue_of(roll, places, sections=sections),
         "account": account_of(roll, sections),
