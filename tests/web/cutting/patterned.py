@@ -35,6 +35,8 @@ PATTERNS: Mapping[str, Pattern] = {
     "hood": HOOD,
     "mirror-left": CAP,
     "door-left": rectangle(700, 500, name="door-left"),
+    # Across a roll of 1524 mm it does not fit, so it lies along it.
+    "roof": rectangle(400, 1500, name="roof"),
 }
 
 

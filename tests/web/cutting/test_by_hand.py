@@ -154,7 +154,7 @@ def test_film_that_shows_its_direction_is_not_turned(signed_in: SignedIn) -> Non
     answer = send(ines, job, "keep/", kept[other])
     assert f"is turned by {other:g}°, which it may not" in told(ines, answer)
     assert send(ines, job, "keep/", kept[only])["Location"].endswith("/film/2/")
-    assert Layout.objects.get(job=job, number=2).found["turns_deg"] == [only]
+    assert Layout.objects.get(job=job, number=2).found["turns_deg"] == {"1": [only], "2": [only]}
 
 
 @pytest.mark.on_sqlite

@@ -76,17 +76,19 @@ def test_a_layout_comes_back_exactly(laid: Laid, stored: dict[str, Any]) -> None
         "hood": 1,
         "mirror-left": 2,
     }
-    check_stored(again, PATTERNS, turns_deg=TURNS)
+    check_stored(again, PATTERNS, turns_deg=dict.fromkeys(PATTERNS, TURNS))
 
 
 def test_a_layout_that_was_tampered_with_is_refused(stored: dict[str, Any]) -> None:
     nearer = json.loads(json.dumps(stored))
     nearer["placements"][1].update({key: nearer["placements"][0][key] for key in ("x_mm", "y_mm")})
     with pytest.raises(CheckError, match="overlap"):
-        check_stored(layout_of(nearer, PATTERNS), PATTERNS, turns_deg=TURNS)
+        check_stored(
+            layout_of(nearer, PATTERNS), PATTERNS, turns_deg=dict.fromkeys(PATTERNS, TURNS)
+        )
     turned = json.loads(json.dumps(stored))
     with pytest.raises(CheckError, match="turned by"):
-        check_stored(layout_of(turned, PATTERNS), PATTERNS, turns_deg=(45.0,))
+        check_stored(layout_of(turned, PATTERNS), PATTERNS, turns_deg={1: TURNS, 2: (45.0,)})
     with pytest.raises(InputError, match="piece 2, which has no pattern"):
         layout_of(stored, {1: HOOD})
     with pytest.raises(InputError, match="form that is not known"):

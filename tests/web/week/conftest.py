@@ -26,7 +26,8 @@ def _planned_once(
         [row[key] for key in ("name", "length_mm", "width_mm", "per_m2", "faults")]
         for row in inputs["stock"]
     ]
-    key = repr((names, stock, inputs["shares"], inputs["per_hour"]))
+    turns = [row["turns_deg"] for row in inputs["jobs"]]
+    key = repr((names, stock, turns, *(inputs[name] for name in ("kind", "shares", "per_hour"))))
     if key not in _FOUND:
         _FOUND[key] = _really_planned(inputs, demands, progress, watch)
     plan, together = _FOUND[key]

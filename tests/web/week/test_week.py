@@ -53,11 +53,13 @@ def rolls(shop: Shop) -> list[Roll]:
     return [roll, offcut]
 
 
-def planned(jobs: list[Job], *, shares: bool = False, runs: bool = True) -> Plan:
+def planned(
+    jobs: list[Job], *, shares: bool = False, runs: bool = True, kind: str = "clear"
+) -> Plan:
     plan = asking.begin(
         jobs=[job.pk for job in jobs],
         film="Clear 150",
-        kind="clear",
+        kind=kind,
         shares=shares,
         seconds=60,
         who=None,

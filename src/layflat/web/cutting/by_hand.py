@@ -5,7 +5,7 @@ What is kept or searched on is a new layout; the one that it came from is droppe
 
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -15,7 +15,7 @@ from layflat.base import InputError, LayflatError
 from layflat.nest import Layout as Laid
 from layflat.nest import Placement, Request, Stretch, judge_hand
 from layflat.pattern import Pattern
-from layflat.web.cover.order import MAX_SECTION_MM, SEED, TURNS_DEG
+from layflat.web.cover.order import MAX_SECTION_MM, SEED
 from layflat.web.cutting import keeping
 from layflat.web.cutting.along import stretches
 from layflat.web.cutting.models import Layout, Member, Section, next_number
@@ -33,6 +33,7 @@ from layflat.web.cutting.sharing import (
 from layflat.web.cutting.standing import standing_of
 from layflat.web.cutting.starting import SECONDS, why_not
 from layflat.web.cutting.stored import layout_json, layout_of
+from layflat.web.cutting.turns import turns_json, turns_of
 from layflat.web.people.models import Person
 from layflat.web.people.shop import the_shop
 from layflat.web.stock.amounts import film_length
@@ -77,11 +78,6 @@ class Hand:
     pinned: tuple[int, ...]
     moved: int
     files: dict[str, str]
-
-
-def turns_of(data: Mapping[str, Any]) -> tuple[float, ...]:
-    """How pieces of a stored layout may be turned, in degrees: film may show its direction."""
-    return tuple(data.get("turns_deg", TURNS_DEG))
 
 
 def why_not_by_hand(layout: Layout, sections: Sequence[Section]) -> str:
@@ -207,7 +203,6 @@ def search_around(
         "stock": hand.data["stock"],
         "gap_mm": hand.data["gap_mm"],
         "max_section_mm": MAX_SECTION_MM,
-        "turns_deg": list(turns_of(hand.data)),
         "seconds": float(seconds) if settings.LAYOUT_S is None else settings.LAYOUT_S,
         "seed": SEED,
         "lay": hand.data.get("lay") or usual_turns(new),
@@ -291,7 +286,9 @@ def judged(layout: Layout, text: str, *, free_mm: int, faults: tuple[Stretch, ..
     before, turns = layout_of(data, patterns), turns_of(data)
     was = {item.number: (item.turn_deg, item.x_mm, item.y_mm) for item in before.placements}
     stock = replace(before.stock, length_mm=float(free_mm), faults=faults)
-    requests = tuple(Request(pattern=one, turns_deg=turns) for one in patterns.values())
+    requests = tuple(
+        Request(pattern=one, turns_deg=turns[number]) for number, one in patterns.items()
+    )
     put = replace(_laid(before, lies, patterns), stock=stock, requests=requests)
     try:
         laid = judge_hand(put, max_section_mm=MAX_SECTION_MM).require_cuttable()
@@ -301,7 +298,7 @@ def judged(layout: Layout, text: str, *, free_mm: int, faults: tuple[Stretch, ..
     told_on = {"lay": data["lay"]} if "lay" in data else {}
     laid = replace(laid, notes=(f"Arranged by hand from layout {layout.number}.",))
     return Hand(
-        data=layout_json(laid, numbers) | told_on | {"turns_deg": list(turns)},
+        data=layout_json(laid, numbers) | told_on | {"turns_deg": turns_json(turns)},
         pinned=tuple(sorted(lie.piece for lie in lies if lie.is_pinned)),
         moved=sum(was[lie.piece] != (lie.turn_deg, lie.x_mm, lie.y_mm) for lie in lies),
         files=files,

@@ -9,7 +9,7 @@ from layflat.nest import Stretch
 from layflat.pattern import Pattern, sample
 from layflat.web.cover.order import MAX_SECTION_MM
 from layflat.web.cutting.along import stretches
-from layflat.web.cutting.by_hand import turns_of, why_not_by_hand
+from layflat.web.cutting.by_hand import why_not_by_hand
 from layflat.web.cutting.drawn import drawn, shapes_of
 from layflat.web.cutting.models import Layout, called
 from layflat.web.cutting.reserved import available_for
@@ -17,6 +17,7 @@ from layflat.web.cutting.search import TASK
 from layflat.web.cutting.sharing import jobs_of
 from layflat.web.cutting.standing import figures_of
 from layflat.web.cutting.starting import SECONDS
+from layflat.web.cutting.turns import shows_direction, turns_json, turns_of
 from layflat.web.jobs.models import Job
 from layflat.web.people.models import Shop
 from layflat.web.people.shop import shown_fine_length
@@ -54,7 +55,7 @@ def by_hand_context(job: Job, layout: Layout, shop: Shop) -> dict[str, Any]:
         "picture": replace(picture, length_mm=shown_mm),
         "figures": figures_of(data, shop),
         "seconds": SECONDS,
-        "is_directed": len(turns_of(data)) == 1,
+        "is_directed": shows_direction(turns_of(data)),
         "steps": [(mm, shown_fine_length(mm, shop)) for mm in _STEPS_MM] + [("gap", "to the gap")],
         "pieces": [
             {
@@ -101,7 +102,7 @@ def _film(
         "faults": [[one.start_mm, one.end_mm, one.reason] for one in faults],
         "ends": [end for _, end in data["sections"][:-1]],
         "used": data["length_mm"],
-        "turns": list(turns_of(data)),
+        "turns": turns_json(turns_of(data)),
         "inches": shop.inches,
     }
 

@@ -9,6 +9,7 @@ from django.db.models import prefetch_related_objects
 from layflat.web.cover.models import Piece
 from layflat.web.cutting.first import taken_by
 from layflat.web.cutting.reserved import planned_of
+from layflat.web.cutting.turns import turns_for
 from layflat.web.jobs.models import Job
 from layflat.web.stock.models import Roll
 from layflat.web.stock.rolls import usable_rolls
@@ -64,12 +65,13 @@ def with_first_choice(
 
 
 def offcuts_first(
-    rolls: list[Free], pieces: Sequence[Piece], *, lot: str | None = None
+    rolls: list[Free], pieces: Sequence[Piece], *, job: Job, lot: str | None = None
 ) -> list[Free]:
     """The same, with what offcuts take; the smallest that takes every piece is chosen instead.
 
     Args:
         rolls: one of them chosen; offcuts of its film are looked at.
+        job: whose pieces; in film that shows its direction they take that which it has already.
         pieces: that need film.
         lot: that pieces beside them come from; only an offcut of it is chosen.
     """
@@ -80,7 +82,11 @@ def offcuts_first(
     if not offcuts:
         return rolls
     prefetch_related_objects(list(pieces), "pattern")
-    takes = taken_by([(one.roll, one.free_mm) for one in offcuts], pieces)
+    takes = taken_by(
+        [(one.roll, one.free_mm) for one in offcuts],
+        pieces,
+        turns_deg=turns_for(job, chosen.roll.film),
+    )
     wanted = tuple(sorted(piece.number for piece in pieces))
     whole = [
         one

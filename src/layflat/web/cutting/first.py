@@ -18,19 +18,23 @@ from layflat.web.stock.faults import faults_of, with_faults
 from layflat.web.stock.models import Roll
 
 Box = tuple[float, float]
-_TURNS: Final = bool({90.0, 270.0} & set(TURNS_DEG))
+_ACROSS_DEG: Final = frozenset((90.0, 270.0))
 _MOST: Final = 12
 """More offcuts of a film than that are not looked at; the oldest come first."""
 
 
 def taken_by(
-    offcuts: Sequence[tuple[Roll, int]], pieces: Sequence[Piece]
+    offcuts: Sequence[tuple[Roll, int]],
+    pieces: Sequence[Piece],
+    *,
+    turns_deg: Sequence[float] = TURNS_DEG,
 ) -> dict[int, tuple[int, ...]]:
     """The numbers of the pieces that each offcut takes, by its key; none where it takes none.
 
     Args:
         offcuts: with what is free of each.
         pieces: that need film; one without a pattern goes on none.
+        turns_deg: that they may take.
     """
     looked_at = list(offcuts[:_MOST])
     rolls = [roll for roll, _ in looked_at]
@@ -51,11 +55,19 @@ def taken_by(
         for place in faults.get(roll.pk, []):
             sound_mm, at_mm = max(sound_mm, place.start_mm - at_mm), max(at_mm, place.end_mm)
         sound_mm = max(sound_mm, free_mm - at_mm)
-        found[roll.pk] = side_by_side(boxes, float(sound_mm), float(roll.width_mm))
+        found[roll.pk] = side_by_side(
+            boxes, float(sound_mm), float(roll.width_mm), turns_deg=turns_deg
+        )
     return found
 
 
-def side_by_side(boxes: Mapping[int, Box], length_mm: float, width_mm: float) -> tuple[int, ...]:
+def side_by_side(
+    boxes: Mapping[int, Box],
+    length_mm: float,
+    width_mm: float,
+    *,
+    turns_deg: Sequence[float] = TURNS_DEG,
+) -> tuple[int, ...]:
     """Which boxes go beside each other, in rows across an offcut; the largest first.
 
     Rows one behind the other, each as long as its first box (next fit by falling size, common
@@ -64,6 +76,7 @@ def side_by_side(boxes: Mapping[int, Box], length_mm: float, width_mm: float) ->
     Args:
         boxes: by number.
         length_mm, width_mm: of the offcut, margins included.
+        turns_deg: quarter turns that the boxes may take.
 
     Returns:
         Their numbers, in order.
@@ -72,7 +85,7 @@ def side_by_side(boxes: Mapping[int, Box], length_mm: float, width_mm: float) ->
     end_mm = row_mm = used_mm = 0.0
     taken = []
     for number, box in sorted(boxes.items(), key=lambda item: -item[1][0] * item[1][1]):
-        ways = {box, box[::-1]} if _TURNS else {box}
+        ways = {box[::-1] if turn in _ACROSS_DEG else box for turn in turns_deg}
         beside = [way for way in ways if way[0] <= row_mm and used_mm + way[1] <= across_mm]
         behind = [way for way in ways if way[0] <= along_mm - end_mm and way[1] <= across_mm]
         if beside:

@@ -151,7 +151,7 @@ def film_context(job: Job, shop: Shop) -> dict[str, Any]:
             free_rolls(job), width_mm=outcome.roll_width_mm, film_mm=outcome.film_mm
         )
         pieces = [row.piece for row in needed if not row.is_searched]
-        context["rolls"] = rolls = offcuts_first(rolls, pieces)
+        context["rolls"] = rolls = offcuts_first(rolls, pieces, job=job)
         # An offcut that takes all of them is chosen already.
         context["some"] = [one for one in rolls if one.takes and not one.is_first_choice]
     return context
@@ -283,7 +283,7 @@ def _rolls_again(job: Job, layout: Layout, needed: list[Cut]) -> list[Free]:
     rolls = with_first_choice(
         free_rolls(job), width_mm=float(layout.roll.width_mm), roll=layout.roll
     )
-    return offcuts_first(rolls, [cut.piece for cut in needed], lot=layout.roll.lot)
+    return offcuts_first(rolls, [cut.piece for cut in needed], job=job, lot=layout.roll.lot)
 
 
 def _needed_again(job: Job, lost: list[Cut]) -> list[Cut]:

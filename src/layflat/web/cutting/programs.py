@@ -23,9 +23,10 @@ from layflat.cut import (
 )
 from layflat.nest import Layout, layout_drawing, placed_pattern
 from layflat.pattern import Pattern, place, to_polygon
-from layflat.web.cover.order import TURNS_DEG, usual_machine
+from layflat.web.cover.order import usual_machine
 from layflat.web.cutting.simulated import simulated_json
 from layflat.web.cutting.stored import check_stored, layout_of
+from layflat.web.cutting.turns import turns_of
 
 _RIM_MM: Final = 0.1
 
@@ -96,7 +97,7 @@ def make_programs(
     """
     layout = layout_of(found, patterns)
     progress("checking the layout", 0.0)
-    check_stored(layout, patterns, turns_deg=TURNS_DEG)
+    check_stored(layout, patterns, turns_deg=turns_of(found))
     if machine is None:
         machine = usual_machine(roll_width_mm=layout.stock.width_mm)
     drawing = layout_drawing(layout)

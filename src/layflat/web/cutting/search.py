@@ -12,6 +12,7 @@ from layflat.web.cutting.models import Layout
 from layflat.web.cutting.patterns import read_patterns, titled, told_apart
 from layflat.web.cutting.shapes import kept_shapes
 from layflat.web.cutting.stored import layout_json, layout_of, stock_of
+from layflat.web.cutting.turns import Turns, shows_direction, turns_json, turns_of
 
 TASK: Final = "cutting.lay"
 WRITE_S: Final = 0.5
@@ -24,10 +25,11 @@ def search(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
     Args:
         inputs: `layout`, the row's key; `pieces`, pattern files by number; `stock`, see
             `layflat.web.cutting.stored.stock_json`; `gap_mm`,
-            `max_section_mm`, `turns_deg`, `seconds`, `seed`; `lay`, turns in laying by number: what
-            is laid first is cut first, as far as whole sections can. Where the search goes on from
-            what somebody arranged by hand, `hand`, that layout as it is stored, and `pinned`, the
-            numbers of its pieces that stay where they are.
+            `max_section_mm`, `seconds`, `seed`; `turns_deg`, how the pieces may be turned; `lay`,
+            turns in laying by number: what is laid first is cut first, as far as whole sections
+            can. Where the search goes on from what somebody arranged by hand, `hand`, that layout
+            as it is stored, which says how each piece may be turned, and `pinned`, the numbers of
+            its pieces that stay where they are.
         progress: told the length and yield beside the lower bound.
 
     Returns:
@@ -42,10 +44,11 @@ def search(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
     patterns = told_apart(read)
     Layout.objects.filter(pk=inputs["layout"]).update(shapes=shapes)
     numbers = {pattern.name: number for number, pattern in patterns.items()}
-    turns, lay = tuple(inputs["turns_deg"]), inputs.get("lay", {})
-    # A search that goes on from this layout by hand follows the same order of cutting, and what
-    # was arranged by hand says for good how its pieces may be turned.
-    told_on = {"lay": lay} | ({"turns_deg": inputs["turns_deg"]} if "hand" in inputs else {})
+    turns, lay = _turns(inputs, patterns), inputs.get("lay", {})
+    # A search that goes on from this layout by hand follows the same order of cutting. What was
+    # arranged by hand, or lies on film that shows its direction, says for good how it is turned.
+    is_told = "hand" in inputs or shows_direction(turns)
+    told_on = {"lay": lay} | ({"turns_deg": turns_json(turns)} if is_told else {})
     board = _Board(inputs["layout"], numbers, told_on)
 
     def told(step: str, fraction: float) -> None:
@@ -55,7 +58,7 @@ def search(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
     try:
         layout = place(
             [
-                Request(pattern=pattern, turns_deg=turns, lay=lay.get(str(number)))
+                Request(pattern=pattern, turns_deg=turns[number], lay=lay.get(str(number)))
                 for number, pattern in patterns.items()
             ],
             stock_of(inputs["stock"]),
@@ -73,6 +76,12 @@ def search(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
     board.show(layout, is_last=True)
     board.write()
     return {"length_mm": layout.length_mm}
+
+
+def _turns(inputs: Mapping[str, Any], patterns: Mapping[int, Pattern]) -> Turns:
+    if "hand" in inputs:
+        return turns_of(inputs["hand"])
+    return dict.fromkeys(patterns, tuple(inputs["turns_deg"]))
 
 
 def _by_hand(inputs: Mapping[str, Any], patterns: Mapping[int, Pattern]) -> dict[str, Any]:

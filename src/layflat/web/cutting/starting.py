@@ -15,7 +15,6 @@ from layflat.web.cover.order import (
     GAP_MM,
     MAX_SECTION_MM,
     SEED,
-    TURNS_DEG,
 )
 from layflat.web.cutting.along import stretches
 from layflat.web.cutting.film import laying_turn
@@ -25,6 +24,7 @@ from layflat.web.cutting.pool import being_laid_out, to_lay_out
 from layflat.web.cutting.reserved import available_mm
 from layflat.web.cutting.search import TASK
 from layflat.web.cutting.stored import stock_json
+from layflat.web.cutting.turns import turns_for
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.offer.accepted import accepted_outcome
 from layflat.web.people.models import Person
@@ -87,7 +87,8 @@ def begin(
 ) -> Layout:
     """Begin to lay pieces out on a roll; the search goes on by itself.
 
-    Call it in a transaction, on a locked job.
+    In film that shows its direction they get the one that the job's pieces have in it already. Call
+    it in a transaction, on a locked job.
 
     Args:
         job: whose pieces.
@@ -125,6 +126,7 @@ def begin(
     if stock.is_finished or length_mm < _LEAST_MM:
         raise InputError(f"Nothing is free of {stock}; take another roll.")
     faults = stretches(stock, length_mm=length_mm)
+    turns = turns_for(job, stock.film)
     layout = Layout.objects.create(
         job=job,
         number=next_number(job),
@@ -147,7 +149,7 @@ def begin(
         ),
         "gap_mm": GAP_MM,
         "max_section_mm": MAX_SECTION_MM,
-        "turns_deg": list(TURNS_DEG),
+        "turns_deg": list(turns),
         "lay": _turns({number: pool[number] for number in wanted}, first),
         "seconds": float(seconds) if settings.LAYOUT_S is None else settings.LAYOUT_S,
         "seed": SEED,
@@ -160,7 +162,12 @@ def begin(
         f"Layout {layout.number}: {count} piece{'' if count == 1 else 's'} on {stock}, lot "
         f"{stock.lot}, of which {film_length(length_mm, the_shop())} may be used"
         + (f", {len(faults)} fault{'' if len(faults) == 1 else 's'} left out." if faults else ".")
-        + (f" Cut first: {', '.join(map(str, first))}." if first else ""),
+        + (f" Cut first: {', '.join(map(str, first))}." if first else "")
+        + (
+            f" Turned by {turns[0]:g}°, as what the job has of this film: it shows its direction."
+            if len(turns) == 1
+            else ""
+        ),
         who=who,
         job=job,
         after={"layout": layout.pk, "roll": stock.pk, "pieces": wanted},

@@ -1,7 +1,8 @@
 """Layouts as JSON and back, exactly: what was kept is never computed again.
 
 Pieces bear the numbers that they have in the whole job, on labels and maps too, not their order
-along the roll.
+along the roll. What was asked for may stand beside: `lay`, turns in laying by number, and
+`turns_deg`, see `layflat.web.cutting.turns`.
 """
 
 from collections.abc import Mapping
@@ -120,9 +121,14 @@ def layout_of(data: Mapping[str, Any], patterns: Mapping[int, Pattern]) -> Layou
 
 
 def check_stored(
-    layout: Layout, patterns: Mapping[int, Pattern], *, turns_deg: tuple[float, ...]
+    layout: Layout, patterns: Mapping[int, Pattern], *, turns_deg: Mapping[int, tuple[float, ...]]
 ) -> None:
     """Refuse a layout from `layout_of` that is not one of every pattern, as it was asked for.
+
+    Args:
+        layout: its pieces with their numbers.
+        patterns: of all pieces that it must hold, by number.
+        turns_deg: how each of them may be turned.
 
     Raises:
         CheckError: it fails the check that every layout must pass; the sentence says where.
@@ -130,7 +136,9 @@ def check_stored(
     in_order = tuple(
         replace(item, number=place) for place, item in enumerate(layout.placements, start=1)
     )
-    requests = tuple(Request(pattern=one, turns_deg=turns_deg) for one in patterns.values())
+    requests = tuple(
+        Request(pattern=one, turns_deg=turns_deg.get(number)) for number, one in patterns.items()
+    )
     check_layout(replace(layout, placements=in_order, requests=requests))
     area_mm2 = sum(pattern_area_mm2(one) for one in patterns.values())
     if abs(area_mm2 - layout.piece_area_mm2) > 1e-6 * area_mm2:

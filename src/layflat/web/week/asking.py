@@ -21,6 +21,7 @@ from layflat.web.cutting.along import stretches
 from layflat.web.cutting.film import laying_turn
 from layflat.web.cutting.models import Layout, number_in_layout
 from layflat.web.cutting.patterns import pattern_files
+from layflat.web.cutting.turns import turns_for
 from layflat.web.people.models import Person, Shop
 from layflat.web.people.shop import shop_time, the_shop
 from layflat.web.record.models import write_event
@@ -122,6 +123,9 @@ def _asked(
                     str(piece.number): number_in_layout(letter, laying_turn(piece))
                     for piece in one.pieces
                 },
+                "turns_deg": list(
+                    TURNS_DEG if kind == FilmKind.CLEAR else turns_for(one.job, film)
+                ),
             }
             for letter, one in zip(ascii_uppercase, wanted, strict=False)
         ],
@@ -153,7 +157,6 @@ def _asked(
         "end_margin_mm": END_MARGIN_MM,
         "gap_mm": GAP_MM,
         "max_section_mm": MAX_SECTION_MM,
-        "turns_deg": list(TURNS_DEG),
         "seconds": float(seconds) if settings.LAYOUT_S is None else settings.LAYOUT_S,
         "seed": SEED,
     }

@@ -11,6 +11,7 @@ from layflat.plan import FilmKind
 from layflat.web.cutting import starting
 from layflat.web.cutting.planned import Part, keep_planned_layout
 from layflat.web.cutting.pool import being_laid_out, to_lay_out
+from layflat.web.cutting.turns import turns_json
 from layflat.web.jobs.models import Job
 from layflat.web.offer.accepted import accepted_outcome
 from layflat.web.people.models import Person
@@ -92,10 +93,12 @@ def keep(plan: Plan, *, who: Person | None) -> None:
 
 
 def _directed(found: Mapping[str, Any], *, kind: str) -> dict[str, Any]:
-    """A layout that says how its pieces may be turned, where its film shows its direction."""
+    """A layout that says how each piece may be turned, where its film shows its direction."""
     if kind == FilmKind.CLEAR:
         return dict(found)
-    return {**found, "turns_deg": sorted({item["turn_deg"] for item in found["placements"]})}
+    # Jobs that share it have each a direction of their own.
+    turns = {item["piece"]: (item["turn_deg"],) for item in found["placements"]}
+    return {**found, "turns_deg": turns_json(turns)}
 
 
 def drop(plan: Plan, *, who: Person | None) -> None:

@@ -111,7 +111,8 @@ def _demands(
                     film=inputs["film"],
                     request=Request(
                         pattern=pattern,
-                        turns_deg=tuple(inputs["turns_deg"]),
+                        # A plan that was asked for before has one list for all jobs.
+                        turns_deg=tuple(row.get("turns_deg") or inputs["turns_deg"]),
                         lay=row["lay"][str(number)],
                     ),
                 )

@@ -181,7 +181,7 @@ class ByHand {
     if (!this.mayMove()) {
       return;
     }
-    const { turns } = this.film;
+    const turns = this.film.turns[this.lie.piece];
     const next = turns[(turns.indexOf(this.lie.turn) + 1) % turns.length];
     // About the middle of its box, so that it stays where one looks.
     const was = middle(this.judge.shapes[this.chosen].box);
@@ -376,7 +376,7 @@ class ByHand {
     pin.setAttribute("aria-pressed", String(pinned));
     pin.textContent = pinned ? "Unpin it" : "Pin it here";
     const button = this.page.querySelector("button[data-turn]");
-    const { turns } = this.film;
+    const turns = this.film.turns[piece];
     const after = turns[(turns.indexOf(turn) + 1) % turns.length];
     button.textContent = turns.length > 1 ? `Turn to ${after}°` : "It may not be turned";
     button.disabled = pinned || turns.length < 2;
