@@ -9,7 +9,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from layflat.base import CheckError, FitError, InputError
-from layflat.nest import Layout, Request, Stock, Stretch, check_layout, place
+from layflat.nest import (
+    Layout,
+    Request,
+    Stock,
+    Stretch,
+    check_layout,
+    least_length_mm,
+    place,
+)
 from layflat.nest.bound import lower_bound_mm
 from layflat.nest.faults import windows_of
 from layflat.nest.parts import make_frame, make_parts
@@ -97,6 +105,7 @@ def test_the_bound_knows_that_long_pieces_go_past_faults() -> None:
     bar = [Request(pattern=rectangle(200, 250), turns_deg=(0.0,))]
     layout = place(bar, stock, gap_mm=4, seconds=NO_SEARCH_S, seed=1)
     assert layout.lower_bound_mm == pytest.approx(390) == layout.length_mm
+    assert least_length_mm(bar, stock, gap_mm=4) == layout.lower_bound_mm
 
 
 def test_the_bound_is_met_where_film_can_be_filled() -> None:

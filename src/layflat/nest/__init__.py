@@ -7,6 +7,7 @@ from layflat.nest.faults import Window, windows_of
 from layflat.nest.findings import Fault, Finding
 from layflat.nest.fronts import Rims, front_layout, fronts_length_mm, turned_rims
 from layflat.nest.layout import Layout, Placement, Request, Section, Stock, Stretch
+from layflat.nest.least import least_length_mm
 from layflat.nest.offcuts import FilmAccount, Offcut, film_account, offcuts_of
 from layflat.nest.parts import Frame
 from layflat.nest.place import place
@@ -37,6 +38,7 @@ __all__ = [
     "judge_hand",
     "layout_drawing",
     "layout_report",
+    "least_length_mm",
     "offcuts_of",
     "parse_turns",
     "place",

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.db import transaction
 from django.test import Client
 from pytest_django import DjangoAssertNumQueries
 
@@ -18,6 +19,7 @@ from layflat.web.jobs.models import Job, Stage
 from layflat.web.people.models import Role
 from layflat.web.record.models import Event
 from layflat.web.stock.booking import free_mm
+from layflat.web.stock.faults import note, take_back
 from layflat.web.stock.models import Fault, Movement
 from web.bayed import a_roll
 from web.cutting.patterned import a_job, begun, done, only_section, searched, shared, to_be_cut
@@ -135,6 +137,36 @@ def test_pieces_keep_clear_of_a_fault_that_was_found_since(signed_in: SignedIn) 
     assert "lies on the fault “crease”" in told(ines, answer)
     beyond = (turn, start_mm + 60.0, y_mm)
     assert send(ines, job, "keep/", lies(old, p2=beyond))["Location"].endswith("/film/2/")
+
+
+@pytest.mark.on_sqlite
+def test_the_bound_follows_faults_that_came_and_went(signed_in: SignedIn) -> None:
+    ines = signed_in(Role.INSTALLER)
+    job, _ = a_job()
+    roll = a_roll(length_mm=9000)
+    with transaction.atomic():
+        fault = note(roll, kind="crease", words="", from_mm=10, to_mm=2_000, who=None)
+    old = to_be_cut(job, roll)
+    assert old.found["bound_mm"] > 2_000
+    with transaction.atomic():
+        take_back(fault, who=None)
+    nearer = [[one, turn, x_mm - 2_000.0, *rest] for one, turn, x_mm, *rest in lies(old)]
+    assert send(ines, job, "keep/", nearer)["Location"].endswith("/film/2/")
+    new = Layout.objects.get(job=job, number=2)
+    assert new.found["length_mm"] == pytest.approx(old.found["length_mm"] - 2_000)
+    assert new.found["area_mm2"] / 1524 < new.found["bound_mm"] <= new.found["length_mm"]
+    done(new.computation)
+    # One that came makes it longer: the search around what is arranged has the same bound.
+    with transaction.atomic():
+        note(roll, kind="dirt", words="", from_mm=10, to_mm=1_000, who=None)
+    farther = [[one, turn, x_mm + 1_500.0, *rest] for one, turn, x_mm, *rest in nearer]
+    send(ines, job, "search/", [[*row[:4], row[0] == 1] for row in farther], number=2, seconds=20)
+    around = Layout.objects.get(job=job, number=3)
+    hand = around.so_far
+    assert 1_000 < hand["bound_mm"] <= hand["length_mm"]
+    done(around.computation)
+    around.refresh_from_db()
+    assert around.so_far["bound_mm"] == pytest.approx(hand["bound_mm"])
 
 
 @pytest.mark.on_sqlite
@@ -367,6 +399,11 @@ def test_the_page_asks_little(
         "[[true, 0, 0, 0, false], [2, 0, 0, 0, true]]",
         "[[1, 0, NaN, 0, false], [2, 0, 0, 0, true]]",
         "[[1, 0, 1e9, 0, false], [2, 0, 0, 0, true]]",
+        "[[1, 0, -1e999, 0, false], [2, 0, 0, 0, true]]",
+        f"[[1, 0, 0, {'9' * 400}, false], [2, 0, 0, 0, true]]",
+        f"[[1, -{'9' * 400}, 0, 0, false], [2, 0, 0, 0, true]]",
+        f"[[1, 0, 0, {'9' * 5_000}, false], [2, 0, 0, 0, true]]",
+        f"[[{'9' * 400}, 0, 0, 0, false], [2, 0, 0, 0, true]]",
         '[[1, "0", 0, 0, false], [2, 0, 0, 0, true]]',
         "[[1, 0, 0, 0, false], [1, 0, 0, 0, true]]",
         "[" * 60_000,

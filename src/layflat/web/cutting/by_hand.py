@@ -13,7 +13,7 @@ from django.conf import settings
 
 from layflat.base import InputError, LayflatError
 from layflat.nest import Layout as Laid
-from layflat.nest import Placement, Request, Stretch, judge_hand
+from layflat.nest import Placement, Request, Stretch, judge_hand, least_length_mm
 from layflat.pattern import Pattern
 from layflat.web.cover.order import MAX_SECTION_MM, SEED
 from layflat.web.cutting import keeping
@@ -120,7 +120,7 @@ def read_lies(text: str, numbers: Sequence[int]) -> list[Lie]:
     try:
         rows = json.loads(text)
         lies = [_lie(row) for row in rows]
-    except (ValueError, TypeError, RecursionError) as error:
+    except (ValueError, TypeError, OverflowError, RecursionError) as error:
         raise InputError(_UNREADABLE) from error
     if sorted(lie.piece for lie in lies) != sorted(numbers):
         raise InputError(
@@ -292,11 +292,20 @@ def judged(layout: Layout, text: str, *, free_mm: int, faults: tuple[Stretch, ..
     put = replace(_laid(before, lies, patterns), stock=stock, requests=requests)
     try:
         laid = judge_hand(put, max_section_mm=MAX_SECTION_MM).require_cuttable()
+        # Faults may have come or gone since the layout before was found.
+        least_mm = least_length_mm(
+            requests, stock, gap_mm=before.gap_mm, max_section_mm=MAX_SECTION_MM
+        )
     except LayflatError as error:
         raise type(error)(titled(str(error), read)) from error
     numbers = {pattern.name: number for number, pattern in patterns.items()}
     told_on = {"lay": data["lay"]} if "lay" in data else {}
-    laid = replace(laid, notes=(f"Arranged by hand from layout {layout.number}.",))
+    laid = replace(
+        laid,
+        # A hand may use what the check lets pass of a gap.
+        lower_bound_mm=min(least_mm, laid.length_mm),
+        notes=(f"Arranged by hand from layout {layout.number}.",),
+    )
     return Hand(
         data=layout_json(laid, numbers) | told_on | {"turns_deg": turns_json(turns)},
         pinned=tuple(sorted(lie.piece for lie in lies if lie.is_pinned)),
