@@ -19,24 +19,29 @@ from layflat.base import FitError, SettingError
 from layflat.cut import (
     CutProgram,
     Drift,
+    Slip,
     SlipReading,
+    bent_section,
+    beyond_reach_mm,
     judge_drift,
     program,
     read_hpgl,
     simulate,
+    slip_of,
     straightened,
     witnessed,
 )
 from layflat.cut.sheet import sheets_of
 from layflat.cut.texts import joined
 from layflat.pattern import Drawing, Pattern, to_polygon
+from layflat.send.spool import sections_of
 
 LENGTH, EVERY = 800.0, 250.0
 
 
-def two_of_three() -> Drawing:
+def of_three(sections: int) -> Drawing:
     patterns, stock = [], []
-    for section in range(2):
+    for section in range(sections):
         start = section * LENGTH
         stock.append(rectangle(start, 0, start + LENGTH, 300))
         for i in range(3):
@@ -48,7 +53,7 @@ def two_of_three() -> Drawing:
 
 @pytest.fixture(scope="module")
 def drawing() -> Drawing:
-    return two_of_three()
+    return of_three(2)
 
 
 @pytest.fixture(scope="module")
@@ -153,6 +158,61 @@ def test_half_a_per_cent_of_skew_is_found_by_the_second_witness(
     straight, bent = (off_pattern(one.sections[1], drawing, skew, 2) for one in (marked, mended))
     assert straight > 2.0
     assert bent < 0.35  # what a reading may be off by, carried on over the section
+
+
+def test_what_is_read_where_the_program_was_bent_is_added_to_what_it_was_bent_against() -> None:
+    """Both crosses of a mark were cut by the bent program: they show what it left of the slip."""
+    drawing = of_three(3)
+    marked = witnessed(program(drawing, machine()), drawing, machine(), every_mm=EVERY)
+    first, then = Slipping((0.0, 0.003)), Slipping((-0.002, 0.005))
+    told = slip_of(judged(marked, drawing, read_marks(marked, first)))
+    second = bent_section(marked.sections[1], told, machine())
+    cut = dataclasses.replace(marked, sections=(marked.sections[0], second, marked.sections[2]))
+    readings = read_marks(cut, then, section=1)
+    drift = judge_drift(cut, readings, drawing, machine(), number=2)
+    assert drift.verdict == "correct"
+    assert drift.rate == pytest.approx((-0.002, 0.002), abs=3e-4)
+    third = marked.sections[2]
+
+    def off(slip: Slip) -> float:
+        return off_pattern(bent_section(third, slip, machine()), drawing, then, 3)
+
+    assert off(told + slip_of(drift)) < 0.35
+    assert off(slip_of(drift)) > 1.0
+    assert off(told + told) > 1.0
+
+
+def test_ways_to_and_fro_and_film_fed_are_bent_against_at_once(marked: CutProgram) -> None:
+    """Bent against both, a program lies where it does when it is bent against one, then the other.
+
+    Places are rounded to the plotter's units in between.
+    """
+    fed = Slip(fed=np.array([0.0, 0.003]), travelled=np.zeros(2))
+    travelled = Slip(fed=np.zeros(2), travelled=np.array([0.0, -0.001]))
+    at_once = bent_section(marked.sections[1], fed + travelled, machine())
+    in_turn = bent_section(bent_section(marked.sections[1], fed, machine()), travelled, machine())
+    for one, other in zip(read_hpgl(at_once.hpgl), read_hpgl(in_turn.hpgl), strict=True):
+        assert np.abs(one.points_mm - other.points_mm).max() < 0.051
+
+
+@pytest.mark.parametrize("across", [-0.004, 0.004])
+def test_bent_sections_are_still_told_from_each_other(across: float) -> None:
+    """Each ends at the roll's edge: by that whoever sends them one by one finds where."""
+    drawing = of_three(2)
+    bare = program(drawing, machine())
+    marked = witnessed(bare, drawing, machine(), every_mm=EVERY)
+    drift = judged(marked, drawing, read_marks(marked, Slipping((0.0, across))))
+    mended = straightened(bare, dataclasses.replace(drift, number=0), drawing, machine())
+    assert len(sections_of(mended.hpgl.encode(), name="mended")) == 2
+
+
+def test_marks_that_would_be_cut_before_the_start_are_told_before(marked: CutProgram) -> None:
+    """Along the roll a film that runs ahead wants a head that lags; the row has little room."""
+    inside, beyond = (Slip(fed=np.array([x, 0.0]), travelled=np.zeros(2)) for x in (0.002, 0.015))
+    assert beyond_reach_mm(marked.sections[1], inside, machine()) == 0.0
+    assert beyond_reach_mm(marked.sections[1], beyond, machine()) > 1.0
+    with pytest.raises(FitError, match="beyond its reach"):
+        bent_section(marked.sections[1], beyond, machine())
 
 
 def test_axes_that_are_not_square_show_in_the_diagonals_and_not_in_returns(

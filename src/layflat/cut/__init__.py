@@ -16,7 +16,7 @@ from layflat.cut.calibrate_sheet import CalibrationSheet, SheetCut, calibration_
 from layflat.cut.check import AWAY_MM, CORNER_MM, check_program, landed
 from layflat.cut.compose import program
 from layflat.cut.dialect import Told, plain_text, told_commands, told_place, told_text
-from layflat.cut.drift import Drift, SlipReading, judge_drift
+from layflat.cut.drift import Drift, SlipReading, judge_drift, stopped
 from layflat.cut.duration import run_seconds, stroke_seconds
 from layflat.cut.from_text import program_from_text
 from layflat.cut.machine import Machine, generic_machine, machine_toml, read_machine
@@ -36,7 +36,8 @@ from layflat.cut.records import (
 from layflat.cut.recover import Booked, Laying, PieceState, Recovery, State, recover
 from layflat.cut.report import cut_report
 from layflat.cut.safe import cuts_among, safe_points
-from layflat.cut.straighten import straightened
+from layflat.cut.slip import NO_SLIP, Slip, slip_of
+from layflat.cut.straighten import bent_section, beyond_reach_mm, straightened
 from layflat.cut.time_learned import TimeRatio, time_ratio
 from layflat.cut.times_file import read_times
 from layflat.cut.tip import TipPath, simulate
@@ -64,6 +65,7 @@ __all__ = [
     "HINGES_MM",
     "LENGTHS",
     "MOST_TABS",
+    "NO_SLIP",
     "NO_WISHES",
     "SCORES",
     "STRIPS_MM",
@@ -90,6 +92,7 @@ __all__ = [
     "Rectangle",
     "SectionProgram",
     "SheetCut",
+    "Slip",
     "SlipReading",
     "State",
     "Step",
@@ -101,6 +104,8 @@ __all__ = [
     "Tolerance",
     "Wishes",
     "Witness",
+    "bent_section",
+    "beyond_reach_mm",
     "calibrated",
     "calibration_sheet",
     "check_program",
@@ -126,6 +131,8 @@ __all__ = [
     "run_seconds",
     "safe_points",
     "simulate",
+    "slip_of",
+    "stopped",
     "straightened",
     "stroke_seconds",
     "swivel_off_mm",

@@ -14,7 +14,7 @@ two places of its outline that should meet, at most.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -174,6 +174,13 @@ def judge_drift(
         would_lose=tuple(coming),
         number=number,
     )
+
+
+def stopped(drift: Drift, why: str) -> Drift:
+    """The same drift where nothing can be bent against it, for the reason *why*."""
+    numbers = (drift.rate, drift.rate_error, drift.by)
+    pieces = (drift.lost, drift.doubtful, drift.would_lose)
+    return replace(drift, verdict="stop", sentence=_sentence("stop", why, numbers, pieces))
 
 
 def _pairs(

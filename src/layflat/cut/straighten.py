@@ -14,11 +14,12 @@ import shapely
 
 from layflat.base import CheckError, FitError, FloatArray
 from layflat.cut.check import AWAY_MM, landed
-from layflat.cut.drift import Drift, Progress
+from layflat.cut.drift import Drift
 from layflat.cut.machine import Machine
 from layflat.cut.reader import Stroke, read_hpgl
 from layflat.cut.records import CutProgram, SectionProgram
 from layflat.cut.sheet import sheets_of
+from layflat.cut.slip import NO_SLIP, Slip, slip_of
 from layflat.cut.texts import joined
 from layflat.cut.tip import simulate
 from layflat.pattern import Drawing
@@ -35,11 +36,11 @@ class _Way:
     fed: float = 0.0
     travelled: float = 0.0
 
-    def go(self, to: FloatArray, by: Progress) -> list[tuple[FloatArray, float]]:
-        """The places to go through, each with the progress made by then."""
+    def go(self, to: FloatArray, slip: Slip) -> list[FloatArray]:
+        """Where to aim at so that the film, slipped by then, is cut on the way to *to*."""
         step = float(to[0] - self.at[0])
         stops = [to]
-        if by == "fed" and self.at[0] < self.fed < to[0]:
+        if slip.fed.any() and self.at[0] < self.fed < to[0]:
             # From where the film is fed for the first time on, the drift grows.
             part = (self.fed - self.at[0]) / step
             stops = [self.at + part * (to - self.at), to]
@@ -48,7 +49,7 @@ class _Way:
             self.travelled += abs(float(stop[0] - self.at[0]))
             self.fed = max(self.fed, float(stop[0]))
             self.at = stop
-            found.append((stop, self.fed if by == "fed" else self.travelled))
+            found.append(stop - (slip.fed * self.fed + slip.travelled * self.travelled))
         return found
 
 
@@ -68,7 +69,7 @@ def straightened(
     """
     sheets = sheets_of(drawing, machine)
     sections = tuple(
-        _bent(section, drift, machine) if section.number > drift.number else section
+        bent_section(section, slip_of(drift), machine) if section.number > drift.number else section
         for section in program.sections
     )
     return replace(
@@ -82,50 +83,69 @@ def straightened(
     )
 
 
-def _bent(section: SectionProgram, drift: Drift, machine: Machine) -> SectionProgram:
+def bent_section(section: SectionProgram, slip: Slip, machine: Machine) -> SectionProgram:
+    """A section's program bent against a slip.
+
+    Args:
+        section: as it was made, for a film that stays: what is bent already is bent by both.
+        slip: of the film, from the section's start on.
+        machine: what the program was made for.
+
+    Raises:
+        FitError: the head would have to leave the machine.
+        CheckError: on a film that slips so, the cut would not lie where it was meant to.
+    """
+    text, beyond = _bent_text(section, slip, machine)
+    if beyond > 0.0:
+        raise FitError(
+            f"Section {section.number}: against this drift the head would have to go {beyond:.2f} "
+            "mm beyond its reach. Lead the film anew instead."
+        )
+    bent = replace(section, hpgl=text)
+    _check(section, bent, slip, machine)
+    return bent
+
+
+def beyond_reach_mm(section: SectionProgram, slip: Slip, machine: Machine) -> float:
+    """How far beyond the machine a section's program would go if it was bent; 0 if it would not."""
+    return max(0.0, _bent_text(section, slip, machine)[1])
+
+
+def _bent_text(section: SectionProgram, slip: Slip, machine: Machine) -> tuple[str, float]:
+    """The text bent, and how far it goes beyond the machine in mm, below 0 if it stays inside."""
     units = machine.units_per_mm
     way = _Way(at=np.zeros(2))
+    beyond = -np.inf
 
     def bend(match: re.Match[str]) -> str:
+        nonlocal beyond
         numbers = [int(part) for part in match.group(2).split(",")] if match.group(2) else []
         meant = machine.landed(np.array(numbers, dtype=np.float64).reshape(-1, 2) / units)
-        aims = [
-            place - drift.rate * progress
-            for point in meant
-            for place, progress in way.go(point, drift.by)
-        ]
+        aims = [place for point in meant for place in way.go(point, slip)]
         if not aims:
             return match.group()
         told = np.rint(machine.told(np.array(aims)) * units).astype(np.int64)
         if match.group(1) == "U":
-            # Knife up: only where it goes counts; the section's end is left at the roll's edge.
+            # Knife up: only where it goes counts. A section ends at the roll's edge, and is known
+            # by that among others.
             told = np.maximum(told[-1:], 0)
-        _require_reach(told / units, section.number, machine)
+            told[:, 1] *= int(numbers[-1] != 0)
+        told_mm = told / units
+        beyond = max(beyond, float(np.max(-told_mm)))
+        beyond = max(beyond, float(np.max(told_mm[:, 1])) - machine.max_width_mm)
         return f"P{match.group(1)}{','.join(map(str, told.reshape(-1).tolist()))};"
 
-    bent = replace(section, hpgl=_MOVE.sub(bend, section.hpgl))
-    _check(section, bent, drift, machine)
-    return bent
-
-
-def _require_reach(told_mm: FloatArray, number: int, machine: Machine) -> None:
-    beyond = max(float(np.max(-told_mm)), float(np.max(told_mm[:, 1] - machine.max_width_mm)))
-    if beyond > 0.0:
-        raise FitError(
-            f"Section {number}: against this drift the head would have to go {beyond:.2f} mm "
-            "beyond its reach. Lead the film anew instead."
-        )
+    return _MOVE.sub(bend, section.hpgl), beyond
 
 
 def drifted(
-    strokes: Sequence[Stroke], rate: FloatArray, by: Progress, *, step_mm: float = _STEP_MM
+    strokes: Sequence[Stroke], slip: Slip, *, step_mm: float = _STEP_MM
 ) -> tuple[Stroke, ...]:
-    """Where the strokes of a section come to lie on a film that drifts.
+    """Where the strokes of a section come to lie on a film that slips.
 
     Args:
         strokes: up and down, from the section's start.
-        rate: (2,) float64, shift for 1 mm of progress.
-        by: what counts as progress.
+        slip: of the film.
         step_mm: long ways are followed in steps of this length.
     """
     fed = travelled = 0.0
@@ -136,19 +156,19 @@ def drifted(
         gone = travelled + np.concatenate(([0.0], np.cumsum(np.abs(np.diff(points[:, 0])))))
         been = np.maximum.accumulate(np.maximum(points[:, 0], fed))
         fed, travelled = float(been[-1]), float(gone[-1])
-        progress = been if by == "fed" else gone
-        found.append(Stroke(down=stroke.down, points_mm=points + progress[:, None] * rate))
+        shifts = been[:, None] * slip.fed + gone[:, None] * slip.travelled
+        found.append(Stroke(down=stroke.down, points_mm=points + shifts))
     return tuple(found)
 
 
-def _check(section: SectionProgram, bent: SectionProgram, drift: Drift, machine: Machine) -> None:
-    """On a film that drifts so, the bent program must cut what the straight one would."""
+def _check(section: SectionProgram, bent: SectionProgram, slip: Slip, machine: Machine) -> None:
+    """On a film that slips so, the bent program must cut what the straight one would."""
     paths = []
-    for one, rate in ((section, np.zeros(2)), (bent, drift.rate)):
+    for one, film in ((section, NO_SLIP), (bent, slip)):
         strokes = landed(read_hpgl(one.hpgl, units_per_mm=machine.units_per_mm), machine)
         paths.append(
             simulate(
-                drifted(strokes, rate, drift.by),
+                drifted(strokes, film),
                 knife_offset_mm=machine.knife_offset_mm,
                 heading_rad=0.1,
             ).cuts

@@ -13,6 +13,7 @@ from layflat.web.cutting.models import Layout, Section
 from layflat.web.jobs.models import Job
 from layflat.web.people.models import Person
 from layflat.web.record.models import write_event
+from layflat.web.sending.correcting import why_being_bent
 from layflat.web.sending.machines import locked_machine
 from layflat.web.sending.models import FORCED, OPEN, Machine, Sending
 from layflat.web.sending.prepared import values_for
@@ -54,6 +55,8 @@ def begin(
     """
     _require_open(section)
     row = _free_machine(machine)
+    if sentence := why_being_bent(section):
+        raise InputError(sentence)
     if not is_ready:
         raise InputError(
             "Look first: film led in and straight, the section's start under the head, nobody's "

@@ -42,12 +42,17 @@ class Prepared(models.Model):
         machine: the machine that it was made for, as a machine file.
         every_mm: after how much feed the head returns to a witness mark; None without marks.
         made: the program's record without its text, see `layflat.web.sending.prepared`.
+        straight: the program before it was bent against a drift; None while it never was.
+        bent_by: the reading that the program is as it is by, see `Reading.against`; None while it
+            is as it was made.
     """
 
     section = models.OneToOneField(Section, on_delete=models.CASCADE, related_name="prepared")
     machine = models.TextField()
     every_mm = models.FloatField(null=True)
     made = models.JSONField()
+    straight = models.ForeignKey(StoredFile, null=True, on_delete=models.PROTECT, related_name="+")
+    bent_by = models.ForeignKey("Reading", null=True, on_delete=models.PROTECT, related_name="+")
 
     def __str__(self) -> str:
         return f"{self.section}, prepared"
@@ -167,6 +172,9 @@ class Reading(models.Model):
         sentence: verdict and reason.
         lost, doubtful: numbers of pieces of this section.
         would_lose: names of pieces still to be cut that would be lost if nothing was done.
+        against: the slip that the sections behind are to be bent against, see
+            `layflat.web.sending.bending`; None where the marks are those of a program that is no
+            longer there, or that was bent when nobody kept against what.
     """
 
     section = models.ForeignKey(Section, on_delete=models.PROTECT, related_name="readings")
@@ -177,6 +185,7 @@ class Reading(models.Model):
     lost = models.JSONField(default=list)
     doubtful = models.JSONField(default=list)
     would_lose = models.JSONField(default=list)
+    against = models.JSONField(null=True)
     who = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )

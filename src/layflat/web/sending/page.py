@@ -8,7 +8,8 @@ from layflat.web.cutting.models import Cut, Section
 from layflat.web.cutting.ticking import REASONS
 from layflat.web.people.models import Shop
 from layflat.web.sending.asking import is_abandoned, last_sending
-from layflat.web.sending.correcting import CORRECT, to_correct
+from layflat.web.sending.bending import CORRECT
+from layflat.web.sending.correcting import correction_of, to_correct, why_being_bent
 from layflat.web.sending.models import FORCED, Machine, Prepared, Reading, Sending
 from layflat.web.sending.prepared import making, why_not_made_anew
 from layflat.web.sending.readings import marks_of
@@ -101,7 +102,10 @@ def section_context(section: Section, shop: Shop) -> dict[str, Any]:
         "film_mm": used_mm(section, last.judged) if last and last.judged else section.film_mm,
         "reasons": [(name, words or "something else") for name, words in REASONS.items()],
         "reading": reading,
-        "corrects": bool(reading and reading.verdict == CORRECT and to_correct(reading)),
+        "corrects": bool(reading and to_correct(reading)),
+        "bends": bool(reading and reading.verdict == CORRECT),
+        "correction": correction_of(reading) if reading else None,
+        "being_bent": why_being_bent(section) if is_open and last is None else "",
     }
 
 

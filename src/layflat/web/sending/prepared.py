@@ -34,7 +34,7 @@ from layflat.web.files.store import keep as keep_file
 from layflat.web.files.store import path_of
 from layflat.web.people.models import Person
 from layflat.web.record.models import write_event
-from layflat.web.sending.models import Machine, Prepared, Sending
+from layflat.web.sending.models import Machine, Prepared, Reading, Sending
 from layflat.web.sending.values import cuts_alike, generic, read_values
 from layflat.web.sending.wishes import wished_words, wishes_of
 from layflat.web.work.models import Computation
@@ -179,8 +179,16 @@ def _write(layout: Layout, made: Made, *, machine: str, every_mm: float | None) 
         section.save(update_fields=["program", "simulated", "seconds"])
         Prepared.objects.update_or_create(
             section=section,
-            defaults={"machine": machine, "every_mm": every_mm, "made": made_json(one.program)},
+            defaults={
+                "machine": machine,
+                "every_mm": every_mm,
+                "made": made_json(one.program),
+                "straight": None,
+                "bent_by": None,
+            },
         )
+    # Marks that were read are those of the programs before: they say nothing to these.
+    Reading.objects.filter(section__layout=layout).update(against=None)
     layout.checked, layout.notes = made.checked, list(made.notes)
     layout.version += 1
     layout.save(update_fields=["checked", "notes", "version"])
@@ -240,11 +248,20 @@ def text_of(section: Section) -> str:
     """
     if section.program is None:
         raise InputError("The section has no program.")
+    return text_in(section.program, values_for(section))
+
+
+def text_in(file: StoredFile, machine: Values) -> str:
+    """The plain text of a program in a file, whatever way its machine counts.
+
+    Raises:
+        InputError: the file is missing, or is not for the machine.
+    """
     try:
-        told = path_of(section.program.sha256).read_text("ascii")
+        told = path_of(file.sha256).read_text("ascii")
     except OSError as error:
         raise InputError("The program is no longer in the data folder.") from error
-    return plain_text(told, values_for(section))
+    return plain_text(told, machine)
 
 
 def program_of(layout: Layout, *, progress: Progress = silent) -> CutProgram:

@@ -5,11 +5,12 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from layflat.base import InputError
-from layflat.cut import Drift, SlipReading, judge_drift
+from layflat.cut import Drift, SlipReading, judge_drift, stopped
 from layflat.web.cutting.models import Layout, Section
 from layflat.web.people.models import Person, Shop
 from layflat.web.people.shop import INCH_MM
 from layflat.web.record.models import write_event
+from layflat.web.sending.bending import CORRECT, against_of, why_not_bent
 from layflat.web.sending.models import Prepared, Reading
 from layflat.web.sending.prepared import drawing_of, piece_number, program_of, values_for
 
@@ -75,6 +76,10 @@ def keep_reading(
         LayflatError: a reading is impossible, or readings contradict each other.
     """
     drift = drift_of(section.layout, section.number, marks, is_sure=is_sure)
+    against = against_of(section, drift)
+    if drift.verdict == CORRECT and (why := why_not_bent(section, against)):
+        drift = stopped(drift, why)
+        against = against_of(section, drift)
     reading = Reading.objects.create(
         section=section,
         marks=list(marks),
@@ -84,6 +89,7 @@ def keep_reading(
         lost=[piece_number(name) for name in drift.lost],
         doubtful=[piece_number(name) for name in drift.doubtful],
         would_lose=list(drift.would_lose),
+        against=against,
         who=who,
     )
     write_event(
