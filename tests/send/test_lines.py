@@ -1,6 +1,9 @@
 """Real lines: a socket and a pseudo-terminal, with a plotter at the other end."""
 
+import contextlib
 import itertools
+import os
+import socket
 import threading
 from pathlib import Path
 
@@ -12,10 +15,12 @@ from layflat.send import (
     Ask,
     GoOn,
     LineError,
+    NetworkAddress,
     Outcome,
     Pace,
     Record,
     State,
+    line_network,
     read_address,
     read_record,
     send,
@@ -236,3 +241,67 @@ def test_a_machine_that_is_not_there_leaves_no_record(
         sent(tmp_path, address)
     assert isinstance(raised.value, LayflatError)
     assert not (tmp_path / "one.sending").exists()
+
+
+def test_a_record_that_cannot_be_begun_is_not_left_in_the_way(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise OutputError("one.sending cannot be written: No space left on device.")
+
+    with SocketPlotter(Plotter()) as there:
+        with monkeypatch.context() as patch:
+            patch.setattr(Record, "write", full)
+            with pytest.raises(OutputError, match="No space left"):
+                sent(tmp_path, there.address)
+        assert not (tmp_path / "one.sending").exists()
+        assert there.plotter.received == b""
+        assert sent(tmp_path, there.address).state is State.DONE
+
+
+def test_half_a_line_of_a_record_does_not_spoil_the_next(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record = Record(tmp_path / "one.sending")
+    began = {"form": 1, "program": "p", "section": 0, "sha256": "", "begin": 0}
+    record.write("began", **began)
+    plain = os.write
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "write", lambda file, data: plain(file, data[:20]))
+        with pytest.raises(OutputError, match="No space left on device"):
+            record.write("window", through=512, least=0)
+    record.write("ended", how="stopped", least=0, most=0, reason="")
+    record.close()
+    assert read_record(tmp_path / "one.sending").how == "stopped"
+
+
+def test_a_machine_that_goes_on_talking_does_not_keep_the_sender(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(line_network, "_MOST_FAREWELL_S", 0.2)
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        line = line_network.NetworkLine(
+            NetworkAddress(host="127.0.0.1", port=server.getsockname()[1])
+        )
+        other, _ = server.accept()
+        closed = threading.Event()
+
+        def talk() -> None:
+            with other, contextlib.suppress(OSError):
+                while not closed.is_set():
+                    other.send(b"1,2,0\r")
+
+        def close() -> None:
+            line.close(discard=False)
+            closed.set()
+
+        talker = threading.Thread(target=talk, daemon=True)
+        closer = threading.Thread(target=close, daemon=True)
+        talker.start()
+        closer.start()
+        closed.wait(30.0)
+        is_closed = closed.is_set()
+        closed.set()
+        talker.join()
+        closer.join()
+        assert is_closed

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from layflat.base import StoppedError
+from layflat.base import OutputError, StoppedError
 from layflat.cut import generic_machine
 from layflat.send import Ask, State
 from layflat.send.again import cut_to_begin_with
@@ -228,6 +228,67 @@ def test_what_may_be_handed_over_stands_in_the_record_before() -> None:
     assert all(handed <= through for handed, through in seen)
     throughs = {line["through"] for line in notes.lines if line["what"] == "window"}
     assert throughs <= set(PROGRAM.safe_points)
+
+
+class FullNotes(Notes):
+    """A record on a disk that is full from some line on."""
+
+    def __init__(self, *, until: int) -> None:
+        super().__init__()
+        self.until = until
+
+    def write(self, what: str, **values: object) -> None:
+        if len(self.lines) >= self.until:
+            raise OutputError("x.sending cannot be written: No space left.")
+        super().write(what, **values)
+
+
+@given(
+    takes=TAKES, works=WORKS, size=st.integers(16, 900), until=st.integers(0, 1),
+    answers=st.booleans(),
+)  # fmt: skip
+@QUICK
+def test_a_record_that_cannot_be_written_stops_in_peace_at_a_safe_point(
+    takes: list[int], works: list[int], size: int, until: int, answers: bool
+) -> None:
+    plotter = Plotter(size=size)
+    wire = Wire(plotter, takes=takes, works=works)
+    outcome = run(PROGRAM, wire, answers=answers, record=FullNotes(until=until))
+    assert outcome.state is State.STOPPED
+    assert wire.closed == "in peace"
+    assert outcome.sentence.endswith("knife up. x.sending cannot be written: No space left.")
+    assert outcome.reason
+    assert outcome.most in (0, *PROGRAM.safe_points)
+    rest(plotter)
+    assert bytes(plotter.received).replace(b"OA;", b"") == PROGRAM.data[: outcome.most]
+    assert sum(film(plotter.cuts, WANTED).part) == 0
+    assert not plotter._down
+
+
+def test_a_pause_that_cannot_be_recorded_stops_at_the_next_safe_point() -> None:
+    plotter, notes = Plotter(size=400), FullNotes(until=1)
+    wire = Wire(plotter, takes=[40])
+    outcome = run(
+        PROGRAM, wire, record=notes, asks=lambda: Ask.PAUSE if wire.handed > 100 else None
+    )
+    rest(plotter)
+    assert outcome.state is State.STOPPED
+    assert 100 < outcome.most < len(PROGRAM.data)
+    assert sum(film(plotter.cuts, WANTED).part) == 0
+
+
+def test_how_it_ended_stands_in_the_record_before_the_line_is_closed() -> None:
+    notes = Notes()
+    wire = Wire(Plotter(size=400))
+    plain = wire.close
+
+    def close(*, discard: bool) -> None:
+        assert notes.lines[-1]["what"] == "ended"
+        plain(discard=discard)
+
+    wire.close = close  # type: ignore[method-assign]
+    assert run(PROGRAM, wire, record=notes).state is State.DONE
+    assert wire.closed == "in peace"
 
 
 def test_half_a_command_in_the_machine_is_why_it_must_be_cleared() -> None:

@@ -172,7 +172,7 @@ def command(
     )
     if not well:
         ending = f"{outcome.sentence} Go on by --resume {record}."
-        raise OutputError(ending) if outcome.state is State.BROKEN else HaltedError(ending)
+        raise OutputError(ending) if outcome.reason else HaltedError(ending)
 
 
 def _results(outcome: Outcome, spool: Spool, *, to: str, record: Path) -> dict[str, object]:

@@ -3,7 +3,7 @@
 import re
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from layflat.base import LayflatError, OutputError, Progress, StoppedError, silent
 from layflat.send.account import Account, account_of, cut_at
@@ -56,6 +56,7 @@ class Outcome:
         next_cut: index of the first cut that was not begun.
         least: offset in the program before which all was surely taken up.
         most: offset behind which the machine has got nothing.
+        reason: why it broke, or stopped although nobody asked; "" else.
         sentence: for a person.
     """
 
@@ -64,6 +65,7 @@ class Outcome:
     next_cut: int
     least: int
     most: int
+    reason: str
     sentence: str
 
 
@@ -87,12 +89,15 @@ class _Run:
             self.record_or_stop("asked", ask=ask.value)
 
     def record_or_stop(self, what: str, **values: int | str) -> bool:
-        """Write to the record; a record that cannot be written stops at the next safe point."""
+        """Write to the record; a record that cannot be written stops at the next safe point.
+
+        All up to there stands in it already, so that the machine is brought there in peace.
+        """
         try:
             self.record.write(what, **values)
         except OutputError as error:
-            stopping = asked(self.sending, Ask.STOP)
-            self.sending = stopping if stopping.ended else broken(stopping, str(error).rstrip("."))
+            why = self.sending.reason or str(error).rstrip(".")
+            self.sending = replace(asked(self.sending, Ask.STOP), reason=why)
             return False
         return True
 
@@ -210,8 +215,7 @@ def drive(
         well = run.sending.state in (State.DONE, State.STOPPED)
     finally:
         try:
-            line.close(discard=not well)
-        finally:
+            # Before the line is closed, which may take a while: how it ended is known by now.
             end = run.sending
             run.record_or_stop(
                 "ended",
@@ -220,6 +224,8 @@ def drive(
                 most=end.most,
                 reason=end.reason,
             )
+        finally:
+            line.close(discard=not well)
     outcome = outcome_of(spool, run.sending)
     if stopped is not None:
         raise StoppedError(outcome.sentence) from stopped
@@ -235,6 +241,7 @@ def outcome_of(spool: Spool, sending: Sending) -> Outcome:
         next_cut=account.begun,
         least=sending.least,
         most=sending.most,
+        reason=sending.reason,
         sentence=_sentence(spool, sending, account),
     )
 
@@ -251,7 +258,7 @@ def _sentence(spool: Spool, sending: Sending, account: Account) -> str:
         upcoming = spool.cuts[account.begun].name if account.begun < account.count else "the end"
         return (
             f"Stopped before {upcoming}: {account.begun} of {account.count} cuts are made when the "
-            "machine has come to rest, knife up."
+            f"machine has come to rest, knife up.{f' {sending.reason}.' if sending.reason else ''}"
         )
     how = "Broken off at once" if sending.state is State.CUT_OFF else f"Lost: {sending.reason}"
     return (

@@ -8,6 +8,7 @@ import fcntl
 import socket
 import struct
 import termios
+import time
 from contextlib import suppress
 
 from layflat.send.address import NetworkAddress
@@ -16,6 +17,7 @@ from layflat.send.line import LineError, ready
 _SEND_BUFFER = 4096
 _MOST_HEARD = 65536
 _FAREWELL_S = 1.0
+_MOST_FAREWELL_S = 10.0
 
 
 class NetworkLine:
@@ -92,7 +94,10 @@ class NetworkLine:
             else:
                 # Closing with unread answers would make this side break the connection off.
                 self._socket.shutdown(socket.SHUT_WR)
-                self._socket.settimeout(_FAREWELL_S)
-                while self._socket.recv(4096):
-                    pass
+                until = time.monotonic() + _MOST_FAREWELL_S
+                # One that goes on talking is not listened to for ever.
+                while (left := until - time.monotonic()) > 0.0:
+                    self._socket.settimeout(min(_FAREWELL_S, left))
+                    if not self._socket.recv(4096):
+                        break
         self._socket.close()

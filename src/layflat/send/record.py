@@ -5,9 +5,11 @@ this process or of this computer the record says at least as much as happened, n
 line that was not finished was not acted upon, and does not count.
 """
 
+import errno
 import fcntl
 import json
 import os
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -73,6 +75,8 @@ class Record:
             raise OutputError(f"{path} is in use: that sending is still going on.") from None
         except OSError as error:
             os.close(self._file)
+            if not again:
+                path.unlink(missing_ok=True)
             raise OutputError(f"{path} cannot be written: {error.strerror}.") from error
 
     def _cut_torn(self) -> None:
@@ -87,15 +91,19 @@ class Record:
         """Add a line; it is on the disk when this returns.
 
         Raises:
-            OutputError: it cannot be written.
+            OutputError: it cannot be written; nothing of it is left.
         """
         entry = {"what": what, "at": datetime.now(UTC).isoformat(timespec="milliseconds"), **values}
         line = json.dumps(entry, ensure_ascii=False).encode() + b"\n"
+        before = os.fstat(self._file).st_size
         try:
             if os.write(self._file, line) != len(line):
-                raise OutputError(f"{self.path} cannot be written: the disk is full.")
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
             os.fsync(self._file)
         except OSError as error:
+            # Half a line would spoil the next one.
+            with suppress(OSError):
+                os.ftruncate(self._file, before)
             raise OutputError(f"{self.path} cannot be written: {error.strerror}.") from error
 
     def close(self) -> None:

@@ -82,16 +82,18 @@ def send(
         StoppedError: the progress stopped it.
     """
     spool = told_spool(spool, machine)
-    with one_sender(address, folder=lock_folder), ExitStack() as open_files:
+    with (
+        one_sender(address, folder=lock_folder),
+        ExitStack() as open_files,
+        ExitStack() as unused,
+    ):
         record = Record(record_path, again=go_on is not None)
         open_files.callback(record.close)
-        try:
-            cut, stream = _what(spool, machine=machine, record_path=record_path, go_on=go_on)
-            line = open_line(address)
-        except BaseException:
-            if go_on is None:
-                record_path.unlink(missing_ok=True)
-            raise
+        if go_on is None:
+            # A record in which nothing was begun would be in the way of the next sending.
+            unused.callback(record_path.unlink, missing_ok=True)
+        cut, stream = _what(spool, machine=machine, record_path=record_path, go_on=go_on)
+        line = open_line(address)
         try:
             record.write(
                 "began",
@@ -110,6 +112,7 @@ def send(
         except BaseException:
             line.close(discard=True)
             raise
+        unused.pop_all()
         sending = Sending(stream=stream, buffer_bytes=machine.buffer_bytes, tells=line.tells)
         return drive(
             spool, sending, line=line, record=record, pace=pace, asks=asks, progress=progress

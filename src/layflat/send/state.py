@@ -61,7 +61,7 @@ class Sending:
         gone: offset up to which they have left this computer.
         answered: how many questions were answered as expected.
         awaits: whether the end waits for answers that are due.
-        reason: why it broke.
+        reason: why it broke, or stopped although nobody asked.
     """
 
     stream: Stream
