@@ -101,7 +101,7 @@ def test_pause_go_on_and_stop_reach_the_machine(
     watch = running._Watch(sending, silent)
     assert watch.asks() is None
     Sending.objects.update(state=State.SENDING)
-    for words, wished in (("pause", Ask.PAUSE), ("go on", Ask.GO_ON), ("at once", Ask.AT_ONCE)):
+    for words, wished in (("pause", Ask.PAUSE), ("go on", Ask.GO_ON)):
         post(ines, section, "wish/", wish=words)
         assert watch.asks() is wished
         assert watch.asks() is None
@@ -112,6 +112,8 @@ def test_pause_go_on_and_stop_reach_the_machine(
     assert watch.asks() is Ask.STOP
     assert not Computation.objects.get(pk=sending.computation_id).stop_asked
     assert "was asked to stop before the next cut" in Event.objects.latest("pk").sentence
+    post(ines, section, "wish/", wish="at once")
+    assert watch.asks() is Ask.AT_ONCE
     Sending.objects.update(state=State.STOPPED)
     there = {"HX-Request": "true"}
     assert "ended meanwhile" in ines.post(stop, headers=there).content.decode()

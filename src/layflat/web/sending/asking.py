@@ -7,6 +7,8 @@ import uuid
 from collections.abc import Mapping
 from typing import Any, Final
 
+from django.db.models import F
+
 from layflat.base import InputError
 from layflat.send import Ask, read_address
 from layflat.web.cutting.models import Layout, Section
@@ -29,6 +31,8 @@ _WISHES: Final = {
     Ask.STOP: "was asked to stop before the next cut",
     Ask.AT_ONCE: "was asked to break off at once",
 }
+_STRENGTHS: Final = {Ask.STOP.value: 1, Ask.AT_ONCE.value: 2}
+"""A wish is kept in the place of the one before: a weaker one must not hide one not yet obeyed."""
 
 
 def last_sending(section: Section) -> Sending | None:
@@ -128,6 +132,8 @@ def wish(sending: Sending, what: str, *, who: Person | None) -> None:
         asked = Ask(what)
     except ValueError as error:
         raise InputError("Open the page anew and ask again.") from error
+    if sending.is_open and _STRENGTHS.get(sending.wish, 0) > _STRENGTHS.get(asked.value, 0):
+        raise InputError("It is being stopped already; wait until it has ended.")
     called_off = asked in (Ask.STOP, Ask.AT_ONCE) and Sending.objects.filter(
         pk=sending.pk, state=Sending.State.ASKED
     ).update(state=Sending.State.REFUSED, sentence="It was called off before it began.")
@@ -137,7 +143,7 @@ def wish(sending: Sending, what: str, *, who: Person | None) -> None:
         words = "was called off before it began"
     else:
         changed = Sending.objects.filter(pk=sending.pk, state__in=OPEN).update(
-            wish=asked.value, wish_number=sending.wish_number + 1, wished_by=who
+            wish=asked.value, wish_number=F("wish_number") + 1, wished_by=who
         )
         if not changed:
             raise InputError("It has ended meanwhile; look what came of it.")
@@ -166,6 +172,7 @@ def stop_sending(inputs: Mapping[str, Any], who: Person | None) -> str:
     if row is None:
         return "Its sending is gone."
     Job.objects.select_for_update().get(pk=row.section.layout.job_id)
+    row.refresh_from_db(fields=["state", "wish"])
     try:
         wish(row, Ask.STOP.value, who=who)
     except InputError as error:

@@ -22,6 +22,7 @@ from layflat.send import (
     GoOn,
     Outcome,
     Pace,
+    Record,
     Spool,
     account_of,
     read_address,
@@ -180,7 +181,21 @@ def _record_ready(row: Sending) -> Path:
             path.write_bytes(path_of(before.record.sha256).read_bytes())
     except OSError as error:
         raise OutputError(f"The record cannot be written: {error.strerror}.") from error
+    if before is not None and before.state == _State.STOPPED and before.account is not None:
+        _record_ended(path, before.account)
     return path
+
+
+def _record_ended(path: Path, account: Mapping[str, Any]) -> None:
+    """Write into a record that its sending stopped in peace, where the disk was full by then."""
+    if read_record(path).how == Ended.STOPPED.value:
+        return
+    record = Record(path, again=True)
+    try:
+        place = {name: account[name] for name in ("least", "most")}
+        record.write("ended", how=Ended.STOPPED.value, reason="", **place)
+    finally:
+        record.close()
 
 
 class _Watch:
@@ -190,7 +205,9 @@ class _Watch:
     """
 
     def __init__(self, row: Sending, progress: Progress) -> None:
-        self._key, self._number = row.pk, row.wish_number
+        # What was asked while it waited for a worker counts too; a row is sent once, so that no
+        # wish is left from before.
+        self._key, self._number = row.pk, 0
         self._progress = progress
         self._looked_at = self._written_at = 0.0
 
@@ -287,7 +304,8 @@ def _end(
         row.account = account_json(account, least=place[0], most=place[1])
         row.judged, row.record = pieces, record
         row.save(update_fields=["state", "sentence", "ended_at", "account", "judged", "record"])
-        if state == _State.DONE and row.goes_on_id is None and not row.wish:
+        row.refresh_from_db(fields=["wish_number"])
+        if state == _State.DONE and row.goes_on_id is None and row.wish_number == 0:
             # Sent in one go: nobody paused it, nothing was cut before.
             note_time(row.section, since=row.began_at, until=row.ended_at)
         _note(row, sentence)
