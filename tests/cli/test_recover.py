@@ -1,11 +1,13 @@
 """`layflat recover` and `layflat cut --witness` on files of their own."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
 
 from cut.shapes import rectangle, rounded
+from layflat.base import InputError
 from layflat.cli import main
 from layflat.cut import (
     CutProgram,
@@ -202,3 +204,25 @@ def test_marks_of_a_program_with_weed_lines_and_tabs_are_read_with_the_same_wish
     # The new program keeps the wishes: three strokes to every outline, and weed lines after them.
     downs = [s for s in read_hpgl(layout.with_name("rest.plt").read_text()) if s.down]
     assert len(downs) > 1 + 3 * len(document["was"])
+
+
+def test_a_program_that_was_cut_short_anywhere_is_refused(
+    layout: Path, texts: tuple[str, str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    drawing, text = read_drawing(layout), texts[1]
+    for end in (match.end() for match in re.finditer(";", text[: text.rindex(";")])):
+        with pytest.raises(InputError, match="is not whole"):
+            program_from_text(text[:end], drawing, generic_machine())
+    for short in (text[: text.rindex("SP0")], text[: text.rindex("PU")], text[:200]):
+        layout.with_name("layout.plt").write_text(short, encoding="utf-8")
+        code, out = run(layout, "--at", "1")
+        assert code == 2
+        assert "is not whole" in capsys.readouterr().err
+        assert not out.exists()
+
+
+def test_a_program_in_another_s_letters_is_refused(layout: Path, texts: tuple[str, str]) -> None:
+    """A machine reads small letters alike; where Layflat's programs may be parted is known."""
+    drawing, small = read_drawing(layout), texts[1].lower()
+    with pytest.raises(InputError, match="none that Layflat wrote"):
+        program_from_text(f"{small}PU;SP0;", drawing, generic_machine())

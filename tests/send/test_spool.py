@@ -200,6 +200,7 @@ def test_an_address_is_read_and_says_itself(
         "tcp://plotter:x", "tcp://plotter/a", "tcp://me@plotter", "tcp://plotter?baud=9600",
         "serial:", "serial://host/dev", "serial:/dev/ttyS0?speed=1", "serial:/dev/ttyS0?baud=9601",
         "serial:/dev/ttyS0?flow", "serial:/dev/tty S0", "tcp://" + "a" * 400, "tcp://plo\x00tter",
+        "tcp://the..plotter", "tcp://.plotter", "tcp://" + "a" * 64, "tcp://" + "a" * 250,
     ],
 )  # fmt: skip
 def test_what_is_no_address_is_refused(words: str) -> None:

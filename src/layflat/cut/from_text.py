@@ -1,5 +1,7 @@
 """Cut programs read back from their text, section by section, for a layout that is known."""
 
+import re
+
 import numpy as np
 
 from layflat.base import InputError, SettingError
@@ -11,6 +13,7 @@ from layflat.cut.sheet import Sheet, sheets_of
 from layflat.cut.texts import lift_places, moved
 from layflat.pattern import Drawing
 
+_WHOLE_END = re.compile(r"PU[^;]*;\s*SP0;\s*\Z")
 _UNKNOWN = TipError(
     max_away_mm=float("nan"),
     max_corner_mm=float("nan"),
@@ -34,7 +37,7 @@ def program_from_text(
 
     Raises:
         SettingError: it is of one section and nobody says of which, or there is no such section.
-        InputError: the text does not cut the pieces of the layout.
+        InputError: the text is not whole, or does not cut the pieces of the layout.
     """
     sheets = sheets_of(drawing, machine)
     numbers = [sheet.number for sheet in sheets]
@@ -68,10 +71,18 @@ def _texts(
     text: str, sheets: tuple[Sheet, ...], machine: Machine, number: int | None
 ) -> dict[int, str]:
     """The text of each section that the text holds, by its number."""
+    if _WHOLE_END.search(text) is None:
+        raise InputError(
+            "The program is not whole: it does not end with the knife up and SP0. Take the file "
+            "that was sent, or write it anew."
+        )
     strokes = read_hpgl(text, units_per_mm=machine.units_per_mm)
     downs = [machine.landed(stroke.points_mm) for stroke in strokes if stroke.down]
     if not downs:
         raise InputError("The program cuts nothing.")
+    places = lift_places(text)
+    if len(places) != len(downs) + 1:
+        raise InputError("The program is none that Layflat wrote: it lowers the knife otherwise.")
     farthest = max(float(points[:, 0].max()) for points in downs)
     asked = next((s for s in sheets if s.number == number), sheets[0] if len(sheets) == 1 else None)
     if asked is not None and farthest <= asked.length_mm + 1.0:
@@ -80,7 +91,6 @@ def _texts(
         raise SettingError("The program is of one section; say which one it is (--section).")
     starts = np.array([sheet.start_units / machine.units_per_mm for sheet in sheets])
     own = [int(np.sum(starts <= float(points[:, 0].mean()))) - 1 for points in downs]
-    places = lift_places(text)
     opening = text[: places[0]]
     found = {}
     for i, sheet in enumerate(sheets):

@@ -17,19 +17,16 @@ def lift_places(hpgl: str) -> list[int]:
         `PU` after the last.
     """
     found: list[int] = []
-    lifted: int | None = None
+    first: int | None = None
+    last: int | None = None
     for match in _PEN.finditer(hpgl):
         if match.group(1) == "U":
-            lifted = match.start()
-        elif lifted is not None:
-            found.append(lifted)
-            lifted = None
-    return found if lifted is None else [*found, _first_lift(hpgl)]
-
-
-def _first_lift(hpgl: str) -> int:
-    """The offset of the first `PU` after the last `PD`."""
-    return hpgl.index("PU", hpgl.rindex("PD"))
+            last = match.start()
+            first = last if first is None else first
+        elif last is not None:
+            found.append(last)
+            first = last = None
+    return found if first is None else [*found, first]
 
 
 def inserted(hpgl: str, texts: Mapping[int, str]) -> str:

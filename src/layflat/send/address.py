@@ -105,6 +105,13 @@ def read_address(text: str) -> Address:
 def _network(text: str, host: str | None, port: int | None, *, plain: bool) -> NetworkAddress:
     if not host or not plain or "?" in text or "#" in text:
         raise SettingError(f"{text} is no address of a machine; write tcp://HOST:{RAW_PORT}.")
+    try:
+        host.encode("idna")
+    except UnicodeError as error:
+        raise SettingError(
+            f"{text[:80]}: “{host[:40]}” can be no machine's name; between its dots stand 1 to 63 "
+            "letters."
+        ) from error
     if port == 0:
         raise SettingError(f"{text}: the port must be a number from 1 to 65535.")
     return NetworkAddress(host=host, port=RAW_PORT if port is None else port)

@@ -39,8 +39,8 @@ class NetworkLine:
                 f"{address} does not answer within {wait_s:g} s. Is the machine on, and the "
                 "address right?"
             ) from error
-        except OSError as error:
-            why = error.strerror or str(error)
+        except (OSError, UnicodeError) as error:
+            why = getattr(error, "strerror", None) or str(error)
             raise LineError(
                 f"{address} cannot be reached: {why}. Is the machine on, and the address right?"
             ) from error

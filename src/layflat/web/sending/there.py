@@ -32,8 +32,9 @@ def look(address: str) -> str:
 def _connect(where: NetworkAddress) -> None:
     try:
         socket.create_connection((where.host, where.port), timeout=_WAIT_S).close()
-    except OSError as error:
-        why = error.strerror or ("no answer" if isinstance(error, TimeoutError) else str(error))
+    except (OSError, UnicodeError) as error:
+        told = getattr(error, "strerror", None)
+        why = told or ("no answer" if isinstance(error, TimeoutError) else str(error))
         raise OutputError(
             f"Nobody answers at {where}: {why}. Is the machine on, is the cable in, and is the "
             "address right?"
