@@ -3,9 +3,12 @@
 import dataclasses
 import math
 import re
+from collections.abc import Sequence
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from cut.shapes import circle, machine, on_stock, plate, rounded, with_texts
 from layflat.base import CheckError
@@ -18,7 +21,10 @@ from layflat.cut import (
     stroke_seconds,
     witnessed,
 )
+from layflat.cut.hpgl import told_cut
+from layflat.cut.reader import Stroke
 from layflat.cut.speed import radii_mm, speed_steps, told_speeds
+from layflat.cut.speed_check import check_speeds
 from layflat.pattern import Drawing, Pattern
 from layflat.send import spool_of
 from layflat.send.resume import prelude
@@ -63,7 +69,7 @@ def test_speed_is_the_root_of_acceleration_times_radius_in_steps() -> None:
         (19.5, 10),
         (20.5, 20),
     ):
-        told = told_speeds(polygon(radius, 400), OURS)
+        told = told_speeds(polygon(radius, 400), polygon(radius, 400), OURS)
         assert told is not None
         assert set(told.tolist()) == {speed}, radius
         # At that speed v²/r is within the acceleration, but for the least speed.
@@ -77,7 +83,7 @@ def test_a_straight_line_runs_at_full_speed_and_short_ones_between_bends_do_not(
             (np.sin(np.linspace(0, 3, 12)), 1 - np.cos(np.linspace(0, 3, 12)))
         )
         way = np.vstack((bend[::-1] * [-1, 1] - [length, 0], bend))
-        told = told_speeds(way, OURS)
+        told = told_speeds(way, way, OURS)
         assert told is not None
         assert told.max() == fastest, length
         assert told[0] == told[-1] == 2
@@ -136,7 +142,7 @@ def test_witness_marks_are_cut_by_the_same_law(made: CutProgram, tray: Drawing) 
 
 def test_a_machine_in_mm_per_second_is_told_those() -> None:
     ours = machine(speed_by_curve=True, speed_unit_mm_s=1.0)
-    assert speed_steps(ours) == [200, 100, 50, 25]
+    assert speed_steps(ours) == [200, 100, 50, 25, 20]
     assert program(plate(), ours).hpgl.startswith("IN;PA;SP1;VS200;\n")
 
 
@@ -211,3 +217,82 @@ def test_the_estimate_of_a_slower_least_speed_is_longer(tray: Drawing) -> None:
     slow = dataclasses.replace(OURS, least_speed_mm_s=100.0)
     assert speed_steps(slow) == [20, 10]
     assert program(tray, slow).seconds < program(tray, OURS).seconds
+
+
+@pytest.mark.parametrize("offset", [0.05, 0.25, 0.4, 0.75, 1.2, 2.0])
+@pytest.mark.parametrize("speed", [50.0, 800.0])
+def test_kinks_are_told_slow_enough_whatever_the_knife_offset(offset: float, speed: float) -> None:
+    ours = machine(speed_by_curve=True, knife_offset_mm=offset, cut_speed_mm_s=speed)
+    assert program(plate(), ours).tip_error.max_away_mm < 0.05
+
+
+@pytest.mark.parametrize("offset", [0.25, 2.0])
+def test_the_sides_of_a_sharp_corner_keep_full_speed(offset: float) -> None:
+    made = program(plate(), machine(speed_by_curve=True, knife_offset_mm=offset))
+    outline = dict(zip(made.sections[0].cut_names, _downs(made), strict=True))["outline of plate"]
+    lengths = np.hypot(*np.diff(outline.points_mm, axis=0).T)
+    assert set(np.array(outline.speeds)[lengths > 90.0]) == {20.0}
+
+
+def test_a_kink_of_two_long_stretches_is_told_slow() -> None:
+    way = np.array([[0.0, 0.0], [0.0, 14.0], [14.0, 14.0]])
+    told = told_speeds(way, way, OURS)
+    assert told is not None
+    assert min(told.tolist()) == 2
+    check_speeds([_stroke(way, told)], OURS, number=1)
+
+
+def test_a_kink_where_the_speed_changes_is_looked_at_with_the_slower_one() -> None:
+    way = np.array([[0.0, 0.0], [0.0, 50.0], [50.0, 50.0]])
+    for speeds in ([20, 10], [10, 20]):
+        with pytest.raises(CheckError, match="100 mm/s is too fast"):
+            check_speeds([_stroke(way, speeds)], OURS, number=1)
+    check_speeds([_stroke(way, [20, 2])], OURS, number=1)
+
+
+def test_the_slowest_step_is_the_least_speed() -> None:
+    assert speed_steps(machine(cut_speed_mm_s=140.0, least_speed_mm_s=40.0)) == [14, 7, 4]
+    assert speed_steps(machine(cut_speed_mm_s=140.0, least_speed_mm_s=45.0)) == [14, 7, 5]
+    assert speed_steps(machine(cut_speed_mm_s=140.0, least_speed_mm_s=500.0)) == [14]
+
+
+def _stroke(points_mm: np.ndarray, speeds: Sequence[int]) -> Stroke:
+    return Stroke(down=True, points_mm=points_mm, speeds=tuple(float(one) for one in speeds))
+
+
+_STEP = st.tuples(st.sampled_from([0.03, 0.1, 0.3, 1.0, 6.0, 40.0]), st.floats(-3.1, 3.1))
+
+
+@given(
+    steps=st.lists(_STEP, min_size=1, max_size=30),
+    gentle=st.sampled_from([1.0, 0.1, 0.01]),
+    acceleration=st.floats(100.0, 50_000.0),
+    speed=st.floats(5.0, 1000.0),
+    least=st.floats(1.0, 100.0),
+    unit=st.sampled_from([0.1, 1.0, 10.0]),
+    units_per_mm=st.sampled_from([20.0, 40.0, 1000.0]),
+)
+@settings(max_examples=300, deadline=None, derandomize=True)
+def test_what_is_told_on_any_way_passes_the_check(
+    steps: list[tuple[float, float]],
+    gentle: float,
+    acceleration: float,
+    speed: float,
+    least: float,
+    unit: float,
+    units_per_mm: float,
+) -> None:
+    ours = machine(
+        speed_by_curve=True,
+        acceleration_mm_s2=acceleration,
+        cut_speed_mm_s=speed,
+        least_speed_mm_s=least,
+        speed_unit_mm_s=unit,
+        units_per_mm=units_per_mm,
+    )
+    headings = np.cumsum([gentle * turn for _, turn in steps])
+    lengths = np.array([length for length, _ in steps])
+    ways = np.column_stack((lengths * np.cos(headings), lengths * np.sin(headings)))
+    units, told = told_cut(np.vstack((np.zeros((1, 2)), np.cumsum(ways, axis=0))), ours)
+    if told is not None:
+        check_speeds([_stroke(units / units_per_mm, told.tolist())], ours, number=1)

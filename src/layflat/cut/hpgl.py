@@ -36,8 +36,10 @@ def told_cut(pivot_mm: FloatArray, machine: Machine) -> tuple[IntArray, IntArray
     units = np.rint(machine.told(pivot_mm) * machine.units_per_mm).astype(np.int64)
     keep = np.ones(len(units), dtype=bool)
     keep[1:] = np.any(np.diff(units, axis=0) != 0, axis=1)
-    points = np.asarray(pivot_mm)[keep]
-    return units[keep], told_speeds(points, machine) if len(points) > 1 else None
+    kept, points = units[keep], np.asarray(pivot_mm)[keep]
+    if len(kept) < 2:
+        return kept, None
+    return kept, told_speeds(points, kept / machine.units_per_mm, machine)
 
 
 def cut_text(units: IntArray, speeds: IntArray | None, *, machine: Machine) -> str:

@@ -13,6 +13,15 @@ import numpy as np
 from layflat.base import FloatArray, IntArray
 from layflat.cut.machine import Machine
 
+_WINDOWS_MM = (0.5, 1.0, 2.0, 5.0, 10.0)
+_KINK_RAD = 0.2
+"""How far a way may turn at one joint, or by rounding, without being told slower for it."""
+
+_SLACK = 1.4
+"""How much more than its radii say a way may turn within a window, for the same reason."""
+
+_SAME = 1e-9
+
 
 def full_speed(machine: Machine) -> int:
     """The speed of cutting as the machine is told it, in its own unit."""
@@ -20,10 +29,11 @@ def full_speed(machine: Machine) -> int:
 
 
 def speed_steps(machine: Machine) -> list[int]:
-    """The speeds that it may be told, the fastest first; none slower than its least."""
+    """The speeds that it may be told, the fastest first, its least or just above it last."""
+    least = max(1, math.ceil(machine.least_speed_mm_s / machine.speed_unit_mm_s - _SAME))
     steps = [full_speed(machine)]
-    while steps[-1] // 2 >= max(1.0, machine.least_speed_mm_s / machine.speed_unit_mm_s):
-        steps.append(steps[-1] // 2)
+    while steps[-1] > least:
+        steps.append(max(steps[-1] // 2, least))
     return steps
 
 
@@ -46,11 +56,38 @@ def radii_mm(points_mm: FloatArray) -> FloatArray:
     return radii
 
 
-def told_speeds(points_mm: FloatArray, machine: Machine) -> IntArray | None:
+def _sharpest_mm(told_mm: FloatArray) -> FloatArray:
+    """(n - 1,) float64: a radius that no stretch of a told way may exceed, mostly infinite.
+
+    A way is no circle's polygon at a kink, and rounding to whole units bends its short stretches.
+    How far it turns within some lengths, less what one kink may be, tells the radius then. At a
+    joint of two speeds the head goes at the slower one: of the two stretches beside a window's
+    first joint the shorter is held, and a long line keeps its speed.
+
+    Args:
+        told_mm: (n, 2) float64, n >= 2, no two in a row the same.
+    """
+    steps = np.diff(told_mm, axis=0)
+    lengths = np.hypot(steps[:, 0], steps[:, 1])
+    headings = np.unwrap(np.arctan2(steps[:, 1], steps[:, 0]))
+    joints = np.cumsum(lengths)[:-1]
+    first = np.arange(len(joints))
+    held = np.where(lengths[:-1] < lengths[1:], first, first + 1)
+    radii = np.full(len(lengths), np.inf)
+    # A joint right at a window's end is within it for one way of adding up, and not for another.
+    for window in (end + hair for end in _WINDOWS_MM for hair in (-_SAME, _SAME)):
+        last = np.searchsorted(joints, joints + window, side="right")
+        turned = np.maximum(np.abs(headings[last] - headings[:-1]) - _KINK_RAD, _SAME)
+        np.minimum.at(radii, held, np.where(turned > _SAME, _SLACK * window / turned, np.inf))
+    return radii
+
+
+def told_speeds(points_mm: FloatArray, told_mm: FloatArray, machine: Machine) -> IntArray | None:
     """(n - 1,) int64: the speed that the machine is told on each stretch of a cut.
 
     Args:
         points_mm: (n, 2) float64, n >= 2, no two in a row the same.
+        told_mm: (n, 2) float64, the same points as the machine is told them, rounded.
         machine: for its acceleration, speeds, and whether it takes them while it cuts.
 
     Returns:
@@ -59,7 +96,8 @@ def told_speeds(points_mm: FloatArray, machine: Machine) -> IntArray | None:
     if not machine.speed_by_curve:
         return None
     steps = np.array(speed_steps(machine), dtype=np.int64)
-    most = np.sqrt(machine.acceleration_mm_s2 * radii_mm(points_mm)) / machine.speed_unit_mm_s
+    radii = np.minimum(radii_mm(points_mm), _sharpest_mm(told_mm))
+    most = np.sqrt(machine.acceleration_mm_s2 * radii) / machine.speed_unit_mm_s
     # The first step that is slow enough, or the last one.
     which = np.minimum(np.sum(steps[None, :] > most[:, None], axis=1), len(steps) - 1)
     lengths = np.hypot(*np.diff(points_mm, axis=0).T)

@@ -1,7 +1,7 @@
 """The check of told speeds: read back from the text, against how the way is bent there.
 
 It measures bends otherwise than they are planned: by how far the head turns within windows of
-some lengths, all told at one speed.
+some lengths, nowhere told slower than at one speed.
 """
 
 import math
@@ -52,10 +52,15 @@ def check_speeds(strokes: Sequence[Stroke], machine: Machine, *, number: int) ->
 
 
 def _runs(points_mm: FloatArray, speeds: FloatArray) -> Iterator[tuple[float, FloatArray]]:
-    """The stretches of one speed after the other, with their points."""
-    starts = [0, *(np.flatnonzero(np.abs(np.diff(speeds)) > _SAME) + 1).tolist()]
-    for first, last in zip(starts, [*starts[1:], len(speeds)], strict=True):
-        yield float(speeds[first]), points_mm[first : last + 1]
+    """For each speed the longest stretches nowhere slower, with their points.
+
+    Where two speeds meet, the head goes at the slower one: a bend there is looked at with both.
+    """
+    for speed in np.unique(speeds).tolist():
+        edges = np.diff((speeds >= speed - _SAME).astype(np.int64), prepend=0, append=0)
+        firsts, lasts = np.flatnonzero(edges > 0), np.flatnonzero(edges < 0)
+        for first, last in zip(firsts.tolist(), lasts.tolist(), strict=True):
+            yield speed, points_mm[first : last + 1]
 
 
 def _check_run(points_mm: FloatArray, speed_mm_s: float, machine: Machine, number: int) -> None:
