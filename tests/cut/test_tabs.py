@@ -100,6 +100,20 @@ def test_an_outline_without_room_says_so() -> None:
     assert "badge has no stretch that is gentle enough for a hinge of 30 mm" in made.notes[0]
 
 
+@pytest.mark.parametrize("turn", [False, True])
+@pytest.mark.parametrize("width", [1.0, 4.0, 12.0])
+def test_a_narrow_piece_is_held_by_a_hinge_as_well(width: float, turn: bool) -> None:
+    long, high = (width, 180.0) if turn else (180.0, width)
+    strip = on_stock(Pattern("sill", rectangle(60, 60, 60 + long, 60 + high)))
+    wishes = Wishes(hinge_mm=60.0)
+    made = program(strip, machine(), wishes=wishes)
+    (left,) = uncut(made, strip, "sill")
+    assert left.length + 0.12 == pytest.approx(60.0, abs=0.06)
+    # One that is told longer than it is stays a fault, however near the other side is.
+    with pytest.raises(CheckError, match="is cut, where film was to stay"):
+        check_program(altered(made, length_mm=61.0), strip, machine())
+
+
 def test_a_cut_with_tabs_is_one_cut_without_a_safe_point_inside(tabbed: CutProgram) -> None:
     section = tabbed.sections[0]
     assert [cut.kind for cut in section.cuts] == ["heading", "opening", "outline", "outline"]

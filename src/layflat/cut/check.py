@@ -193,7 +193,8 @@ def _check_path(
     reached = trail.reached_mm(lines)
     for i, held in enumerate(helds):
         if held.names:
-            check_bridges(lines.lines[i], held, trail.cuts_on(i), AWAY_MM)
+            covered = trail.covered_mm(i, lines)
+            check_bridges(lines.lines[i], held, trail.cuts_on(i), covered, AWAY_MM)
             own = np.flatnonzero(lines.owner == i)
             reached[own[in_bridges(lines.lines[i], held)]] = 0.0
     corner = lines.at_corner(lines.points_mm, lines.owner, CORNER_ZONE_MM)

@@ -69,16 +69,26 @@ class Trail:
         """The ways, (n, 2) float64 each, of the cuts that follow a line."""
         return [self.points_mm[self.cut == i] for i in np.flatnonzero(self.follows == line)]
 
+    def _moves_mm(self, lines: Lines) -> FloatArray:
+        """(m - 1,) float64: how far along its line each step gets; 0 from one cut to the next."""
+        length = lines.lengths_mm[self.line[:-1]]
+        moved = np.remainder(np.diff(self.along_mm) + 0.5 * length, length) - 0.5 * length
+        moved[~self._goes_on[:-1]] = 0.0
+        return np.asarray(moved)
+
+    def covered_mm(self, line: int, lines: Lines) -> FloatArray:
+        """(k, 2) float64: where along a line each step of its cuts begins and ends, rising."""
+        own = np.flatnonzero((self.line[:-1] == line) & self._goes_on[:-1])
+        begin, moved = self.along_mm[own], self._moves_mm(lines)[own]
+        return np.column_stack((begin + np.minimum(moved, 0.0), begin + np.maximum(moved, 0.0)))
+
     def runs_mm(self, lines: Lines) -> FloatArray:
         """(c,) float64: how far each cut gets along its line, turning back subtracted.
 
         Below 0 for a cut that runs against its line.
         """
-        length = lines.lengths_mm[self.line[:-1]]
-        moved = np.remainder(np.diff(self.along_mm) + 0.5 * length, length) - 0.5 * length
-        moved[~self._goes_on[:-1]] = 0.0
         runs: FloatArray = np.bincount(
-            self.cut[:-1], weights=moved, minlength=len(self.follows)
+            self.cut[:-1], weights=self._moves_mm(lines), minlength=len(self.follows)
         ).astype(np.float64)
         return runs
 
