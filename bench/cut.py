@@ -18,7 +18,7 @@ from layflat.cut import generic_machine, program, tolerance_of
 from layflat.cut.compose import loops_of, stop_of
 from layflat.cut.entry import align_path, entries_of, waste_of
 from layflat.cut.order import Stop, shortest_tour, travel_mm
-from layflat.cut.sheet import sheets_of
+from layflat.cut.sheet import reach_of, sheets_of
 from layflat.pattern import Curve, Drawing, Pattern
 
 PIECES = 200
@@ -63,7 +63,7 @@ def _ways(drawing: Drawing) -> tuple[list[Stop], FloatArray, FloatArray]:
     """The stops of a drawing's one section, where the head comes from and where it goes."""
     machine = generic_machine()
     section = sheets_of(drawing, machine)[0]
-    waste = waste_of(section.film, bounds_mm=(0.0, 0.0, section.length_mm, section.width_mm))
+    waste = waste_of(section.film, reach=reach_of(section, machine))
     align = align_path(waste, offset_mm=machine.knife_offset_mm)
     assert align is not None
     stops = []

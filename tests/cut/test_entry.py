@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from shapely import union_all
+from shapely import box, union_all
 
 from cut.shapes import circle, plate, rectangle
 from layflat.cut.elements import Loop, elements_of
@@ -12,12 +12,12 @@ from layflat.cut.entry import Waste, align_path, entries_of, start_places, waste
 from layflat.cut.tip import tip_along
 from layflat.pattern import to_polygon
 
-ROOM = (0.0, 0.0, 400.0, 300.0)
+ROOM = box(0.0, 0.0, 400.0, 300.0)
 
 
 @pytest.fixture(scope="module")
 def waste() -> Waste:
-    return waste_of(union_all([to_polygon(p) for p in plate().patterns]), bounds_mm=ROOM)
+    return waste_of(union_all([to_polygon(p) for p in plate().patterns]), reach=ROOM)
 
 
 @pytest.mark.parametrize("offset", [0.1, 0.25, 0.5, 1.0])

@@ -49,7 +49,7 @@ def test_least_is_cut_at_an_edge_of_the_pieces_shadow() -> None:
     # One boundary, sought within 150 to 250 mm: over the whole width but in the shadow of the
     # rectangle, where 300 - 2 x 2 - (200 + 2 x 2) mm are left.
     film = shapely.box(180, 50, 230, 250)
-    lines = weed_lines(film, length_mm=400, width_mm=300, strip_mm=200, clear_mm=2)
+    lines = weed_lines(film, reach=shapely.box(0, 0, 400, 300), strip_mm=200, clear_mm=2)
     assert sum(line.length_mm for line in lines) == pytest.approx(300 - 4 - 204)
     assert all(178 <= line.x_mm <= 232 for line in lines)
 
@@ -63,6 +63,45 @@ def test_weed_lines_come_last_and_are_told() -> None:
     bare = program(row(), machine()).sections[0]
     assert section.cuts[: len(bare.cuts)] == bare.cuts
     assert len(section.cuts) > len(bare.cuts) + 2
+
+
+@pytest.mark.parametrize(
+    "feed",
+    [
+        {"walk": 0.01},
+        {"walk": -0.01, "max_width_mm": 305.0},
+        {"walk": -0.01, "max_width_mm": 295.0},
+        {"scale_y": 0.98, "max_width_mm": 300.0},
+        {"skew": 0.05},
+        {"walk": 0.004, "skew": -0.006, "scale_x": 1.01, "scale_y": 0.99},
+    ],
+)
+def test_weed_lines_end_where_a_walking_film_takes_the_knife_no_farther(
+    feed: dict[str, float],
+) -> None:
+    ours = machine(**feed)
+    drawing = on_stock(
+        Pattern("left", rounded(40, 60, 220, 200, 8.0)),
+        Pattern("right", circle(900, 150, 60)),
+        length=1500.0,
+    )
+    section = program(drawing, ours, wishes=Wishes(strip_mm=200.0)).sections[0]
+    told = read_hpgl(section.hpgl)
+    ways = [stroke.points_mm for stroke in told if stroke.down]
+    lines = [np.vstack(ways[c.first : c.last]) for c in section.cuts if c.kind == "weed line"]
+    assert len(lines) >= 6
+    assert min(line.min() for line in lines) >= 2.0 - 0.3
+    assert max(line[:, 1].max() for line in lines) <= ours.max_width_mm - 2.0 + 0.3
+    # No line is left out for it: nearly all of the width is cut where no piece lies.
+    assert sum(np.ptp(line[:, 1]) > 270 for line in lines) >= 4
+
+
+def test_a_cut_starts_where_a_walking_film_lets_the_knife_get() -> None:
+    # Beside the outline's lower side there is waste, but the head is told nothing below 0.
+    drawing = on_stock(Pattern("sill", rectangle(300, 4.2, 380, 200)))
+    made = program(drawing, machine(walk=0.01))
+    assert not made.notes
+    assert min(stroke.points_mm.min() for stroke in read_hpgl(made.hpgl)) >= 0.0
 
 
 @given(

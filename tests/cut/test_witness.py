@@ -319,3 +319,15 @@ def test_one_margin_is_enough() -> None:
     assert {mark.side for mark in marked.sections[0].witnesses} == {"near"}
     reading = SlipReading(mark="1 near", dx_mm=0.1, dy_mm=0.0)
     assert judge_drift(marked, [reading], low, machine(), number=1).verdict == "go on"
+
+
+@pytest.mark.parametrize(
+    ("walk", "sides"), [(0.005, {"near", "far"}), (0.01, {"near", "far"}), (0.03, {"far"})]
+)
+def test_marks_lie_where_a_walking_film_lets_the_knife_get(walk: float, sides: set[str]) -> None:
+    ours = machine(walk=walk)
+    bumper = on_stock(Pattern("bumper", rectangle(40, 48, 1380, 250)), length=1500.0)
+    made = witnessed(program(bumper, ours), bumper, ours, every_mm=200.0)
+    assert {mark.side for mark in made.sections[0].witnesses} == sides
+    told = np.vstack([stroke.points_mm for stroke in read_hpgl(made.hpgl)])
+    assert told.min() >= 0.0

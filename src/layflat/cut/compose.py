@@ -15,7 +15,7 @@ from layflat.cut.knife import pivot_path
 from layflat.cut.machine import Machine
 from layflat.cut.order import Stop, Visit, shortest_tour
 from layflat.cut.records import Bridge, Cut, CutProgram, SectionProgram, TipError
-from layflat.cut.sheet import Sheet, sheets_of
+from layflat.cut.sheet import Sheet, reach_of, sheets_of
 from layflat.cut.tabs import (
     Gap,
     bridge_of,
@@ -117,8 +117,7 @@ class _Way:
 def _way(sheet: Sheet, machine: Machine, wishes: Wishes) -> _Way:
     """Order, starts, lead-ins and compensation for one section."""
     offset = machine.knife_offset_mm
-    reach = min(machine.max_width_mm, sheet.width_mm)
-    waste = waste_of(sheet.film, bounds_mm=(0.0, 0.0, sheet.length_mm, reach))
+    waste = waste_of(sheet.film, reach=reach_of(sheet, machine))
     align = align_path(waste, offset_mm=offset)
     if align is None:
         raise FitError(
@@ -203,8 +202,7 @@ def _weed_ways(
     offset = machine.knife_offset_mm
     lines = weed_lines(
         sheet.film,
-        length_mm=sheet.length_mm,
-        width_mm=min(machine.max_width_mm, sheet.width_mm),
+        reach=reach_of(sheet, machine),
         strip_mm=wishes.strip_mm,
         clear_mm=max(wishes.clear_mm, 2.0 * offset),
     )

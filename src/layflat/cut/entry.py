@@ -50,20 +50,20 @@ class Waste:
     Attributes:
         film: the film of all pieces.
         core: the film less a skin as thin as what a lead-in may touch.
-        bounds_mm: x least, y least, x most, y most that the knife may reach.
+        reach: where the knife gets to.
     """
 
     film: BaseGeometry
     core: BaseGeometry
-    bounds_mm: tuple[float, float, float, float]
+    reach: BaseGeometry
 
     def takes(self, leads: Sequence[tuple[Element, ...]], *, offset_mm: float) -> list[bool]:
         """Which of some lead-ins land clear of film and stay in the waste."""
         starts = np.array([(lead[0].x_mm, lead[0].y_mm) for lead in leads])
         clear = offset_mm + _LANDING_MM
-        x0, y0, x1, y1 = self.bounds_mm
-        inside = (starts >= (x0 + clear, y0 + clear)) & (starts <= (x1 - clear, y1 - clear))
-        lands = inside.all(axis=1) & ~shapely.dwithin(self.film, shapely.points(starts), clear)
+        places = shapely.points(starts)
+        inside = np.asarray(shapely.covers(self.reach.buffer(-clear), places))
+        lands = inside & ~shapely.dwithin(self.film, places, clear)
         crosses = np.asarray(shapely.intersects(self.core, shapely.linestrings(_drawn(leads))))
         return [bool(takes) for takes in np.asarray(lands & ~crosses)]
 
@@ -82,12 +82,13 @@ def _drawn(leads: Sequence[tuple[Element, ...]]) -> FloatArray:
     return np.stack((xs, ys), axis=-1)
 
 
-def waste_of(film: BaseGeometry, *, bounds_mm: tuple[float, float, float, float]) -> Waste:
-    """The waste beside some film."""
+def waste_of(film: BaseGeometry, *, reach: BaseGeometry) -> Waste:
+    """The waste beside some film, as far as the knife gets."""
     core = film.buffer(-_TOUCH_MM)
     shapely.prepare(film)
     shapely.prepare(core)
-    return Waste(film=film, core=core, bounds_mm=bounds_mm)
+    shapely.prepare(reach)
+    return Waste(film=film, core=core, reach=reach)
 
 
 def turning(loop: Loop) -> tuple[FloatArray, FloatArray]:
@@ -207,7 +208,7 @@ def align_path(waste: Waste, *, offset_mm: float) -> FloatArray | None:
     clear = offset_mm + 3.0 * _LANDING_MM
     bent = np.array([[0.0, 0.0], [0.0, leg], [leg, leg]])
     straight = np.array([[0.0, 0.0], [0.0, 2.0 * leg]])
-    x0, y0, x1, y1 = waste.bounds_mm
+    x0, y0, x1, y1 = waste.reach.bounds
     for edge in (min(20.0, 0.1 * (y1 - y0)), 0.0):
         for shape in (bent, straight):
             far = shape.max(axis=0) + clear
@@ -221,7 +222,8 @@ def align_path(waste: Waste, *, offset_mm: float) -> FloatArray | None:
                 boxes = shapely.box(
                     x[some], y[some], x[some] + far[0] - clear, y[some] + far[1] - clear
                 )
-                free = some[~shapely.dwithin(waste.film, boxes, clear)]
+                lies = shapely.covers(waste.reach, boxes)
+                free = some[lies & ~shapely.dwithin(waste.film, boxes, clear)]
                 if len(free):
                     path: FloatArray = shape + np.array([x[free[0]], y[free[0]]])
                     return path

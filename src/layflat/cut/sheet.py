@@ -14,6 +14,8 @@ from layflat.cut.machine import Machine
 from layflat.pattern import Drawing, Pattern, bounds, place, to_polygon
 
 _SLACK_MM = 0.01
+_FAR = 2.0
+"""How many times as far along the roll as a section goes the feed has no end of its own."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,6 +62,21 @@ class Sheet:
                 held = shapely.contains_xy(shapely.Polygon(ring), inside[:, 0], inside[:, 1])
                 found += [(int(i), outer, hole) for i in np.flatnonzero(held) if i != outer]
         return found
+
+
+def reach_of(sheet: Sheet, machine: Machine) -> BaseGeometry:
+    """Where in a section the head gets to: a true machine all over, as far across as it reaches.
+
+    One on which the film walks or that does not measure true is told places beyond its own edges
+    for some that lie within the section.
+    """
+    most = min(machine.max_width_mm, sheet.width_mm)
+    inside: BaseGeometry = shapely.box(0.0, 0.0, sheet.length_mm, most)
+    if machine.is_true:
+        return inside
+    far = _FAR * (sheet.length_mm + machine.max_width_mm)
+    told = [(0.0, 0.0), (far, 0.0), (far, machine.max_width_mm), (0.0, machine.max_width_mm)]
+    return shapely.intersection(inside, shapely.Polygon(machine.landed(told)))
 
 
 def sheets_of(drawing: Drawing, machine: Machine) -> tuple[Sheet, ...]:

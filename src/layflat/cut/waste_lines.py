@@ -21,25 +21,25 @@ _SHORTEST_MM = 5.0
 
 
 def weed_lines(
-    film: BaseGeometry, *, length_mm: float, width_mm: float, strip_mm: float, clear_mm: float
+    film: BaseGeometry, *, reach: BaseGeometry, strip_mm: float, clear_mm: float
 ) -> list[Element]:
     """The lines that divide a section's waste into strips across the roll.
 
     Args:
         film: of all pieces, in the section's coordinates.
-        length_mm, width_mm: of the section; across the roll as far as the knife reaches.
+        reach: where in the section the knife gets to, from its start to its end.
         strip_mm: how wide a strip may be at most, but for the search for short lines: up to a half
             more where that saves cutting.
-        clear_mm: how far lines stay from film and edges.
+        clear_mm: how far lines stay from film and from where the knife does not get to.
 
     Returns:
         Lines towards the far edge, along the roll. Passages with less than 5 mm to cut are left.
     """
+    _, _, length_mm, width_mm = reach.bounds
     count = math.ceil(length_mm / strip_mm) - 1
     if count < 1:
         return []
-    frame = shapely.box(clear_mm, clear_mm, length_mm - clear_mm, width_mm - clear_mm)
-    free = frame.difference(film.buffer(clear_mm))
+    free = reach.buffer(-clear_mm).difference(film.buffer(clear_mm))
     pitch = length_mm / (count + 1)
     tried = max(3, 2 * round(0.25 * pitch / _TRIED_MM) + 1)
     found = []

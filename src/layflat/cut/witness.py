@@ -17,6 +17,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import shapely
 
 from layflat.base import FitError, SettingError
 from layflat.cut.check import check_program
@@ -29,7 +30,7 @@ from layflat.cut.owners import OwnedStroke, fed_before, owned_strokes
 from layflat.cut.reader import read_hpgl
 from layflat.cut.records import CutProgram, SectionProgram, Witness
 from layflat.cut.safe import cuts_among
-from layflat.cut.sheet import Sheet, sheets_of
+from layflat.cut.sheet import Sheet, reach_of, sheets_of
 from layflat.cut.texts import inserted, joined
 from layflat.pattern import Drawing, bounds
 
@@ -100,19 +101,34 @@ def mark_sides(sheet: Sheet, machine: Machine) -> dict[str, float]:
     """
     low = min(bounds(pattern.outline)[1] for pattern in sheet.patterns)
     high = max(bounds(pattern.outline)[3] for pattern in sheet.patterns)
-    reach = min(sheet.width_mm, machine.max_width_mm)
+    near, far = _edges(sheet, machine)
     sides = {}
     # Clear of the film, and off the edge where the rollers run if there is room for both.
-    if low >= _LEAST_MARGIN_MM:
-        sides["near"] = min(low - ARM_MM - _CLEAR_MM, _ROLLERS_MM)
-    if reach - high >= _LEAST_MARGIN_MM:
-        sides["far"] = max(high + ARM_MM + _CLEAR_MM, reach - _ROLLERS_MM)
+    if low - near >= _LEAST_MARGIN_MM:
+        sides["near"] = min(low - ARM_MM - _CLEAR_MM, near + _ROLLERS_MM)
+    if far - high >= _LEAST_MARGIN_MM:
+        sides["far"] = max(high + ARM_MM + _CLEAR_MM, far - _ROLLERS_MM)
     if not sides:
         raise FitError(
-            f"Section {sheet.number}: the margins are {low:.1f} and {reach - high:.1f} mm wide; "
-            f"witness marks need {_LEAST_MARGIN_MM:g} mm in one of them."
+            f"Section {sheet.number}: the margins are {low - near:.1f} and {far - high:.1f} mm "
+            f"wide; witness marks need {_LEAST_MARGIN_MM:g} mm in one of them."
         )
     return sides
+
+
+def _first_x_mm(machine: Machine) -> float:
+    """Where along the section its first marks are."""
+    return ARM_MM + _CLEAR_MM + machine.knife_offset_mm
+
+
+def _edges(sheet: Sheet, machine: Machine) -> tuple[float, float]:
+    """How far across the roll the knife gets to on both sides, wherever along it a mark may be."""
+    reach, first = reach_of(sheet, machine), _first_x_mm(machine)
+    ways = shapely.linestrings(
+        [[(x, 0.0), (x, sheet.width_mm)] for x in (first, sheet.length_mm - first)]
+    )
+    _, near, _, far = shapely.bounds(shapely.intersection(ways, reach)).T
+    return float(near.max()), float(far.min())
 
 
 def _returns(strokes: Sequence[OwnedStroke], every_mm: float) -> list[int]:
@@ -157,7 +173,7 @@ def _section(
     """One section with its marks."""
     strokes = owned_strokes(section, sheet, machine)
     sides = mark_sides(sheet, machine)
-    first_x = ARM_MM + _CLEAR_MM + machine.knife_offset_mm
+    first_x = _first_x_mm(machine)
     most = max(1, int((sheet.length_mm - 2.0 * first_x) // PITCH_MM))
     returns = _returns(strokes, every_mm)
     returns = [*returns[: most - 1], returns[-1]] if len(returns) > most else returns
