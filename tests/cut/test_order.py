@@ -126,3 +126,23 @@ def test_a_place_is_moved_where_nothing_may_be_run_the_other_way() -> None:
         legs[count, i], legs[i, count + 1] = 1 + i, count - i
     legs[2, 0] = 50.0
     assert shortened(legs, [1, 2, 0, 3]) == [0, 1, 2, 3]
+
+
+@pytest.mark.parametrize("pieces", [1, 12])
+def test_cut_outs_of_a_piece_are_cut_one_beside_the_other(pieces: int) -> None:
+    # In each piece openings in a row, told helter-skelter, and its outline behind them: nobody
+    # goes there and back who goes along the row, so that the way is as long as all rows.
+    stops = []
+    for piece in range(pieces):
+        for x in (50.0, 10.0, 80.0, 30.0, 70.0, 20.0, 60.0, 40.0, 90.0):
+            place = np.array([[100.0 * piece + x, 0.0]])
+            stops.append(Stop(piece, x < 90.0, place, place))
+    end = np.array([100.0 * pieces, 0.0])
+    visits = shortest_tour(stops, start_mm=START, end_mm=end)
+    assert travel_mm(stops, visits, START, end) == pytest.approx(100.0 * pieces)
+
+
+def test_starts_are_chosen_again_once_cut_outs_have_changed_places() -> None:
+    stops = random_stops(9, pieces=2, holes=4)
+    visits = shortest_tour(stops, start_mm=START, end_mm=END)
+    assert travel_mm(stops, visits, START, END) == pytest.approx(exact(stops))
