@@ -151,6 +151,52 @@ def test_an_offcut_is_taken_before_a_roll() -> None:
     assert plan.cost < plan.alone
 
 
+def test_what_an_offcut_leaves_counts_for_no_more_than_it_did() -> None:
+    # The two rests beside the piece would each serve once, as the whole would.
+    free = replace(RATES, per_hour=0.0)
+    (use,) = planned(
+        bars("a", (300.0, 300.0)),
+        [film("offcut", 1000, 2500, is_offcut=True)],
+        rates=free,
+        past={"gloss": [[(250.0, 250.0)]] * 12},
+    ).uses
+    assert len(use.kept) > 1
+    assert sum(one.worth for one in use.kept) == pytest.approx(use.offcuts)
+    assert use.offcuts == pytest.approx(use.film)
+    assert use.cost == pytest.approx(0.0, abs=1e-9)
+
+
+_SIDE = st.floats(100.0, 900.0)
+
+
+@settings(deadline=None, derandomize=True, max_examples=25)
+@given(
+    sizes=st.lists(st.tuples(_SIDE, _SIDE), min_size=1, max_size=3),
+    offcuts=st.lists(st.tuples(st.floats(400, 1500), st.floats(500, 4000)), max_size=2),
+    past=st.lists(st.lists(st.tuples(_SIDE, _SIDE), max_size=2), max_size=12),
+    per_hour=st.sampled_from([0.0, 60.0]),
+    most_worth=st.sampled_from([0.5, 1.0]),
+    minutes=st.sampled_from([0.0, 6.0]),
+    age=st.sampled_from([0.0, 8000.0]),
+)
+def test_no_plan_costs_less_than_the_bound_or_than_nothing(
+    sizes, offcuts, past, per_hour, most_worth, minutes, age
+) -> None:
+    demands = [one for i, size in enumerate(sizes) for one in bars(f"job {i % 2}", size)]
+    supplies = [film("roll", 1520, 10_000, age=age)]
+    supplies += [film(f"offcut {i}", *one, is_offcut=True) for i, one in enumerate(offcuts)]
+    rates = replace(
+        RATES,
+        per_hour=per_hour,
+        age_per_year=0.5,
+        storing=Storing(most_worth=most_worth, minutes=minutes),
+    )
+    plan = planned(demands, supplies, rates=rates, past={"gloss": past}, seconds=0.05)
+    require_whole(plan, demands)
+    assert 0.0 <= plan.bound <= plan.cost + 1e-6
+    assert all(use.cost >= -1e-9 for use in plan.uses)
+
+
 def test_of_two_rolls_the_older_goes_first() -> None:
     supplies = [film("new", 600, 9000), film("old", 600, 9000, age=400)]
     plan = planned(bars("K-1", (900, 500)), supplies)

@@ -5,9 +5,9 @@ no less than the sum of the pieces' areas, grown by half the gap, over usable wi
 end margins less a gap added (the lower bound of `layflat.nest` by area). Each supply that is used
 costs its handling and at least one section. An offcut that is kept counts at most for the stated
 part of what its film cost, and it is no larger than what pieces leave of the film; so much at
-most is taken off. Lots are kept together as in the plan. The least of that, a small integer
-programme, is no more than any plan costs; OR-Tools' CP-SAT solves it, and where its time ends,
-its own lower bound counts.
+most is taken off, and no more than the film counts for that it is kept of. Lots are kept together
+as in the plan. The least of that, a small integer programme, is no more than any plan costs;
+OR-Tools' CP-SAT solves it, and where its time ends, its own lower bound counts.
 """
 
 import math
@@ -21,6 +21,8 @@ from layflat.plan.week_records import WeekRates, one_lot_groups
 
 _COIN = 1_000_000
 _TENTH = 10
+_MOST = 10**15
+"""A thousand million, in coins: film never counts for more."""
 
 
 def week_bound(
@@ -56,20 +58,22 @@ def week_bound(
             model.add(share <= copies * used)
             needs.append(math.floor(least * _TENTH) * share)
             areas.append((pattern_area_mm2(demand.request.pattern), share))
-        most = math.floor(supply.length_mm * _TENTH)
+        most = math.ceil(supply.length_mm * _TENTH)
         length = model.new_int_var(0, most, "")
         model.add(length <= most * used)
         ends = math.floor((2 * supply.stock.end_margin_mm - gap_mm) * _TENTH)
         model.add(length >= cp_model.LinearExpr.sum(needs) + ends * used)
-        cost.append(_whole(rates.handling + rates.cut + worths[at]) * used)
-        per_tenth = supply.cost_per_m / 1e3 / _TENTH
-        # A roll's film is paid as it is used, an offcut's as it is taken.
-        paid = 0.0 if supply.is_offcut else per_tenth * (1.0 - rates.age_part(supply))
-        most_worth = rates.storing.most_worth
+        per_tenth, most_worth = supply.cost_per_m / 1e3 / _TENTH, rates.storing.most_worth
+        # A roll's film is paid as it is used, an offcut's as it is taken; of either so much is kept
+        # at most as the pieces leave, and what is kept never counts for more than the film does.
         if supply.is_offcut:
-            cost.append(_whole(-most_worth * per_tenth * most) * used)
-        cost.append(_whole(paid - (0.0 if supply.is_offcut else most_worth * per_tenth)) * length)
-        cost += [_whole(most_worth * supply.per_m2 * area / 1e6) * share for area, share in areas]
+            film = _whole(worths[at] - most_worth * per_tenth * _TENTH * supply.length_mm) * used
+        else:
+            film = _whole(per_tenth * (1.0 - rates.age_part(supply) - most_worth)) * length
+        net = model.new_int_var(0, _MOST, "")
+        pieces = [_whole(most_worth * supply.per_m2 * area / 1e6) * share for area, share in areas]
+        model.add(net >= film + cp_model.LinearExpr.sum(pieces))
+        cost += [_whole(rates.handling + rates.cut) * used, net]
     _share_out(model, pool, shares)
     model.minimize(cp_model.LinearExpr.sum(cost))
     solver = cp_model.CpSolver()

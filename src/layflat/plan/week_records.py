@@ -138,7 +138,8 @@ class KeptOffcut:
 
     Attributes:
         offcut: where on its film it is.
-        worth: what it is worth to keep it, in money.
+        worth: what it is worth to keep it, in money; less where all that is kept of a film would
+            count for more than the film.
         chance: how likely it is used.
     """
 

@@ -81,6 +81,9 @@ def make_use(
 ) -> Use:
     """A supply's layout with its cost, and the offcuts that pay for a shelf.
 
+    All that is kept of a supply's film counts for no more than that film does: an offcut counts
+    for one use when it is taken, and what it leaves could not be worth more than the whole was.
+
     Args:
         supply: what it is cut from.
         layout: a checked one.
@@ -105,6 +108,10 @@ def make_use(
         else:
             thrown += 1
     film = layout.length_mm / 1e3 * supply.cost_per_m
+    age = film * rates.age_part(supply)
+    if supply.is_offcut:
+        film, age = supply_worth(supply, rates=rates, past=past), 0.0
+    kept = _counted(kept, most=film - age)
     return Use(
         supply=supply,
         layout=layout,
@@ -117,12 +124,19 @@ def make_use(
             length_mm=supply.length_mm,
             is_offcut=supply.is_offcut,
         ),
-        film=supply_worth(supply, rates=rates, past=past) if supply.is_offcut else film,
+        film=film,
         cuts=len(layout.sections) * rates.cut,
         handling=rates.handling,
-        age=0.0 if supply.is_offcut else film * rates.age_part(supply),
+        age=age,
         offcuts=sum(one.worth for one in kept),
     )
+
+
+def _counted(kept: Sequence[KeptOffcut], *, most: float) -> list[KeptOffcut]:
+    """Offcuts with what each counts for, so that all together count for no more than *most*."""
+    whole = sum(one.worth for one in kept)
+    part = most / whole if whole > most else 1.0
+    return [replace(one, worth=part * one.worth) for one in kept]
 
 
 def _serves(other: Supply, supply: Supply, offcut: Offcut) -> bool:
