@@ -81,7 +81,9 @@ def alone_layouts(
         done += share
         del areas[job]
     return {
-        at: one_behind_the_other(layouts, supplies[at].stock, gap_mm=gap_mm)
+        at: one_behind_the_other(
+            layouts, supplies[at].stock, gap_mm=gap_mm, max_section_mm=max_section_mm
+        )
         for at, layouts in held.items()
     }
 

@@ -228,6 +228,7 @@ class _OneByOne:
                     [layout for layout, _ in self._held[supply.name]],
                     supply.stock,
                     gap_mm=self._gap_mm,
+                    max_section_mm=self._max_section_mm,
                 ),
                 [job for _, jobs in self._held[supply.name] for job in jobs],
                 rates=self._rates,

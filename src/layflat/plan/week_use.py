@@ -12,6 +12,7 @@ from layflat.nest import (
     Stretch,
     check_layout,
     film_account,
+    least_length_mm,
     offcuts_of,
 )
 from layflat.plan.chance import Chance, Size, chance_of_use, offcut_worth
@@ -169,13 +170,16 @@ def rest_of(stock: Stock, used_mm: float) -> Stock:
     return replace(stock, length_mm=length, faults=faults)
 
 
-def one_behind_the_other(layouts: Sequence[Layout], stock: Stock, *, gap_mm: float) -> Layout:
+def one_behind_the_other(
+    layouts: Sequence[Layout], stock: Stock, *, gap_mm: float, max_section_mm: float
+) -> Layout:
     """Layouts on what each left of a roll, as one layout on the whole roll, checked.
 
     Args:
         layouts: the first one begins at the roll's cut end, each next one the gap behind.
         stock: the roll.
         gap_mm: what keeps sections apart where their ends do not.
+        max_section_mm: no section is longer.
     """
     spacing = max(0.0, gap_mm - 2 * stock.end_margin_mm)
     placements: list[Placement] = []
@@ -200,6 +204,7 @@ def one_behind_the_other(layouts: Sequence[Layout], stock: Stock, *, gap_mm: flo
             for section in layout.sections
         ]
         at = sections[-1].end_mm + spacing
+    requests = tuple(request for layout in layouts for request in layout.requests)
     whole = replace(
         layouts[0],
         stock=stock,
@@ -207,9 +212,11 @@ def one_behind_the_other(layouts: Sequence[Layout], stock: Stock, *, gap_mm: flo
         sections=tuple(sections),
         length_mm=sections[-1].end_mm,
         piece_area_mm2=sum(layout.piece_area_mm2 for layout in layouts),
-        # The pieces of one of them need as much as they need; all together no less.
-        lower_bound_mm=max(layout.lower_bound_mm for layout in layouts),
-        requests=tuple(request for layout in layouts for request in layout.requests),
+        # What a rest's pieces need behind its faults, they need not where the roll begins.
+        lower_bound_mm=least_length_mm(
+            requests, stock, gap_mm=gap_mm, max_section_mm=max_section_mm
+        ),
+        requests=requests,
         notes=tuple(dict.fromkeys(note for layout in layouts for note in layout.notes)),
     )
     check_layout(whole)
