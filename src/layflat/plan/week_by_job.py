@@ -188,6 +188,8 @@ class _OneByOne:
         """All jobs, or None where the rest does not suffice for one of them."""
         for index, job in enumerate(jobs):
             part = 1.0 / len(jobs)
+            if not self._left:
+                return None  # The jobs before it used up all film that there is.
             try:
                 plan = plan_week(
                     [demand for demand in self._demands if demand.job == job],
