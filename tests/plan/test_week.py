@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from layflat.base import FitError, InputError, SettingError, StoppedError
-from layflat.nest import Stretch, check_layout, place
+from layflat.nest import Stock, Stretch, check_layout, place
 from layflat.plan import FilmKind, Storing, WeekPlan, WeekRates, week, week_alone
 from nest.pieces import stars
 from plan.weeks import END, GAP, RATES, SECTION, bars, film, planned
@@ -246,6 +246,44 @@ def test_a_plan_is_stopped_at_once_or_kept() -> None:
     )
     assert kept.notes[-1].startswith("The search was stopped")
     require_whole(kept, demands)
+
+
+def test_a_search_that_finds_no_room_at_first_is_made_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    refused: list[Stock] = []
+    short = film("R1", 600, 1700, cost=40)
+
+    def search(requests, stock, **options):
+        if stock == short.stock and not refused:
+            refused.append(stock)
+            raise FitError("the best layout that was found needs more")
+        return place(requests, stock, **options)
+
+    monkeypatch.setattr(week, "place", search)
+    demands = [*bars("K-1", (1500, 260)), *bars("K-2", (1500, 260))]
+    plan = planned(demands, [short, film("R2", 600, 9000)], rates=NO_OFFCUTS, seconds=1.0)
+    require_whole(plan, demands)
+    assert refused
+    # Side by side on the cheaper one, which holds only one of the jobs by itself.
+    assert [use.supply.name for use in plan.uses] == ["R1"]
+
+
+def test_other_seeds_that_find_no_room_leave_the_plan_as_it_is(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    calls: list[int] = []
+
+    def search(requests, stock, *, seed, **options):
+        calls.append(seed)
+        if seed != 1:
+            raise FitError("the best layout that was found needs more")
+        return place(requests, stock, seed=seed, **options)
+
+    monkeypatch.setattr(week, "place", search)
+    demands = [*bars("K-1", (1500, 260)), *bars("K-2", (1500, 260))]
+    require_whole(planned(demands, [film("R1", 600, 9000)], seconds=1.0), demands)
+    assert calls[-1] == 2
 
 
 def test_what_a_search_leaves_of_its_time_is_the_others(monkeypatch: pytest.MonkeyPatch) -> None:

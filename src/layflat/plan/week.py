@@ -1,19 +1,19 @@
 """The week's film in one plan: several jobs' pieces on several rolls and offcuts."""
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from layflat.base import FitError, Progress, StoppedError, part_of, silent
-from layflat.nest import Layout, Stock, place
+from layflat.nest import Layout, Placement, Stock, place
 from layflat.pattern import pattern_area_mm2
 from layflat.plan.week_alone import alone_layouts
 from layflat.plan.week_pool import Candidate, Pool
 from layflat.plan.week_records import Demand, Supply, Use, WeekPlan, WeekRates, one_lot_groups
 from layflat.plan.week_sound import require_sound
 from layflat.plan.week_turns import with_one_direction
-from layflat.plan.week_use import Past, make_use, supply_worth
+from layflat.plan.week_use import Past, make_use, notes_of, supply_worth
 
 if TYPE_CHECKING:
     from layflat.plan.week_assign import Assignment
@@ -265,9 +265,7 @@ class _Week:
         wanting = [key for key in keys if key not in self._searched_for]
         part = 0.7 if self._round == 1 else 0.5
         for key, seconds in self._timed(wanting, part * self._left()):
-            try:
-                self._keep(key[0], self._searched(key, seconds, self._seed))
-            except FitError:
+            if not self._is_laid(key, seconds, self._seed):
                 self._fullness[key[0]] = self._fullness.get(key[0], 1.0) * _FULLER
                 return
         self._take(tuple(self._uses[key] for key in keys))
@@ -276,10 +274,10 @@ class _Week:
         """What time is left goes into the supplies of the best plan, with other seeds."""
         if self.best is None or self._left() < _LEAST_S:
             return
-        names = [supply.name for supply in self._supplies]
-        keys = [(names.index(u.supply.name), self._counts(u.layout)) for u in self.best.uses]
+        at = {supply.name: index for index, supply in enumerate(self._supplies)}
+        keys = [(at[u.supply.name], self._counts(u.layout.placements)) for u in self.best.uses]
         for key, seconds in self._timed(keys, self._left()):
-            self._keep(key[0], self._searched(key, seconds, self._seed + 1))
+            self._is_laid(key, seconds, self._seed + 1)
             self._take(tuple(self._uses[one] for one in keys))
 
     def _timed(self, keys: Sequence[_Key], seconds: float) -> Iterator[tuple[_Key, float]]:
@@ -291,13 +289,20 @@ class _Week:
             yield key, max(_LEAST_S, (until - time.monotonic()) * share)
             del areas[key]
 
+    def _is_laid(self, key: _Key, seconds: float, seed: int) -> bool:
+        """Lay what a supply is to hold, by the search; whether it holds all of it."""
+        try:
+            self._keep(key[0], self._searched(key, seconds, seed))
+        except FitError:
+            return False
+        self._searched_for.add(key)
+        return True
+
     def _searched(
         self, key: _Key, seconds: float, seed: int, *, stock: Stock | None = None
     ) -> Layout:
         """What a supply holds by the search, or by the film that stands for it."""
         at, counts = key
-        if stock is None:
-            self._searched_for.add(key)
         requests = [
             replace(demand.request, copies=count)
             for demand, count in zip(self._demands, counts, strict=True)
@@ -325,7 +330,7 @@ class _Week:
 
     def _keep(self, at: int, layout: Layout) -> _Key:
         """A layout on a supply, if it is the cheapest with these pieces; its sections join in."""
-        key = (at, self._counts(layout))
+        key = (at, self._counts(layout.placements))
         jobs = [self._demands[self._of_pattern[id(one.pattern)]].job for one in layout.placements]
         use = make_use(
             self._supplies[at],
@@ -344,16 +349,14 @@ class _Week:
         """Have the sections of a layout on a supply's kind of film for candidates."""
         self._known.append((self._pool.kind_of[at], layout))
         for number, section in enumerate(layout.sections):
-            counts = [0] * len(self._demands)
-            for placement in layout.placements:
-                if placement.section == number:
-                    counts[self._of_pattern[id(placement.pattern)]] += 1
+            counts = self._counts(one for one in layout.placements if one.section == number)
             length = section.end_mm - section.start_mm
-            self._pool.add(Candidate(self._pool.kind_of[at], tuple(counts), length, is_real=True))
+            self._pool.add(Candidate(self._pool.kind_of[at], counts, length, is_real=True))
 
-    def _counts(self, layout: Layout) -> tuple[int, ...]:
+    def _counts(self, placements: Iterable[Placement]) -> tuple[int, ...]:
+        """How many pieces of each demand some placements are."""
         counts = [0] * len(self._demands)
-        for placement in layout.placements:
+        for placement in placements:
             counts[self._of_pattern[id(placement.pattern)]] += 1
         return tuple(counts)
 
@@ -376,22 +379,7 @@ class _Week:
             seconds=self._seconds,
             seed=self._seed,
             past=self._past,
-            notes=_notes(uses),
+            notes=notes_of(uses),
         )
         if self._watch is not None:
             self._watch(self.best)
-
-
-def _notes(uses: Sequence[Use]) -> tuple[str, ...]:
-    """What layouts have to say, with the supply's name, and jobs whose lots are mixed."""
-    notes = [f"{use.supply.name}: {note}" for use in uses for note in use.layout.notes]
-    found: dict[tuple[str, str], set[str]] = {}
-    for use in uses:
-        for job in set(use.jobs):
-            found.setdefault((job, use.supply.film), set()).add(use.supply.lot)
-    notes += [
-        f"{job} has {film} of {len(mixed)} lots ({', '.join(sorted(mixed))}); its passport says so."
-        for (job, film), mixed in sorted(found.items())
-        if len(mixed) > 1
-    ]
-    return tuple(notes)

@@ -1,4 +1,4 @@
-"""What one supply's layout costs, what it leaves, and layouts put one behind the other."""
+"""What a supply's layout costs and leaves, layouts one behind the other, and their notes."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -221,3 +221,18 @@ def one_behind_the_other(
     )
     check_layout(whole)
     return whole
+
+
+def notes_of(uses: Sequence[Use]) -> tuple[str, ...]:
+    """What layouts have to say, with the supply's name, and jobs whose lots are mixed."""
+    notes = [f"{use.supply.name}: {note}" for use in uses for note in use.layout.notes]
+    found: dict[tuple[str, str], set[str]] = {}
+    for use in uses:
+        for job in set(use.jobs):
+            found.setdefault((job, use.supply.film), set()).add(use.supply.lot)
+    notes += [
+        f"{job} has {film} of {len(mixed)} lots ({', '.join(sorted(mixed))}); its passport says so."
+        for (job, film), mixed in sorted(found.items())
+        if len(mixed) > 1
+    ]
+    return tuple(notes)
