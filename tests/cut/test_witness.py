@@ -322,11 +322,20 @@ def test_one_margin_is_enough() -> None:
 
 
 @pytest.mark.parametrize(
-    ("walk", "sides"), [(0.005, {"near", "far"}), (0.01, {"near", "far"}), (0.03, {"far"})]
+    ("walk", "skew", "sides"),
+    [
+        (0.005, 0.0, {"near", "far"}),
+        (0.01, 0.0, {"near", "far"}),
+        (0.03, 0.0, {"far"}),
+        (0.0, 0.02, {"near", "far"}),
+        (-0.01, -0.02, {"near", "far"}),
+    ],
 )
-def test_marks_lie_where_a_walking_film_lets_the_knife_get(walk: float, sides: set[str]) -> None:
-    ours = machine(walk=walk)
-    bumper = on_stock(Pattern("bumper", rectangle(40, 48, 1380, 250)), length=1500.0)
+def test_marks_lie_where_the_film_lets_the_knife_get(
+    walk: float, skew: float, sides: set[str]
+) -> None:
+    ours = machine(walk=walk, skew=skew)
+    bumper = on_stock(Pattern("bumper", rectangle(60, 48, 1380, 250)), length=1500.0)
     made = witnessed(program(bumper, ours), bumper, ours, every_mm=200.0)
     assert {mark.side for mark in made.sections[0].witnesses} == sides
     told = np.vstack([stroke.points_mm for stroke in read_hpgl(made.hpgl)])

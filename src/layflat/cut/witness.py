@@ -117,17 +117,19 @@ def mark_sides(sheet: Sheet, machine: Machine) -> dict[str, float]:
 
 
 def _first_x_mm(machine: Machine) -> float:
-    """Where along the section its first marks are."""
-    return ARM_MM + _CLEAR_MM + machine.knife_offset_mm
+    """Where along the section its first marks are, on either side."""
+    # At the far side a skew begins the head's way so much later.
+    begin = max(0.0, machine.skew * machine.max_width_mm)
+    return begin + ARM_MM + _CLEAR_MM + machine.knife_offset_mm
 
 
 def _edges(sheet: Sheet, machine: Machine) -> tuple[float, float]:
     """How far across the roll the knife gets to on both sides, wherever along it a mark may be."""
-    reach, first = reach_of(sheet, machine), _first_x_mm(machine)
+    begin = _first_x_mm(machine) - ARM_MM - machine.knife_offset_mm
     ways = shapely.linestrings(
-        [[(x, 0.0), (x, sheet.width_mm)] for x in (first, sheet.length_mm - first)]
+        [[(x, 0.0), (x, sheet.width_mm)] for x in (begin, sheet.length_mm - begin)]
     )
-    _, near, _, far = shapely.bounds(shapely.intersection(ways, reach)).T
+    _, near, _, far = shapely.bounds(shapely.intersection(ways, reach_of(sheet, machine))).T
     return float(near.max()), float(far.min())
 
 
