@@ -16,7 +16,7 @@ from browser.test_pages import look_over
 from layflat.web.bay.page import PARTS
 from layflat.web.cover.models import Outcome
 from layflat.web.files.store import path_of
-from layflat.web.gates.models import Kind, Step, Zone
+from layflat.web.gates.models import Kind, Step, Tool, ToolUse, Zone
 from layflat.web.jobs.models import Job
 from layflat.web.laying.models import Laying
 from layflat.web.people.models import Person, Role
@@ -158,6 +158,73 @@ def test_taps_without_the_network_are_kept_over_a_reload_and_done_once_in_order(
     with live.inside():
         assert Step.objects.get(job=job, key="iron").state == Step.State.DONE
         assert [row.is_late for row in Tap.objects.filter(job=job)] == [False] * 4
+
+
+@pytest.fixture
+def mitts(live: Live, job: Job) -> list[str]:
+    """Three tools that may be taken for the step "wash", one after the other: their keys."""
+    with live.inside():
+        names = [f"mitt {job.number}/{place}" for place in range(3)]
+        return [str(Tool.objects.create(name=name, zone=Zone.ANY).pk) for name in names]
+
+
+def take(page: Page, mitt: str) -> None:
+    page.locator("#tool-wash").select_option(mitt)
+    tap(page, "take-wash")
+
+
+def test_a_form_for_many_taps_takes_them_also_after_it_was_opened_again(
+    live: Live, job: Job, mitts: list[str], bay: Page
+) -> None:
+    opened(bay, job)
+    all_sent(bay)
+    bay.context.set_offline(True)
+    take(bay, mitts[0])
+    expect(strip(bay)).to_have_text("1 tap kept on this tablet · the network is gone")
+    take(bay, mitts[1])
+    expect(strip(bay)).to_have_text("2 taps kept on this tablet · the network is gone")
+    # The page as it was kept, with the key of the first tap.
+    bay.reload()
+    says(bay, "take-wash", "kept on this tablet")
+    take(bay, mitts[2])
+    expect(strip(bay)).to_have_text("3 taps kept on this tablet · the network is gone")
+    bay.context.set_offline(False)
+    came_in(live, bay, job, 3)
+    assert taps_of(live, job) == in_order(*[("gates.take-tool", "wash")] * 3)
+    with live.inside():
+        uses = ToolUse.objects.filter(step__job=job).order_by("pk")
+        assert [str(use.tool_id) for use in uses] == mitts
+
+
+def test_a_tap_for_many_is_no_earlier_one_that_came_in(
+    live: Live, job: Job, mitts: list[str], bay: Page
+) -> None:
+    opened(bay, job)
+    all_sent(bay)
+    key = bay.locator("#take-wash [name=tap]").get_attribute("value")
+    take(bay, mitts[0])
+    came_in(live, bay, job, 1)
+    # As on a page that was kept before that tap, and is opened again now.
+    again = """([key, path]) => caches.open("layflat-bay").then(async (cache) => {
+      const now = await (await cache.match(path, { ignoreVary: true })).text();
+      const tap = /(id="take-wash"[^]*?name="tap" value=")[0-9a-f]{32}/;
+      const headers = { "Content-Type": "text/html; charset=utf-8" };
+      await cache.delete(path, { ignoreVary: true });
+      await cache.put(path, new Response(now.replace(tap, `$1${key}`), { headers }));
+    })"""
+    bay.context.set_offline(True)
+    bay.evaluate(again, [key, f"/jobs/{job.number}/bay/"])
+    # Not reloaded: then browsers put back what fields had.
+    bay.goto("about:blank")
+    bay.goto(f"/jobs/{job.number}/bay/")
+    expect(strip(bay)).to_have_text("The network is gone · taps are kept on this tablet")
+    take(bay, mitts[1])
+    says(bay, "take-wash", "kept on this tablet")
+    bay.context.set_offline(False)
+    came_in(live, bay, job, 2)
+    with live.inside():
+        uses = ToolUse.objects.filter(step__job=job).order_by("pk")
+        assert [str(use.tool_id) for use in uses] == mitts[:2]
 
 
 def a_jpeg(place: Path, *, width: int, height: int) -> Path:
@@ -450,7 +517,7 @@ def test_a_tap_before_the_store_has_opened_waits_for_it(
 ) -> None:
     page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=NETWORK)
     page.add_init_script(f"({SLOW_STORE})()")
-    page.goto(f"/jobs/{job.number}/bay/")
+    opened(page, job)
     page.context.set_offline(True)
     page.locator("#begin-wash button").first.click()
     page.evaluate("window.openTheStore()")

@@ -13,6 +13,9 @@ const BUTTONS = "button, input[type=submit]";
 
 export const keyOf = (form) => form.elements.namedItem("tap")?.value ?? "";
 
+/** Whether a form is for one tap after the other, rather than for one. */
+export const isForMany = (form) => form.hasAttribute("data-tap-again");
+
 const named = (form, name) => (form.dataset[name] ?? "").split(/\s+/).filter(Boolean);
 
 /** The form that a kept tap came from, if the page still has it. */

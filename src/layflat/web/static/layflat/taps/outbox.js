@@ -1,7 +1,7 @@
 // Forms marked `data-tap` go on without the network: each tap is kept on the tablet, said to be
 // kept, and sent in order as soon as that is possible. See docs/serving.md on what tablets need.
 
-import { closeWaiting, formOf, keyOf, openAfter, renew, rest, show } from "./forms.js";
+import { closeWaiting, formOf, isForMany, keyOf, openAfter, renew, rest, show } from "./forms.js";
 import { all, canKeep, keep, note } from "./kept.js";
 import { morph } from "./morph.js";
 import { smaller } from "./pictures.js";
@@ -84,7 +84,7 @@ function tapOf(form, data) {
 async function take(form, data, tap, from) {
   try {
     await keep({ ...tap, files: await filesOf(form, data) });
-    if (!form.hasAttribute("data-tap-again")) {
+    if (!isForMany(form)) {
       rest(form);
     }
     show(form, "kept");
@@ -126,7 +126,7 @@ function submitted(event) {
   const data = new FormData(form, event.submitter);
   const tap = tapOf(form, data);
   show(form, "keeping");
-  if (form.hasAttribute("data-tap-again")) {
+  if (isForMany(form)) {
     form.reset();
     renew(form);
   }
@@ -169,7 +169,7 @@ function answered(tap, answer) {
     show(form, answer.state === "done" ? "sent" : "refused", answer.says);
     if (answer.state === "refused") {
       renew(form);
-    } else if (!form.hasAttribute("data-tap-again")) {
+    } else if (!isForMany(form)) {
       form.reset();
     }
   }
@@ -253,8 +253,10 @@ async function remember() {
   for (const tap of await all()) {
     const form = tap.who === page.who ? formOf(tap) : null;
     if (form !== null) {
-      form.dataset.tapTaken = tap.key;
-      rest(form);
+      if (!isForMany(form)) {
+        form.dataset.tapTaken = keyOf(form);
+        rest(form);
+      }
       show(form, "kept");
       openAfter(form);
     }
@@ -264,6 +266,8 @@ async function remember() {
 async function begin() {
   state.mustStayOpen = page.reopens !== undefined && !("serviceWorker" in navigator);
   closeWaiting();
+  // A page that was kept comes with the keys of taps that were made on it before.
+  document.querySelectorAll("form[data-tap][data-tap-again]").forEach(renew);
   state.canKeep = await canKeep();
   if (state.canKeep) {
     await remember();
