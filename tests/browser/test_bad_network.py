@@ -50,6 +50,29 @@ UNREAD_STORE = """() => {
   IDBObjectStore.prototype.getAll = () => { throw new DOMException("broken", "DataError"); };
 }"""
 """The browser's store opens, and what it holds cannot be read."""
+SLOW_KEEPING = """() => {
+  const begin = IDBDatabase.prototype.transaction;
+  const told = new Promise((done) => { window.goOnKeeping = done; });
+  IDBDatabase.prototype.transaction = function (stores, ...of) {
+    const made = begin.call(this, stores, ...of);
+    if (stores.includes("counts")) {
+      const over = new Promise((done) => made.addEventListener("complete", done));
+      Object.defineProperty(made, "oncomplete", {
+        set: (say) => Promise.all([told, over]).then(say),
+      });
+    }
+    return made;
+  };
+}"""
+"""The browser's store says that it has written only when it is told to."""
+FULL_STORE = """() => {
+  const add = IDBObjectStore.prototype.add;
+  IDBObjectStore.prototype.add = function (...of) {
+    if (localStorage.getItem("is-full")) throw new DOMException("full", "QuotaExceededError");
+    return add.apply(this, of);
+  };
+}"""
+"""The browser's store has no room left while a test says so."""
 SET_CLOCK = """(ms) => {
   const { who } = document.getElementById("taps-strip").dataset;
   const set = () => localStorage.setItem("clock-off-ms", ms);
@@ -525,6 +548,67 @@ def test_a_tap_before_the_store_has_opened_waits_for_it(
     page.context.set_offline(False)
     all_sent(page)
     assert taps_of(live, job) == in_order(("gates.begin", "wash"))
+
+
+def test_a_tablet_without_room_keeps_what_is_entered_and_sends_it_plainly(
+    live: Live, job: Job, mitts: list[str], page_of: PageOf
+) -> None:
+    page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=NETWORK)
+    page.add_init_script(f"({FULL_STORE})()")
+    opened(page, job)
+    all_sent(page)
+    page.evaluate("localStorage.setItem('is-full', 'yes')")
+    take(page, mitts[1])
+    why = page.locator("#take-wash .tap-why")
+    words = "Not kept: this tablet has no room left. Tap again within the network."
+    expect(why).to_have_text(words)
+    # Also over what is new on the page.
+    with live.inside():
+        Step.objects.filter(job=job, key="wash").update(title="Wash it well")
+    look_again(page)
+    expect(page.locator("#step-wash-title")).to_have_text("Wash it well")
+    expect(why).to_have_text(words)
+    expect(page.locator("#tool-wash")).to_have_value(mitts[1])
+    # Without the network the tablet tries once more to keep it.
+    page.context.set_offline(True)
+    tap(page, "take-wash")
+    expect(why).to_have_text(words)
+    page.context.set_offline(False)
+    tap(page, "take-wash")
+    expect(page.locator(".said")).to_contain_text(f"mitt {job.number}/1")
+    assert taps_of(live, job) == [(None, "gates.take-tool", "wash", "done")]
+    with live.inside():
+        assert str(ToolUse.objects.get(step__job=job).tool_id) == mitts[1]
+    # With room again they are kept as before.
+    page.evaluate("localStorage.removeItem('is-full')")
+    page.context.set_offline(True)
+    take(page, mitts[2])
+    says(page, "take-wash", "kept on this tablet")
+    page.context.set_offline(False)
+    came_in(live, page, job, 2)
+
+
+def test_what_is_entered_while_a_tap_is_kept_is_the_next_tap(
+    live: Live, job: Job, mitts: list[str], page_of: PageOf
+) -> None:
+    page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=NETWORK)
+    page.add_init_script(f"({SLOW_KEEPING})()")
+    opened(page, job)
+    all_sent(page)
+    page.context.set_offline(True)
+    take(page, mitts[0])
+    says(page, "take-wash", "being kept …")
+    # A glove that taps twice, and then the next.
+    tap(page, "take-wash")
+    take(page, mitts[1])
+    page.evaluate("window.goOnKeeping()")
+    expect(strip(page)).to_have_text("2 taps kept on this tablet · the network is gone")
+    expect(page.locator("#tool-wash")).to_have_value(mitts[0])
+    page.context.set_offline(False)
+    came_in(live, page, job, 2)
+    with live.inside():
+        uses = ToolUse.objects.filter(step__job=job).order_by("pk")
+        assert [str(use.tool_id) for use in uses] == mitts[:2]
 
 
 def test_what_updates_keeps_focus_and_what_is_typed(live: Live, job: Job, bay: Page) -> None:

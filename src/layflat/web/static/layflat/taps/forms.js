@@ -9,6 +9,7 @@ const SAID = {
   sent: ["done", "sent"],
   refused: ["late", "did not go in"],
 };
+const OF_THE_PAGE = new Set(["csrfmiddlewaretoken", "tap"]);
 const BUTTONS = "button, input[type=submit]";
 
 export const keyOf = (form) => form.elements.namedItem("tap")?.value ?? "";
@@ -62,8 +63,15 @@ export function show(form, state, says = "") {
   }
 }
 
+/** Say why a tap was not kept; it stays said when the page is brought up to date. */
+export function showUnkept(form, why) {
+  show(form, "refused", why);
+  form.querySelector(":scope > .tap-why").dataset.own = "";
+}
+
 /** Nothing is to be tapped twice: the form's buttons rest until the page is brought up to date. */
 export function rest(form) {
+  form.dataset.tapTaken = keyOf(form);
   for (const button of form.querySelectorAll(BUTTONS)) {
     button.setAttribute("aria-disabled", "true");
   }
@@ -78,6 +86,20 @@ export function renew(form) {
   for (const button of form.querySelectorAll(BUTTONS)) {
     button.removeAttribute("aria-disabled");
   }
+}
+
+/** What a person has put into a form, to be compared. */
+export function wordsOf(form) {
+  const put = [...new FormData(form)].filter(([name]) => !OF_THE_PAGE.has(name));
+  return JSON.stringify(put.map(([name, value]) => [name, value.name ?? value]));
+}
+
+/** A form for many taps is ready for the next; what was put in since *words* belongs to that. */
+export function another(form, words) {
+  if (wordsOf(form) === words) {
+    form.reset();
+  }
+  renew(form);
 }
 
 /** A gate before a form that is usable now stands open; the server's own words come with the page. */

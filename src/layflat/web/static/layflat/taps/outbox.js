@@ -1,7 +1,19 @@
 // Forms marked `data-tap` go on without the network: each tap is kept on the tablet, said to be
 // kept, and sent in order as soon as that is possible. See docs/serving.md on what tablets need.
 
-import { closeWaiting, formOf, isForMany, keyOf, openAfter, renew, rest, show } from "./forms.js";
+import {
+  another,
+  closeWaiting,
+  formOf,
+  isForMany,
+  keyOf,
+  openAfter,
+  renew,
+  rest,
+  show,
+  showUnkept,
+  wordsOf,
+} from "./forms.js";
 import { all, canKeep, keep, note } from "./kept.js";
 import { morph } from "./morph.js";
 import { smaller } from "./pictures.js";
@@ -24,6 +36,9 @@ const state = {
 };
 const tabs = new BroadcastChannel("layflat-taps");
 const shrinking = new WeakMap();
+/** Forms whose tap is being kept, with what was put in; and those whose last tap was not kept. */
+const inHand = new WeakMap();
+const unkept = new WeakSet();
 let keeping = Promise.resolve();
 let isBusy = false;
 let isAskedAgain = false;
@@ -82,19 +97,27 @@ function tapOf(form, data) {
 }
 
 async function take(form, data, tap, from) {
+  const words = inHand.get(form);
   try {
     await keep({ ...tap, files: await filesOf(form, data) });
-    if (!isForMany(form)) {
-      rest(form);
-    }
-    show(form, "kept");
-    openAfter(form);
-    measure(from);
   } catch (error) {
-    renew(form);
+    unkept.add(form);
     const why = error?.name === "QuotaExceededError" ? "has no room left" : "could not write it";
-    show(form, "refused", `Not kept: this tablet ${why}. Tap again within the network.`);
+    showUnkept(form, `Not kept: this tablet ${why}. Tap again within the network.`);
+    return;
+  } finally {
+    inHand.delete(form);
   }
+  unkept.delete(form);
+  if (isForMany(form)) {
+    another(form, words);
+  } else {
+    rest(form);
+  }
+  show(form, "kept");
+  openAfter(form);
+  measure(from);
+  keptOne();
 }
 
 /** How long the page took to say that the tap is kept, as the next frame shows it. */
@@ -113,25 +136,37 @@ function submitted(event) {
     beginning.then(() => form.requestSubmit(event.submitter));
     return;
   }
-  // A browser that keeps nothing sends the form plainly.
-  if (!isReady) {
+  // A browser that keeps nothing sends the form plainly; so does one that could not keep the last
+  // tap, while there may be a network.
+  if (!isReady || (unkept.has(form) && navigator.onLine)) {
     return;
   }
   event.preventDefault();
   const from = performance.now();
+  if (inHand.has(form)) {
+    afterThat(form, event.submitter);
+    return;
+  }
   if (form.dataset.tapTaken === keyOf(form)) {
     return;
   }
-  form.dataset.tapTaken = keyOf(form);
+  inHand.set(form, wordsOf(form));
   const data = new FormData(form, event.submitter);
   const tap = tapOf(form, data);
   show(form, "keeping");
-  if (isForMany(form)) {
-    form.reset();
-    renew(form);
-  }
   // One after the other, so that a small tap does not overtake a picture.
-  keeping = keeping.then(() => take(form, data, tap, from)).then(keptOne);
+  keeping = keeping.then(() => take(form, data, tap, from));
+}
+
+/** Tapped while its last tap is being kept: by a glove that taps twice, or with other words. */
+function afterThat(form, submitter) {
+  if (isForMany(form) && wordsOf(form) !== inHand.get(form)) {
+    keeping.then(() => {
+      if (!unkept.has(form)) {
+        form.requestSubmit(submitter);
+      }
+    });
+  }
 }
 
 function keptOne() {
@@ -165,7 +200,8 @@ function answered(tap, answer) {
     state.refused.push(answer.says);
   }
   const form = formOf(tap);
-  if (form !== null) {
+  // What is said of a later tap that was not kept stays.
+  if (form !== null && !unkept.has(form)) {
     show(form, answer.state === "done" ? "sent" : "refused", answer.says);
     if (answer.state === "refused") {
       renew(form);
@@ -254,7 +290,6 @@ async function remember() {
     const form = tap.who === page.who ? formOf(tap) : null;
     if (form !== null) {
       if (!isForMany(form)) {
-        form.dataset.tapTaken = keyOf(form);
         rest(form);
       }
       show(form, "kept");
