@@ -45,12 +45,20 @@ async function throwAway() {
   await caches.delete(CACHE);
 }
 
-async function fromNetwork(request) {
+/** An answer waits for no disk, and is one also where the disk is full. */
+async function fromNetwork(event, request) {
   const times = thrown;
   const answer = await fetch(request);
   if (mayKeep(request.url, answer)) {
-    await put(request.url, answer.clone(), times);
+    event.waitUntil(put(request.url, answer.clone(), times).catch(() => null));
   }
+  return answer;
+}
+
+/** An answer once all of it is there: one that breaks off half way fails. */
+async function inWhole(asked) {
+  const answer = await asked;
+  await answer.clone().arrayBuffer();
   return answer;
 }
 
@@ -60,19 +68,29 @@ function marked(kept) {
   return new Response(kept.body, { status: kept.status, headers });
 }
 
+/** What was kept of an address; nothing where the disk cannot be read. */
+async function keptOf(address) {
+  try {
+    return await caches.match(address, { cacheName: CACHE, ignoreVary: true });
+  } catch {
+    return undefined;
+  }
+}
+
 const after = (wait) => new Promise((done) => setTimeout(done, wait));
 
 /** From the network; from what was kept where that fails or takes too long. */
 async function answered(event) {
   const { request } = event;
-  const kept = await caches.match(request.url, { cacheName: CACHE, ignoreVary: true });
-  const asked = fromNetwork(request);
+  const kept = await keptOf(request.url);
+  const asked = fromNetwork(event, request);
   if (kept === undefined) {
     return asked;
   }
-  event.waitUntil(asked.catch(() => null));
+  const all = inWhole(asked);
+  event.waitUntil(all.catch(() => null));
   return Promise.race([
-    asked.catch(() => marked(kept)),
+    all.catch(() => marked(kept)),
     after(WAIT_MS).then(() => marked(kept.clone())),
   ]);
 }
@@ -83,12 +101,11 @@ async function ofItsPage(event) {
 }
 
 /** Keep what a page used before this worker was there. */
-async function keepAll(addresses) {
+async function keepAll(event, addresses) {
   const times = thrown;
   for (const address of addresses) {
-    const kept = await caches.match(address, { cacheName: CACHE, ignoreVary: true });
-    if (times === thrown && kept === undefined) {
-      await fromNetwork(new Request(address)).catch(() => null);
+    if ((await keptOf(address)) === undefined && times === thrown) {
+      await fromNetwork(event, new Request(address)).catch(() => null);
     }
   }
 }
@@ -96,7 +113,7 @@ async function keepAll(addresses) {
 self.addEventListener("install", () => self.skipWaiting());
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
 self.addEventListener("message", (event) => {
-  event.waitUntil(event.data.throwAway ? throwAway() : keepAll(event.data.keep));
+  event.waitUntil(event.data.throwAway ? throwAway() : keepAll(event, event.data.keep));
 });
 self.addEventListener("fetch", (event) => {
   const { request } = event;
