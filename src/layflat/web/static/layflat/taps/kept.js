@@ -15,8 +15,8 @@ function asked(request) {
 function finished(transaction) {
   return new Promise((done, failed) => {
     transaction.oncomplete = () => done();
+    // Also after an error, which says why only then.
     transaction.onabort = () => failed(transaction.error);
-    transaction.onerror = () => failed(transaction.error);
   });
 }
 
@@ -28,14 +28,54 @@ async function opened() {
     request.result.createObjectStore("counts", { keyPath: "who" });
   };
   const database = await asked(request);
-  database.onversionchange = () => database.close();
+  const close = () => {
+    database.close();
+    opening = null;
+  };
+  database.onversionchange = database.onclose = close;
   return database;
 }
 
 /** The store; fails where the browser has none, as in some private windows. */
-function store() {
+async function store() {
   opening ??= opened();
-  return opening;
+  try {
+    return await opening;
+  } catch (error) {
+    opening = null;
+    throw error;
+  }
+}
+
+/** A transaction; on a new connection where the browser has closed the one before. */
+async function begun(...of) {
+  const database = await store();
+  try {
+    return database.transaction(...of);
+  } catch {
+    database.close();
+    opening = null;
+    return (await store()).transaction(...of);
+  }
+}
+
+/** Do *work* within a transaction: all of it is on the disk when this is done, or nothing. */
+async function written(stores, work) {
+  const transaction = await begun(stores, "readwrite", { durability: "strict" });
+  const over = finished(transaction);
+  try {
+    const made = await work((name) => transaction.objectStore(name));
+    await over;
+    return made;
+  } catch (error) {
+    try {
+      transaction.abort();
+    } catch {
+      // It has broken off by itself.
+    }
+    await over.catch(() => null);
+    throw error;
+  }
 }
 
 /** Whether this browser can keep taps at all; not if its store does not open in good time. */
@@ -56,52 +96,45 @@ export function newKey() {
 
 /** Keep a tap, on the disk when this is done; what it is numbered, or how it was kept before. */
 export async function keep(tap) {
-  const transaction = (await store()).transaction(["taps", "counts"], "readwrite", {
-    durability: "strict",
-  });
-  const over = finished(transaction);
-  const taps = transaction.objectStore("taps");
-  let kept = await asked(taps.index("key").get(tap.key));
-  if (kept === undefined) {
-    const counts = transaction.objectStore("counts");
+  return written(["taps", "counts"], async (of) => {
+    const before = await asked(of("taps").index("key").get(tap.key));
+    if (before !== undefined) {
+      return before;
+    }
     const first = { who: tap.who, device: newKey(), next: 1 };
-    const count = (await asked(counts.get(tap.who))) ?? first;
-    kept = { ...tap, device: count.device, number: count.next };
-    taps.add(kept);
-    counts.put({ ...count, next: count.next + 1 });
-  }
-  await over;
-  return kept;
+    const count = (await asked(of("counts").get(tap.who))) ?? first;
+    const kept = { ...tap, device: count.device, number: count.next };
+    of("taps").add(kept);
+    of("counts").put({ ...count, next: count.next + 1 });
+    return kept;
+  });
 }
 
 /** All that is kept, each person's in order. */
 export async function all() {
-  return asked((await store()).transaction("taps").objectStore("taps").getAll());
+  return asked((await begun("taps")).objectStore("taps").getAll());
 }
 
 /** The first tap of a person that is still kept; undefined for none. */
 export async function firstOf(who) {
   const range = IDBKeyRange.bound([who, 0], [who, Infinity]);
-  const taps = (await store()).transaction("taps").objectStore("taps");
+  const taps = (await begun("taps")).objectStore("taps");
   return (await asked(taps.getAll(range, 1)))[0];
 }
 
 /** Note more of a tap that is kept; nothing where it was answered meanwhile. */
 export async function note(tap, more) {
-  const transaction = (await store()).transaction("taps", "readwrite");
-  const over = finished(transaction);
-  const taps = transaction.objectStore("taps");
-  const kept = await asked(taps.get([tap.who, tap.number]));
-  if (kept !== undefined) {
-    taps.put({ ...kept, ...more });
-  }
-  await over;
+  await written("taps", async (of) => {
+    const kept = await asked(of("taps").get([tap.who, tap.number]));
+    if (kept !== undefined) {
+      of("taps").put({ ...kept, ...more });
+    }
+  });
 }
 
 /** Keep a tap no longer: the server has answered it. */
 export async function forget(tap) {
-  const transaction = (await store()).transaction("taps", "readwrite");
-  const over = finished(transaction);
-  transaction.objectStore("taps").delete([tap.who, tap.number]);
-  await over;
+  await written("taps", async (of) => {
+    of("taps").delete([tap.who, tap.number]);
+  });
 }

@@ -47,25 +47,34 @@ let timer = 0;
 let isReady = false;
 let beginning = null;
 
+async function count() {
+  const taps = await all();
+  const others = {};
+  for (const tap of taps.filter((one) => one.who !== page.who)) {
+    others[tap.whose] = (others[tap.whose] ?? 0) + 1;
+  }
+  state.mine = taps.filter((tap) => tap.who === page.who).length;
+  state.others = others;
+  const first = taps.find((tap) => tap.who === page.who);
+  state.canSetAside = (first?.faults ?? 0) >= MOST_FAULTS && !first.isSetAside;
+}
+
 async function redraw() {
   if (state.canKeep) {
-    const taps = await all();
-    const others = {};
-    for (const tap of taps.filter((one) => one.who !== page.who)) {
-      others[tap.whose] = (others[tap.whose] ?? 0) + 1;
-    }
-    state.mine = taps.filter((tap) => tap.who === page.who).length;
-    state.others = others;
-    const first = taps.find((tap) => tap.who === page.who);
-    state.canSetAside = (first?.faults ?? 0) >= MOST_FAULTS && !first.isSetAside;
+    await count().catch(() => {
+      state.stopped = "store";
+    });
   }
   draw(state, setAside);
 }
 
 async function setAside() {
-  const first = (await all()).find((tap) => tap.who === page.who);
-  if (first !== undefined) {
-    await note(first, { isSetAside: true });
+  try {
+    const first = (await all()).find((tap) => tap.who === page.who);
+    if (first !== undefined) {
+      await note(first, { isSetAside: true });
+    }
+  } finally {
     wake();
   }
 }
@@ -227,13 +236,18 @@ async function wake() {
     return;
   }
   isBusy = true;
-  const stopped = await send(page.taps, page.who, answered);
-  state.stopped = stopped === null ? await refresh() : stopped.state;
-  isBusy = false;
+  try {
+    const stopped = await send(page.taps, page.who, answered);
+    state.stopped = stopped === null ? await refresh() : stopped.state;
+  } catch {
+    // The next time the store may answer again.
+    state.stopped = "store";
+  }
   if (state.stopped === "") {
     tries = 0;
   }
   await redraw();
+  isBusy = false;
   if (isAskedAgain) {
     wake();
   } else {

@@ -27,6 +27,9 @@ function line(state) {
   if (!state.canKeep) {
     return ["late", "This browser keeps no taps: each is sent at once and needs the network."];
   }
+  if (state.stopped === "store") {
+    return ["late", "This tablet cannot read what it keeps just now; it tries again by itself."];
+  }
   if (state.mine > 0) {
     return ["waiting", `${counted(state.mine)} kept on this tablet · ${whyNot(state)}`];
   }
