@@ -46,6 +46,11 @@ SLOW_STORE = """() => {
   };
 }"""
 """The browser's store opens when it is told to."""
+NO_PATIENCE = """() => {
+  const wait = window.setTimeout.bind(window);
+  window.setTimeout = (told, ms, ...of) => wait(told, ms === 10_000 ? 0 : ms, ...of);
+}"""
+"""The 10 s in which the browser's store is to open are over at once."""
 BREAKING_STORE = """() => {
   const getAll = IDBObjectStore.prototype.getAll;
   IDBObjectStore.prototype.getAll = function (...of) {
@@ -662,6 +667,60 @@ def test_what_is_entered_while_a_tap_is_kept_is_the_next_tap(
     with live.inside():
         uses = ToolUse.objects.filter(step__job=job).order_by("pk")
         assert [str(use.tool_id) for use in uses] == mitts[:2]
+
+
+def test_a_store_that_opens_late_is_used_from_then_on(
+    live: Live, job: Job, page_of: PageOf
+) -> None:
+    page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=NETWORK)
+    page.add_init_script(f"({SLOW_STORE})()")
+    page.add_init_script(f"({NO_PATIENCE})()")
+    opened(page, job)
+    expect(strip(page)).to_contain_text("This browser keeps no taps")
+    page.evaluate("window.openTheStore()")
+    all_sent(page)
+    page.context.set_offline(True)
+    tap(page, "begin-wash")
+    says(page, "step-wash", "kept on this tablet")
+    page.context.set_offline(False)
+    came_in(live, page, job, 1)
+    assert taps_of(live, job) == in_order(("gates.begin", "wash"))
+
+
+def hanging(page: Page, job: Job) -> Route:
+    """Open the page while the network hangs before it has brought all scripts: what hangs."""
+    held: list[Route] = []
+    page.route("**/outbox.js", lambda route: held.append(route))
+    page.goto(f"/jobs/{job.number}/bay/", wait_until="commit")
+    for _ in range(600):
+        if held:
+            return held[0]
+        page.wait_for_timeout(50)
+    pytest.fail("the script is not asked for")
+
+
+def test_taps_before_the_scripts_have_come_wait_for_them(
+    live: Live, job: Job, page_of: PageOf
+) -> None:
+    page = page_of(Role.INSTALLER, size=TABLET_SIZE)
+    script = hanging(page, job)
+    tap(page, "begin-wash")
+    tap(page, "done-wash")
+    expect(page.locator("#begin-wash button")).to_have_attribute("aria-disabled", "true")
+    script.continue_()
+    came_in(live, page, job, 2)
+    assert taps_of(live, job) == in_order(("gates.begin", "wash"), ("gates.done", "wash"))
+
+
+def test_a_tap_goes_out_plainly_where_the_scripts_cannot_be_had(
+    live: Live, job: Job, page_of: PageOf
+) -> None:
+    page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=NETWORK)
+    script = hanging(page, job)
+    tap(page, "begin-wash")
+    script.abort()
+    expect(page.locator(".said")).to_contain_text("Wash")
+    assert taps_of(live, job) == [(None, "gates.begin", "wash", "done")]
 
 
 def test_what_updates_keeps_focus_and_what_is_typed(live: Live, job: Job, bay: Page) -> None:

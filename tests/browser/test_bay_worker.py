@@ -190,6 +190,36 @@ def test_an_answer_that_breaks_off_gives_way_to_what_was_kept(told: Told) -> Non
     assert found == "kept"
 
 
+@pytest.mark.parametrize(
+    ("network", "found"),
+    [
+        ("worker.waits.forEach((over) => over());", ["kept page", "kept file", 1]),
+        ("worker.asked[0].done(worker.answerOf('new page', 'text/html'));", ["new page", "", 2]),
+    ],
+    ids=["hanging", "there"],
+)
+def test_files_of_a_page_that_was_kept_do_not_wait_for_the_network(
+    told: Told, network: str, found: list[object]
+) -> None:
+    answers = told(
+        f"""
+        worker.keeps(PAGE, new Response("kept page"));
+        worker.keeps(FILE, new Response("kept file"));
+        const page = worker.asks(PAGE, {{ mode: "navigate" }});
+        await worker.settled();
+        {network}
+        const text = await (await page).text();
+        let file = "";
+        worker.asks(FILE).then((answer) => answer.text()).then((one) => {{ file = one; }});
+        for (let turn = 0; turn < 600 && file === "" && worker.asked.length < 2; turn += 1) {{
+          await new Promise((done) => setTimeout(done, 50));
+        }}
+        return [text, file, worker.asked.length];
+        """
+    )
+    assert answers == found
+
+
 def test_what_cannot_be_read_from_the_disk_comes_from_the_network(told: Told) -> None:
     found = told(
         """

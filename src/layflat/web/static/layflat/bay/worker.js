@@ -3,9 +3,12 @@
 
 const CACHE = "layflat-bay";
 const BAY = /^\/jobs\/[^/]+\/bay\/$/;
+const KEPT = "X-Layflat-Kept";
 const WAIT_MS = 4000;
 const MOST = 600;
 
+/** Pages that were answered from what was kept, by the browser's names for them. */
+const keptPages = new Set();
 /** How often everything was thrown away; what was asked for before is not kept after. */
 let thrown = 0;
 
@@ -64,7 +67,7 @@ async function inWhole(asked) {
 
 function marked(kept) {
   const headers = new Headers(kept.headers);
-  headers.set("X-Layflat-Kept", "yes");
+  headers.set(KEPT, "yes");
   return new Response(kept.body, { status: kept.status, headers });
 }
 
@@ -79,10 +82,18 @@ async function keptOf(address) {
 
 const after = (wait) => new Promise((done) => setTimeout(done, wait));
 
+/** Whether a file goes with a page that was kept: then it is as old, and the network is bad. */
+function goesWithKept({ clientId, request }) {
+  return keptPages.has(clientId) && pathOf(request.url).startsWith("/static/");
+}
+
 /** From the network; from what was kept where that fails or takes too long. */
 async function answered(event) {
   const { request } = event;
   const kept = await keptOf(request.url);
+  if (kept !== undefined && goesWithKept(event)) {
+    return marked(kept);
+  }
   const asked = fromNetwork(event, request);
   if (kept === undefined) {
     return asked;
@@ -93,6 +104,14 @@ async function answered(event) {
     all.catch(() => marked(kept)),
     after(WAIT_MS).then(() => marked(kept.clone())),
   ]);
+}
+
+async function page(event) {
+  const answer = await answered(event);
+  if (answer.headers.has(KEPT)) {
+    keptPages.add(event.resultingClientId);
+  }
+  return answer;
 }
 
 async function ofItsPage(event) {
@@ -124,6 +143,6 @@ self.addEventListener("fetch", (event) => {
   if (request.mode !== "navigate") {
     event.respondWith(ofItsPage(event));
   } else if (isBay(request.url)) {
-    event.respondWith(answered(event));
+    event.respondWith(page(event));
   }
 });

@@ -78,14 +78,18 @@ async function written(stores, work) {
   }
 }
 
-/** Whether this browser can keep taps at all; not if its store does not open in good time. */
+/** Whether this browser can keep taps at all, once its store has opened or failed. */
 export async function canKeep() {
-  const late = new Promise((done) => setTimeout(done, 1000 * OPEN_S, false));
-  const opened = store().then(
+  return store().then(
     () => true,
     () => false,
   );
-  return Promise.race([opened, late]);
+}
+
+/** Whether it can now; not while its store does not open in good time. */
+export async function canKeepSoon() {
+  const late = new Promise((done) => setTimeout(done, 1000 * OPEN_S, false));
+  return Promise.race([canKeep(), late]);
 }
 
 /** 32 hexadecimal digits that nobody guesses. */

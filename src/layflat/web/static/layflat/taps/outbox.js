@@ -14,7 +14,7 @@ import {
   showUnkept,
   wordsOf,
 } from "./forms.js";
-import { all, canKeep, keep, note } from "./kept.js";
+import { all, canKeep, canKeepSoon, keep, note } from "./kept.js";
 import { morph } from "./morph.js";
 import { smaller } from "./pictures.js";
 import { MOST_FAULTS, send } from "./sending.js";
@@ -317,13 +317,26 @@ async function begin() {
   closeWaiting();
   // A page that was kept comes with the keys of taps that were made on it before.
   document.querySelectorAll("form[data-tap][data-tap-again]").forEach(renew);
-  state.canKeep = await canKeep();
+  state.canKeep = await canKeepSoon();
   if (state.canKeep) {
-    await remember();
-    navigator.storage?.persist?.();
+    await keepFromNow();
+  } else {
+    // A store that opens late is used once it has; until then taps go out plainly.
+    canKeep().then((can) => can && keepFromNow().then(redraw).then(wake, keepNothing));
   }
-  isReady = state.canKeep;
   await redraw();
+}
+
+async function keepFromNow() {
+  await remember();
+  navigator.storage?.persist?.();
+  state.canKeep = isReady = true;
+}
+
+/** A store that opens and cannot be read keeps nothing: taps go out plainly. */
+function keepNothing() {
+  state.canKeep = isReady = false;
+  return redraw();
 }
 
 if (page !== null) {
@@ -342,11 +355,7 @@ if (page !== null) {
     redraw();
   });
   beginning = begin()
-    .catch(() => {
-      // A store that opens and cannot be read keeps nothing: taps go out plainly.
-      state.canKeep = isReady = false;
-      return redraw();
-    })
+    .catch(keepNothing)
     .finally(() => {
       beginning = null;
     });
