@@ -1,5 +1,6 @@
 """What holds at every address: who may open it, how much it asks of the database, what it leaks."""
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -123,6 +124,27 @@ def test_every_page_asks_little_of_the_database(
     assert not dear
     # Had the counting failed, no page would have asked for anything.
     assert asked["jobs:job"] > 3
+
+
+def test_names_to_import_by_stand_before_the_scripts_that_import(
+    whole: Whole, signed_in: Browser
+) -> None:
+    """Browsers that know but one map of names refuse it behind a module (from memory)."""
+    owner, wrong, maps = signed_in(Role.OWNER), [], 0
+    for name, row in TABLE.items():
+        if row.looked_at != 200:
+            continue
+        answer = owner.get(whole(name).address)
+        if not answer.headers.get("Content-Type", "").startswith("text/html"):
+            read_whole(answer)
+            continue
+        text = answer.content.decode("utf-8")
+        kinds = re.findall(r'<(?:script|link)\b[^>]*"(importmap|module|modulepreload)"', text)
+        maps += kinds.count("importmap")
+        if "importmap" in kinds[1:]:
+            wrong.append(f"{name}: {kinds}")
+    assert maps > 5
+    assert not wrong
 
 
 def test_links_that_do_not_hold_open_none_of_their_addresses(whole: Whole) -> None:
