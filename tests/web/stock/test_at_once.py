@@ -13,7 +13,7 @@ from layflat.base import LayflatError
 from layflat.web import settings as ours
 from layflat.web.jobs.models import Job
 from layflat.web.people.models import Shop
-from layflat.web.stock.booking import receive, reserve, take
+from layflat.web.stock.booking import cut_offcut, receive, reserve, take
 from layflat.web.stock.models import Movement, Roll
 from layflat.web.stock.rolls import locked_roll
 from web.covered import a_body, a_job
@@ -110,6 +110,18 @@ def test_the_same_source_at_once_books_once(roll: Roll) -> None:
     assert Movement.objects.filter(source="section 7").count() == 1
     roll.refresh_from_db()
     assert roll.left_mm == 4_000
+
+
+def test_the_same_rest_is_not_kept_twice(roll: Roll) -> None:
+    with transaction.atomic():
+        take(roll, 1_000, kind=Movement.Kind.CUT, job=None, who=None, source="section 7")
+
+    def keep() -> object:
+        return cut_offcut(roll, width_mm=1_524, length_mm=600, place="", who=None, was_taken=True)
+
+    refused, kept = at_once(*[keep] * TIMES)
+    assert (refused.startswith("Pieces and kept offcuts leave 0.400 m"), kept) == (True, "yes")
+    assert Roll.objects.filter(cut_from=roll).count() == 1
 
 
 def test_rolls_that_come_at_once_get_numbers_of_their_own(roll: Roll) -> None:

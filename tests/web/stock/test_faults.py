@@ -107,6 +107,7 @@ def test_an_offcut_takes_its_faults_along(roll: Roll) -> None:
     assert [place.fault.kind for place in places_of(offcut)] == ["dirt", "crease"]
     assert lie(roll) == [(0, 200), (4_000, 4_100)]
     # What was cut out beside pieces lay under none.
+    take(roll, 900, kind=Movement.Kind.CUT, job=None, who=None, source="section 1")
     with transaction.atomic():
         beside = cut_offcut(roll, width_mm=600, length_mm=900, place="", who=None, was_taken=True)
     assert lie(beside) == []

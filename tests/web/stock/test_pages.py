@@ -172,6 +172,12 @@ def test_what_is_done_to_a_roll_is_done_once_and_seen_by_the_second_editor(
         ),
         ("offcut", {"length": "99", "width": "700"}, "less than 99.000 m"),
         ("offcut", {"length": "1", "width": "2000"}, "wider than R1"),
+        (
+            "offcut",
+            {"length": "1", "width": "90", "was_taken": "yes"},
+            "so no rest of 1.000 m lies",
+        ),
+        ("not-kept", {}, "R1 is no rest of cut film"),
         ("correct", {"length": "-1", "reason": "x"}, "is no length"),
         ("correct", {"length": "10", "reason": " "}, "Say why"),
         ("discard", {"what": "some", "length": "", "reason": "torn"}, "is missing"),
@@ -190,6 +196,26 @@ def test_what_cannot_be_is_said_beside_what_was_typed(
     assert words in page
     assert locked_roll(roll.pk).left_mm == 15_000
     assert Movement.objects.count() == 1
+
+
+def test_a_rest_that_was_kept_by_mistake_is_taken_back_on_its_page(
+    signed_in: Browser, people: dict[Role, Person], roll: Roll
+) -> None:
+    take(roll, 2_000, kind=Movement.Kind.CUT, job=None, who=None, source="section 1")
+    installer = signed_in(Role.INSTALLER)
+    form = {"length": "2", "width": "700", "was_taken": "yes"}
+    installer.post(f"/stock/{roll.pk}/offcut/", sent(roll, **form))
+    offcut = Roll.objects.get(cut_from=roll)
+    assert (offcut.left_mm, offcut.is_beside, locked_roll(roll.pk).left_mm) == (2_000, True, 13_000)
+    assert "It was not kept" in text_of(installer.get(f"/stock/{offcut.pk}/"))
+    assert "It was not kept" not in text_of(installer.get(f"/stock/{roll.pk}/"))
+    page = text_of(installer.post(f"/stock/{offcut.pk}/not-kept/", sent(offcut), follow=True))
+    assert f"{offcut} was not kept; its number is not used again." in page
+    offcut.refresh_from_db()
+    assert (offcut.left_mm, offcut.is_finished, locked_roll(roll.pk).left_mm) == (0, True, 13_000)
+    newest = roll.movements.last()
+    assert newest is not None
+    assert newest.who == people[Role.INSTALLER]
 
 
 def test_a_reservation_is_given_back_and_the_job_says_so(

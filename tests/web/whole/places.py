@@ -174,6 +174,7 @@ TABLE: Final[dict[str, Row]] = {
         "stock:fault-gone",
         "stock:fault-right",
         "stock:fault-there",
+        "stock:not-kept",
         "stock:offcut",
         "stock:place",
         "stock:release",

@@ -5,8 +5,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from layflat.web.cutting.along import sections_of
-from layflat.web.cutting.models import Offcut, Section
+from layflat.web.cutting.models import Section
 from layflat.web.cutting.ticking import good_prefix_of
+from layflat.web.stock.beside import kept_beside_mm2
 from layflat.web.stock.models import Movement, Roll
 
 _Kind = Movement.Kind
@@ -34,15 +35,52 @@ class Account:
     left_mm: float
 
 
+@dataclass(frozen=True)
+class _Moved:
+    """What came of a roll, what was taken of it by kind, and by what booked it; in mm."""
+
+    came_mm: int
+    taken: Mapping[str, int]
+    by_source: Mapping[str, int]
+
+
 def account_of(roll: Roll, sections: Iterable[Section] | None = None) -> Account | None:
     """Where the film of a roll went; None while nothing is cut, or pieces were never measured.
 
     Two queries, and one where the roll's *sections* are not read already.
     """
-    rows = sections_of(roll) if sections is None else sections
-    cut = [section for section in rows if section.state != Section.State.OPEN]
+    cut = _cut(sections_of(roll) if sections is None else sections)
     if not cut or any(section.pieces_mm2 is None for section in cut):
         return None
+    moved = _moved(roll)
+    taken = moved.taken
+    beside_mm = kept_beside_mm2(roll) / roll.width_mm
+    pieces_mm = _pieces_mm2(cut, moved) / roll.width_mm
+    waste_mm = taken[_Kind.CUT] - pieces_mm - beside_mm
+    # A rest that is larger than all waste was kept of film that was spoiled.
+    of_spoiled_mm = min(max(0.0, -waste_mm), taken[_Kind.SPOILED])
+    return Account(
+        in_mm=moved.came_mm,
+        pieces_mm=pieces_mm,
+        offcuts_mm=beside_mm + taken[_Kind.OFFCUT],
+        waste_mm=waste_mm + of_spoiled_mm,
+        spoiled_mm=taken[_Kind.SPOILED] - of_spoiled_mm,
+        thrown_mm=taken[_Kind.DISCARDED],
+        left_mm=roll.left_mm,
+    )
+
+
+def pieces_of_mm2(roll: Roll) -> float:
+    """The area of what is in pieces of a roll, in mm², of those that were ever measured."""
+    cut = _cut(sections_of(roll))
+    return _pieces_mm2(cut, _moved(roll)) if cut else 0.0
+
+
+def _cut(sections: Iterable[Section]) -> list[Section]:
+    return [section for section in sections if section.state != Section.State.OPEN]
+
+
+def _moved(roll: Roll) -> _Moved:
     taken = dict.fromkeys(_Kind.values, 0)
     came_mm = 0
     by_source: Counter[str] = Counter()
@@ -55,25 +93,17 @@ def account_of(roll: Roll, sections: Iterable[Section] | None = None) -> Account
         else:
             taken[kind] -= delta_mm
             by_source[given_source or source] -= delta_mm
+    return _Moved(came_mm, taken, by_source)
+
+
+def _pieces_mm2(cut: Iterable[Section], moved: _Moved) -> float:
     pieces_mm2 = 0.0
     for section in cut:
         # Of a spoiled one, whole pieces were booked with their share of its waste.
         is_cut = section.state == Section.State.CUT
-        good = 1.0 if is_cut else _good_mm(section, by_source) / section.film_mm
+        good = 1.0 if is_cut else _good_mm(section, moved.by_source) / section.film_mm
         pieces_mm2 += good * (section.pieces_mm2 or 0.0)
-    kept = Offcut.objects.filter(section__layout__roll=roll, state=Offcut.State.KEPT)
-    sizes = kept.values_list("length_mm", "width_mm")
-    beside_mm = sum(long * wide for long, wide in sizes) / roll.width_mm
-    pieces_mm = pieces_mm2 / roll.width_mm
-    return Account(
-        in_mm=came_mm,
-        pieces_mm=pieces_mm,
-        offcuts_mm=beside_mm + taken[_Kind.OFFCUT],
-        waste_mm=taken[_Kind.CUT] - pieces_mm - beside_mm,
-        spoiled_mm=taken[_Kind.SPOILED],
-        thrown_mm=taken[_Kind.DISCARDED],
-        left_mm=roll.left_mm,
-    )
+    return pieces_mm2
 
 
 def _good_mm(section: Section, by_source: Mapping[str, float]) -> float:

@@ -212,8 +212,8 @@ def take_back_weeded(cut: Cut, *, who: Person | None, at: datetime.datetime) -> 
 def take_back_section(section: Section, *, who: Person | None, at: datetime.datetime) -> str:
     """Say that a section is not cut, or not spoiled, after all: its film is on the roll again.
 
-    Refused once a piece of it was laid, or has been given up or laid out anew since, or a job that
-    shares it has left its layout.
+    Refused once a piece of it was laid, or has been given up or laid out anew since, a job that
+    shares it has left its layout, or an offcut is kept of its film.
     """
     if section.state == Section.State.OPEN:
         raise InputError(f"{_called(section)} is not ticked; there is nothing to take back.")
@@ -229,10 +229,6 @@ def take_back_section(section: Section, *, who: Person | None, at: datetime.date
             )
     reopen_with(section, who=who)
     were_all = [job for job in jobs if is_all_weeded(job)]
-    # A section that lost no film booked none.
-    for source in (find(section, job) for job in jobs for find in (source_of, good_source_of)):
-        if Movement.objects.filter(source=source).exists():
-            give_back(source, reason="The tick was taken back.", who=who)
     for cut in cuts:
         cut.state, cut.lost_because, cut.lost_at, cut.lost_by = Cut.State.PLACED, "", None, None
         cut.weeded_at, cut.weeded_by = None, None
@@ -244,6 +240,10 @@ def take_back_section(section: Section, *, who: Person | None, at: datetime.date
     section.save(
         update_fields=["state", "cut_at", "cut_by", "spoiled_because", "begun_at", "took_s"]
     )
+    # Its pieces count no more by now. A section that lost no film booked none.
+    for source in (find(section, job) for job in jobs for find in (source_of, good_source_of)):
+        if Movement.objects.filter(source=source).exists():
+            give_back(source, reason="The tick was taken back.", who=who)
     layout = section.layout
     if layout.state == Layout.State.CUT:
         layout.state = Layout.State.KEPT

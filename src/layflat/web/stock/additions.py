@@ -1,11 +1,11 @@
-"""What parts above this one add to a roll's page, and to the page of all rolls.
+"""What parts above this one add to a roll's page, to that of all rolls, and know of its film.
 
 This part knows nothing of them; each enters what is its own when it starts (`AppConfig.ready`).
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from layflat.web.stock.models import Roll
 
@@ -67,3 +67,19 @@ def added_to_list() -> tuple[list[str], dict[str, Any]]:
     for addition in _on_list:
         context |= addition.read()
     return [addition.template for addition in _on_list], context
+
+
+_measures: Final[dict[Callable[[Roll], float], None]] = {}
+
+
+def measure_pieces(measure: Callable[[Roll], float]) -> None:
+    """Have it say how much of a roll is in pieces that were cut, in mm²; entered again held once.
+
+    Cut-outs are not counted.
+    """
+    _measures.setdefault(measure)
+
+
+def pieces_mm2(roll: Roll) -> float:
+    """The area of all pieces that were cut of a roll, in mm²."""
+    return sum(measure(roll) for measure in _measures)

@@ -15,6 +15,7 @@ from layflat.web.jobs.models import Job
 from layflat.web.people.models import Person
 from layflat.web.people.shop import shop_time, shown_length, the_shop
 from layflat.web.stock.amounts import checked_length, checked_text, checked_width, film_length
+from layflat.web.stock.beside import require_kept, require_rest
 from layflat.web.stock.faults import carry_over
 from layflat.web.stock.models import Movement, Roll
 from layflat.web.stock.reserving import (
@@ -164,7 +165,8 @@ def give_back(source: str, *, reason: str, who: Person | None) -> Movement:
         The correction.
 
     Raises:
-        InputError: the source has booked nothing, or no reason is given.
+        InputError: the source has booked nothing, no reason is given, or offcuts are kept of this
+            film.
     """
     booked = _last_of(source)
     if booked is None:
@@ -176,7 +178,7 @@ def give_back(source: str, *, reason: str, who: Person | None) -> Movement:
     reason = checked_text(reason, "reason", needed="Say why the film is given back.")
     if booked.reserved_mm and booked.job is not None:
         reserve_again(roll, booked)
-    return book(
+    given = book(
         roll,
         Movement(
             delta_mm=-booked.delta_mm,
@@ -187,6 +189,8 @@ def give_back(source: str, *, reason: str, who: Person | None) -> Movement:
             gives_back=booked,
         ),
     )
+    require_kept(roll)
+    return given
 
 
 def cut_offcut(
@@ -216,7 +220,8 @@ def cut_offcut(
         reason: what it was cut out of, in words.
 
     Raises:
-        InputError: wider than the roll, or longer than what is free.
+        InputError: wider than the roll, longer than what is free, or no such rest lies beside what
+            was cut.
     """
     lock(roll)
     shop = the_shop()
@@ -228,7 +233,9 @@ def cut_offcut(
         )
     place = checked_text(place, "place")
     before_mm = roll.left_mm
-    if not was_taken:
+    if was_taken:
+        require_rest(roll, width_mm=width_mm, length_mm=length_mm)
+    else:
         require_free(roll, length_mm, job=None, shop=shop)
     offcut = Roll(
         film=roll.film,
@@ -236,6 +243,7 @@ def cut_offcut(
         width_mm=width_mm,
         place=place,
         cut_from=roll,
+        is_beside=was_taken,
         received_on=shop_time(timezone.now(), shop).date(),
     )
     kind = Movement.Kind.OFFCUT
@@ -259,11 +267,13 @@ def uncut_offcut(offcut: Roll, *, who: Person | None) -> None:
     """
     lock(offcut)
     roll = offcut.cut_from
-    if roll is None or offcut.is_finished:
+    if roll is None or not offcut.is_beside or offcut.is_finished:
         raise InputError(
-            f"{offcut} is no offcut that lies in stock; there is nothing to take back."
+            f"{offcut} is no rest of cut film that lies in stock; there is nothing to take back."
         )
-    moved = offcut.movements.exclude(delta_mm=0).count()
+    # What was taken of it and given back since was there all the time.
+    standing = offcut.movements.filter(gives_back=None, given_back=None)
+    moved = standing.exclude(delta_mm=0).count()
     if moved > 1 or free_mm(offcut) != offcut.left_mm:
         raise InputError(
             f"Film of {offcut} was used, reserved or set right since; throw away what is left of "
@@ -271,6 +281,8 @@ def uncut_offcut(offcut: Roll, *, who: Person | None) -> None:
         )
     kind, length_mm = Movement.Kind.CORRECTED, offcut.left_mm
     book(offcut, Movement(delta_mm=-length_mm, kind=kind, reason="It was not kept.", who=who))
+    offcut.is_beside = False
+    offcut.save(update_fields=["is_beside"])
     lock(roll)
     said = f"{offcut} was not kept."
     book(roll, Movement(delta_mm=0, kind=Movement.Kind.OFFCUT, reason=said, who=who))

@@ -13,7 +13,8 @@ from layflat.web.people.models import Person
 from layflat.web.people.shop import shown_length, the_shop
 from layflat.web.record.models import write_event
 from layflat.web.stock.amounts import film_length, read_length, read_width
-from layflat.web.stock.booking import GIVEN_BACK, cut_offcut, release
+from layflat.web.stock.beside import is_by_hand
+from layflat.web.stock.booking import GIVEN_BACK, cut_offcut, release, uncut_offcut
 from layflat.web.stock.faults import (
     correct_fault,
     fault_of,
@@ -103,6 +104,20 @@ def cutting_off(who: Person | None) -> Act:
         )
         size = f"{film_length(offcut.left_mm, shop)}, {shown_length(offcut.width_mm, shop)} wide"
         return f"The offcut is {offcut}: {size}. Write {offcut} and lot {offcut.lot} on it."
+
+    return act
+
+
+def not_keeping(who: Person | None) -> Act:
+    """A rest beside pieces that was kept by hand was not kept after all."""
+
+    def act(roll: Roll, _values: Values) -> str:
+        if roll.is_beside and not is_by_hand(roll):
+            raise InputError(
+                f"{roll} is kept of a section of a layout; take it back on the layout's page."
+            )
+        uncut_offcut(roll, who=who)
+        return f"{roll} was not kept; its number is not used again."
 
     return act
 

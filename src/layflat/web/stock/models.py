@@ -19,6 +19,8 @@ class Roll(models.Model):
         cost: paid for the whole roll, in the shop's currency, or None; for the owner.
         place: where it lies.
         cut_from: the roll that an offcut was cut from; film, lot and cost come from there.
+        is_beside: an offcut of film that had been booked off its roll before; no longer so once it
+            is said that it was not kept.
         received_on: the day it came, by the shop's clock.
         is_finished: used up or thrown away, so nothing is left; it is offered no more.
         words_folded: film, lot and place as they are searched.
@@ -37,6 +39,7 @@ class Roll(models.Model):
     cut_from = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="offcuts"
     )
+    is_beside = models.BooleanField(default=False)
     received_on = models.DateField()
     is_finished = models.BooleanField(default=False)
     words_folded = FoldedField("film", "lot", "place")

@@ -12,6 +12,7 @@ urlpatterns = [
     path("<int:roll>/correct/", views.correct, name="correct"),
     path("<int:roll>/discard/", views.discard, name="discard"),
     path("<int:roll>/offcut/", views.offcut, name="offcut"),
+    path("<int:roll>/not-kept/", views.not_kept, name="not-kept"),
     path("<int:roll>/place/", views.place, name="place"),
     path("<int:roll>/rename/", views.rename, name="rename"),
     path("<int:roll>/release/", views.release, name="release"),

@@ -24,6 +24,7 @@ from layflat.web.people.shop import shop_held, shop_time, shown_length, the_shop
 from layflat.web.stock import doing
 from layflat.web.stock.additions import added_to, added_to_list
 from layflat.web.stock.amounts import film_length, read_length, read_width
+from layflat.web.stock.beside import is_by_hand
 from layflat.web.stock.booking import receive as receive_roll
 from layflat.web.stock.faults import ASIDE_MM, gone_faults
 from layflat.web.stock.label import label_pdf
@@ -164,6 +165,7 @@ def _page(
         "page": page,
         "lines": lines,
         "offcuts": found.offcuts.all(),
+        "may_be_not_kept": not found.is_finished and is_by_hand(found),
         "ended": ended.order_by("-id")[:20],
         "tried": tried,
         "tried_fault": tried_fault,
@@ -215,6 +217,12 @@ def discard(request: HttpRequest, roll: int) -> HttpResponse:
 def offcut(request: HttpRequest, roll: int) -> HttpResponse:
     """Keep a rest as an offcut."""
     return _change(request, roll, "offcut", doing.cutting_off(me(request)))
+
+
+@require_POST
+def not_kept(request: HttpRequest, roll: int) -> HttpResponse:
+    """A rest that was kept by hand was not kept."""
+    return _change(request, roll, "not-kept", doing.not_keeping(me(request)))
 
 
 @require_POST
