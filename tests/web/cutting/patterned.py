@@ -1,7 +1,8 @@
 """Accepted jobs whose pieces have small patterns, and layouts of them in every state."""
 
+import itertools
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -119,8 +120,13 @@ def turned(pattern: Pattern, name: str) -> Pattern:
     return replace(pattern, name=name)
 
 
-def shared(jobs: Sequence[Job], roll: Roll, *, has_programs: bool = True) -> Layout:
-    """A layout of one section that several jobs share, all their pieces one behind the other."""
+def shared(
+    jobs: Sequence[Job], roll: Roll, *, has_programs: bool = True, ends: Collection[int] = ()
+) -> Layout:
+    """A layout that several jobs share, all their pieces one behind the other.
+
+    It is one section, or another begins behind each piece that *ends* counts, from 1.
+    """
     stock = Stock(
         width_mm=float(roll.width_mm),
         edge_margin_mm=EDGE_MARGIN_MM,
@@ -128,6 +134,7 @@ def shared(jobs: Sequence[Job], roll: Roll, *, has_programs: bool = True) -> Lay
         length_mm=float(roll.left_mm),
     )
     at_mm, area, placements, parts = END_MARGIN_MM, 0.0, [], []
+    bounds_mm = [0.0]
     for letter, job in zip("ABC", jobs, strict=False):
         pieces = list(accepted_outcome(job).pieces.all())
         parts.append(Part(job=job, letter=letter, pieces=tuple(one.number for one in pieces)))
@@ -137,7 +144,7 @@ def shared(jobs: Sequence[Job], roll: Roll, *, has_programs: bool = True) -> Lay
             placements.append(
                 {
                     "piece": number_in_layout(letter, one.number),
-                    "section": 0,
+                    "section": len(bounds_mm) - 1,
                     "turn_deg": 0.0,
                     "x_mm": at_mm - left,
                     "y_mm": EDGE_MARGIN_MM - low,
@@ -145,13 +152,17 @@ def shared(jobs: Sequence[Job], roll: Roll, *, has_programs: bool = True) -> Lay
             )
             at_mm += right - left + GAP_MM
             area += pattern_area_mm2(pattern)
+            if len(placements) in ends:
+                bounds_mm.append(at_mm - GAP_MM + END_MARGIN_MM)
+                at_mm = bounds_mm[-1] + END_MARGIN_MM
     length = at_mm - GAP_MM + END_MARGIN_MM
+    bounds_mm.append(length)
     found = {
         "form": FORM,
         "stock": stock_json(stock),
         "gap_mm": GAP_MM,
         "placements": placements,
-        "sections": [[0.0, length]],
+        "sections": [list(pair) for pair in itertools.pairwise(bounds_mm)],
         "length_mm": length,
         "area_mm2": area,
         "bound_mm": area / stock.width_mm,

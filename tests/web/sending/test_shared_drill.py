@@ -3,17 +3,20 @@
 from collections.abc import Callable
 
 import pytest
+from django.db import transaction
 from django.test import Client
 
-from layflat.web.cutting.models import Cut, called
+from layflat.web.cutting.leaving import leave
+from layflat.web.cutting.models import Cut, Section, called
 from layflat.web.cutting.pool import to_lay_out
-from layflat.web.people.models import Role
+from layflat.web.people.models import Person, Role
 from layflat.web.record.models import Event
 from layflat.web.sending.models import Prepared, Sending
 from layflat.web.stock.models import Movement
 from send.programs import drawn
 from web.bayed import a_roll
 from web.cutting.patterned import a_job, only_section, shared
+from web.cutting.test_ticks import went_in
 from web.sending.machined import a_machine
 from web.sending.test_drill import (
     LENGTH_MM,
@@ -69,3 +72,22 @@ def test_both_jobs_recover(signed_in: SignedIn) -> None:
         own = Cut.objects.filter(piece__outcome__cover__job=job).count()
         assert len(pieces) == own
     assert Prepared.objects.get(section=section).made["pieces"]
+
+
+@pytest.mark.on_sqlite
+def test_a_section_that_was_sent_stays_though_its_job_leaves(people: dict[Role, Person]) -> None:
+    jobs = [a_job("2031-0042", "hood")[0], a_job("2031-0043", "door-left", "hood")[0]]
+    layout = shared(jobs, a_roll(length_mm=LENGTH_MM), ends=[1])
+    sections = layout.sections.select_related("layout__job", "layout__roll")
+    section = sections.get(number=2)
+    power_lost(section, a_machine(), stroke=len(drawn(program(section))) - 2)
+    with transaction.atomic():
+        leave(layout, jobs[1], because="it was sent back")
+    # Film of it is gone: a person says how much.
+    assert sections.get(number=2).state == Section.State.OPEN
+    assert not Cut.objects.filter(section=section).exists()
+    ines = people[Role.INSTALLER]
+    fields = {"section": section.pk, "reason": "stop", "lost": "", "film": 300}
+    assert "0.300 m of R1 lost." in went_in(jobs[0], "section-spoiled", ines, **fields)
+    assert sections.get(number=2).state == Section.State.SPOILED
+    assert left(layout.roll) == LENGTH_MM - 300

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from layflat.web.cutting.along import sections_of
 from layflat.web.cutting.models import Section
+from layflat.web.cutting.standing import is_ticked
 from layflat.web.cutting.ticking import good_prefix_of
 from layflat.web.stock.beside import kept_beside_mm2
 from layflat.web.stock.models import Movement, Roll
@@ -77,7 +78,7 @@ def pieces_of_mm2(roll: Roll) -> float:
 
 
 def _cut(sections: Iterable[Section]) -> list[Section]:
-    return [section for section in sections if section.state != Section.State.OPEN]
+    return [section for section in sections if is_ticked(section)]
 
 
 def _moved(roll: Roll) -> _Moved:

@@ -20,12 +20,14 @@ class Addition:
         read: finds for the sections of a layout, by their keys, what the template shows.
         why_busy: says why a section must stay as it is just now, in a sentence; "" where it need
             not.
+        was_begun: whether anything of a section was ever sent to be cut.
         when_kept: told of every layout that is kept, its job locked, in the same transaction.
     """
 
     template: str
     read: Callable[[Iterable[Section]], dict[int, Any]]
     why_busy: Callable[[Section], str]
+    was_begun: Callable[[Section], bool]
     when_kept: Callable[[Layout], None]
 
 
@@ -53,3 +55,8 @@ def tell_kept(layout: Layout) -> None:
 def why_busy(section: Section) -> str:
     """Why a section must stay as it is just now, or ""."""
     return next((why for one in _additions if (why := one.why_busy(section))), "")
+
+
+def was_begun(section: Section) -> bool:
+    """Whether some of a section's film may be cut already, though nobody ticked it yet."""
+    return section.begun_at is not None or any(one.was_begun(section) for one in _additions)

@@ -162,7 +162,7 @@ class Section(models.Model):
             sending in one go; None where nobody knows.
         pieces_mm2: the area of its pieces, cut-outs not counted; None where it was kept before
             that was measured.
-        state: whether it is cut.
+        state: whether it is cut, or no job needs its pieces any more.
         cut_at, cut_by: when it was ticked, and by whom.
         spoiled_because: why it is spoiled, in words, or "".
     """
@@ -173,6 +173,7 @@ class Section(models.Model):
         OPEN = "open", "to be cut"
         CUT = "cut", "cut"
         SPOILED = "spoiled", "spoiled"
+        LEFT = "left", "not to be cut any more"
 
     layout = models.ForeignKey(Layout, on_delete=models.PROTECT, related_name="sections")
     number = models.PositiveIntegerField()

@@ -60,7 +60,8 @@ class LayoutRow:
     """A layout in the list.
 
     Attributes:
-        sections, ticked, spoiled: how many it has, are ticked, and are ticked as spoiled.
+        sections, ticked, spoiled: how many it has that a job needs, how many are ticked, and how
+            many are ticked as spoiled.
         film_mm: that a kept one uses, whole millimetres, rounded up; None for another.
         pieces: numbers of the job's own pieces on it.
         shared: numbers of its jobs where several share it, by their letters.
@@ -118,7 +119,12 @@ class SectionRow:
     @property
     def is_open(self) -> bool:
         """Whether it is to be cut."""
-        return not is_ticked(self.section)
+        return self.section.state == Section.State.OPEN
+
+    @property
+    def is_left(self) -> bool:
+        """Whether no job needs it any more."""
+        return self.section.state == Section.State.LEFT
 
     @property
     def lost(self) -> list[Cut]:
@@ -196,7 +202,7 @@ def layout_rows(job: Job) -> list[LayoutRow]:
             LayoutRow(
                 layout=layout,
                 standing=standing_of(layout, sections),
-                sections=len(sections),
+                sections=sum(one.state != Section.State.LEFT for one in sections),
                 ticked=ticked,
                 spoiled=spoiled,
                 film_mm=None if layout.used_mm is None else math.ceil(layout.used_mm),
@@ -228,7 +234,7 @@ def layout_context(job: Job, layout: Layout, shop: Shop) -> dict[str, Any]:
     ratio = learned() if layout.state in _KEPT else time_ratio(())
     members = members_of(layout)
     rows = section_rows(layout, shapes, members, lies=lies, ratio=ratio)
-    ticked = [row for row in rows if not row.is_open]
+    ticked = [row for row in rows if is_ticked(row.section)]
     standing = standing_of(layout, [row.section for row in rows])
     own = {one.letter for one in members if one.job_id == job.pk} or {""}
     lost = [cut for row in rows for cut in row.lost]
@@ -254,7 +260,7 @@ def layout_context(job: Job, layout: Layout, shop: Shop) -> dict[str, Any]:
         "offcut_place": _offcut_place() if has_offcuts else "",
         "is_too_long": data is not None and _is_too_long(layout, data),
         "rows": rows,
-        "time": time_words(sum(row.section.seconds for row in rows), ratio),
+        "time": time_words(sum(row.section.seconds for row in rows if not row.is_left), ratio),
         "time_source": source_words(ratio),
         "to_cut": sum(row.is_open for row in rows),
         "may_drop": not ticked and standing.name not in ("cut", "spoiled", "dropped"),

@@ -65,11 +65,14 @@ class LayoutStanding:
 
 
 def standing_of(layout: Layout, sections: Iterable[Section] = ()) -> LayoutStanding:
-    """Where *layout* stands, a kept one by the ticks on its *sections*."""
+    """Where *layout* stands, a kept one by the ticks on its *sections*.
+
+    Sections that no job needs any more do not count.
+    """
     made = layout.computation
     percent = int(100 * made.progress) if made is not None else 0
     return LayoutStanding(
-        name=_name(layout, [section.state for section in sections]),
+        name=_name(layout, [one.state for one in sections if one.state != Section.State.LEFT]),
         says=_says(layout),
         percent=percent,
     )
@@ -121,4 +124,4 @@ def minutes_words(seconds: float) -> str:
 
 def is_ticked(section: Section) -> bool:
     """Whether somebody said that a section is cut, or spoiled."""
-    return section.state != Section.State.OPEN
+    return section.state in (Section.State.CUT, Section.State.SPOILED)

@@ -22,6 +22,7 @@ from layflat.web.cutting.sharing import (
     split,
     tell,
 )
+from layflat.web.cutting.standing import is_ticked
 from layflat.web.cutting.step import end_when_all_weeded, is_all_weeded, reopen
 from layflat.web.cutting.times import note_time
 from layflat.web.jobs.models import Job
@@ -120,7 +121,8 @@ def tick_spoiled(
         section: that is still to be cut.
         reason: a name in `REASONS`.
         note: more words; needed for "other".
-        lost: keys of the pieces of film that are lost; None for all.
+        lost: keys of the pieces of film that are lost; None for all. None need be where the section
+            holds none, since the job that wanted them left it.
         film_mm: that is lost, whole millimetres, 0 or more; None for the section's.
         good: from 0 to 1, the part of that film that whole pieces take with their share of waste:
             it is booked as cut, the rest as spoiled.
@@ -131,7 +133,7 @@ def tick_spoiled(
     because = _because(reason, note)
     cuts = list(section.cuts.select_related("piece", "section"))
     gone = [cut for cut in cuts if lost is None or cut.pk in lost]
-    if not gone:
+    if cuts and not gone:
         raise InputError(
             "Tick which pieces are lost. Where none is, the section is cut, not spoiled."
         )
@@ -161,7 +163,7 @@ def tick_spoiled(
     pieces = ", ".join(f"{cut.called} {cut.piece.title}" for cut in gone)
     sentence = (
         f"{_called(section)} is spoiled: {because}. {film_length(length_mm, shop)} of "
-        f"{section.layout.roll} lost. To be laid out again: {pieces}."
+        f"{section.layout.roll} lost." + (f" To be laid out again: {pieces}." if pieces else "")
     )
     _note("cutting.spoiled", sentence, section, who=who)
     return sentence
@@ -215,7 +217,7 @@ def take_back_section(section: Section, *, who: Person | None, at: datetime.date
     Refused once a piece of it was laid, or has been given up or laid out anew since, a job that
     shares it has left its layout, or an offcut is kept of its film.
     """
-    if section.state == Section.State.OPEN:
+    if not is_ticked(section):
         raise InputError(f"{_called(section)} is not ticked; there is nothing to take back.")
     cuts = list(section.cuts.select_related("piece"))
     for cut in cuts:
@@ -279,6 +281,8 @@ def _of(section: Section, job: Job) -> str:
 
 
 def _require_open(section: Section) -> None:
+    if section.state == Section.State.LEFT:
+        raise InputError(f"{_called(section)} is not to be cut any more: no job needs its pieces.")
     if section.state != Section.State.OPEN:
         word = Section.State(section.state).label
         by = _by(section.cut_by, section.cut_at)
@@ -351,7 +355,11 @@ def _end(
 ) -> None:
     section.state, section.cut_at, section.cut_by = state, at, who
     section.save(update_fields=["state", "cut_at", "cut_by", "spoiled_because"])
-    layout = section.layout
+    end_layout(section.layout)
+
+
+def end_layout(layout: Layout) -> None:
+    """Say that a layout is cut, once nothing of it is to be cut any more."""
     if not layout.sections.filter(state=Section.State.OPEN).exists():
         layout.state = Layout.State.CUT
         layout.version += 1

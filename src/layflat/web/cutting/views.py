@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from layflat.base import LayflatError
 from layflat.web.cutting import keeping, papers, starting
+from layflat.web.cutting.leaving import take_up
 from layflat.web.cutting.models import Layout, Section
 from layflat.web.cutting.page import film_context, layout_context
 from layflat.web.cutting.sharing import lock_all
@@ -136,6 +137,7 @@ def drop(request: HttpRequest, number: str, layout: int) -> HttpResponse:
 
     def act(found: Layout) -> None:
         lock_all(found, found.job)
+        take_up(found)
         keeping.drop(found, who=me(request))
 
     return _change(request, number, layout, act)

@@ -17,13 +17,14 @@ class SendingConfig(AppConfig):
         from layflat.web.cutting.additions import Addition, add
         from layflat.web.sending.on_layout import read
         from layflat.web.sending.prepared import prepare_for_the_only_machine
-        from layflat.web.sending.standing import why_busy
+        from layflat.web.sending.standing import was_begun, why_busy
 
         add(
             Addition(
                 template="sending/on_section.html",
                 read=read,
                 why_busy=why_busy,
+                was_begun=was_begun,
                 when_kept=prepare_for_the_only_machine,
             )
         )

@@ -57,7 +57,8 @@ def why_not_made_anew(layout: Layout) -> str:
     """Why a layout's programs stay as they are, or ""."""
     if layout.state != Layout.State.KEPT:
         return f"Layout {layout.number} is not to be cut; its programs stay as they are."
-    if layout.sections.exclude(state=Section.State.OPEN).exists():
+    untouched = (Section.State.OPEN, Section.State.LEFT)
+    if layout.sections.exclude(state__in=untouched).exists():
         return "A section of this layout is cut; the programs of the others stay as they are."
     sent = Sending.objects.filter(section__layout=layout).exclude(state=Sending.State.REFUSED)
     if sent.exists():

@@ -21,3 +21,9 @@ def why_busy(section: Section) -> str:
         f"Section {section.number} is being cut on {found.machine}, {who_and_when(found)}; stop "
         "that first, or wait."
     )
+
+
+def was_begun(section: Section) -> bool:
+    """Whether anything of a section was sent, however it ended."""
+    rows = Sending.objects.filter(section=section)
+    return rows.exclude(state=Sending.State.REFUSED).exists()

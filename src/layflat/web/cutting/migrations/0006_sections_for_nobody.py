@@ -1,0 +1,22 @@
+from django.db import migrations, models
+
+
+class Migration(migrations.Migration):
+    dependencies = [("cutting", "0005_shared_sections")]
+
+    operations = [
+        migrations.AlterField(
+            model_name="section",
+            name="state",
+            field=models.CharField(
+                choices=[
+                    ("open", "to be cut"),
+                    ("cut", "cut"),
+                    ("spoiled", "spoiled"),
+                    ("left", "not to be cut any more"),
+                ],
+                default="open",
+                max_length=8,
+            ),
+        ),
+    ]
