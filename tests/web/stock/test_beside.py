@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from layflat.base import InputError
 from layflat.web.people.models import Shop
 from layflat.web.stock import additions
-from layflat.web.stock.beside import kept_beside_mm2
+from layflat.web.stock.beside import kept_mm2
 from layflat.web.stock.booking import cut_offcut, give_back, take, uncut_offcut
 from layflat.web.stock.models import Movement, Roll
 from layflat.web.stock.rolls import locked_roll
@@ -40,8 +40,19 @@ def test_no_rest_is_longer_or_larger_than_what_was_cut(roll: Roll) -> None:
     kept(roll, 1_500, 300)
     with pytest.raises(InputError, match=r"leave 0\.000 m"):
         kept(roll, 1, 20)
-    assert kept_beside_mm2(roll) == 1_500 * WIDE
+    assert kept_mm2(roll) == 1_500 * WIDE
     assert locked_roll(roll.pk).left_mm == 10_500
+
+
+def test_the_strip_beside_a_narrower_offcut_is_a_rest(roll: Roll) -> None:
+    first = cut_offcut(roll, width_mm=700, length_mm=2_000, place="", who=None)
+    kept(roll, 2_000, WIDE - 700)
+    with pytest.raises(InputError, match=r"leave 0\.000 m"):
+        kept(roll, 1, 20)
+    assert locked_roll(roll.pk).left_mm == 13_000
+    # Of an offcut's own film nothing was cut off until now.
+    with pytest.raises(InputError, match=r"^0\.000 m of R2"):
+        kept(first, 1, 20)
 
 
 def test_pieces_are_no_rest(roll: Roll, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -85,7 +96,7 @@ def test_what_was_cut_off_a_roll_is_not_taken_back_as_a_rest(roll: Roll) -> None
 
 ACTS = st.lists(
     st.tuples(
-        st.sampled_from(["cut", "spoiled", "keep", "keep", "not kept", "use", "back"]),
+        st.sampled_from(["cut", "spoiled", "keep", "keep", "not kept", "use", "back", "off"]),
         st.integers(0, 3),
         st.integers(1, 2_500),
         st.sampled_from([20, 700, WIDE]),
@@ -116,6 +127,8 @@ def test_film_never_comes_out_of_nothing(shop: Shop, acts: list[tuple[str, int, 
                     take(offcut, mm, kind=CUT, job=None, who=None, source=f"section {which}")
                 elif name == "keep":
                     kept(offcut, mm, min(width, offcut.width_mm))
+                elif name == "off":
+                    cut_offcut(offcut, width_mm=width, length_mm=mm, place="", who=None)
                 elif name == "not kept":
                     uncut_offcut(offcut, who=None)
                 else:
@@ -128,9 +141,9 @@ def _holds() -> None:
     on_hand = sum(one.left_mm * one.width_mm for one in Roll.objects.all())
     assert on_hand <= 5_000 * WIDE
     for one in Roll.objects.all():
-        took = -sum(
-            move.delta_mm for move in one.movements.filter(kind__in=(CUT, SPOILED), given_back=None)
-        )
+        kinds = (CUT, SPOILED, Movement.Kind.OFFCUT)
+        moves = one.movements.filter(kind__in=kinds, delta_mm__lt=0, given_back=None)
+        took = -sum(move.delta_mm for move in moves)
         rests = one.offcuts.filter(is_finished=False)
         assert sum(rest.left_mm * rest.width_mm for rest in rests) <= took * one.width_mm
 
@@ -151,5 +164,5 @@ def test_rests_from_before_are_known_by_the_migration() -> None:
     finally:
         executor = MigrationExecutor(connection)
         executor.migrate(new)
-    marked = dict(Roll.objects.values_list("pk", "is_beside"))
-    assert marked == {roll.pk: False, beside.pk: True, gone.pk: False, off.pk: False}
+    marked = dict(Roll.objects.values_list("pk", "kept"))
+    assert marked == {roll.pk: "", beside.pk: "beside", gone.pk: "undone", off.pk: "off"}

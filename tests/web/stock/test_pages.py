@@ -206,7 +206,7 @@ def test_a_rest_that_was_kept_by_mistake_is_taken_back_on_its_page(
     form = {"length": "2", "width": "700", "was_taken": "yes"}
     installer.post(f"/stock/{roll.pk}/offcut/", sent(roll, **form))
     offcut = Roll.objects.get(cut_from=roll)
-    assert (offcut.left_mm, offcut.is_beside, locked_roll(roll.pk).left_mm) == (2_000, True, 13_000)
+    assert (offcut.left_mm, offcut.kept, locked_roll(roll.pk).left_mm) == (2_000, "beside", 13_000)
     assert "It was not kept" in text_of(installer.get(f"/stock/{offcut.pk}/"))
     assert "It was not kept" not in text_of(installer.get(f"/stock/{roll.pk}/"))
     page = text_of(installer.post(f"/stock/{offcut.pk}/not-kept/", sent(offcut), follow=True))

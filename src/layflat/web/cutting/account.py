@@ -8,7 +8,7 @@ from layflat.web.cutting.along import sections_of
 from layflat.web.cutting.models import Section
 from layflat.web.cutting.standing import is_ticked
 from layflat.web.cutting.ticking import good_prefix_of
-from layflat.web.stock.beside import kept_beside_mm2
+from layflat.web.stock.beside import kept_mm2
 from layflat.web.stock.models import Movement, Roll
 
 _Kind = Movement.Kind
@@ -22,7 +22,7 @@ class Account:
         in_mm: what came, set right by what was measured since.
         pieces_mm: in pieces, cut-outs not counted.
         offcuts_mm: kept as offcuts.
-        waste_mm: beside the pieces of cut sections, offcuts that were thrown away with it.
+        waste_mm: beside pieces and offcuts, and offcuts that were thrown away with it.
         spoiled_mm, thrown_mm: spoiled, thrown away off the roll.
         left_mm: what is left.
     """
@@ -55,15 +55,15 @@ def account_of(roll: Roll, sections: Iterable[Section] | None = None) -> Account
         return None
     moved = _moved(roll)
     taken = moved.taken
-    beside_mm = kept_beside_mm2(roll) / roll.width_mm
+    kept_mm = kept_mm2(roll) / roll.width_mm
     pieces_mm = _pieces_mm2(cut, moved) / roll.width_mm
-    waste_mm = taken[_Kind.CUT] - pieces_mm - beside_mm
+    waste_mm = taken[_Kind.CUT] + taken[_Kind.OFFCUT] - pieces_mm - kept_mm
     # A rest that is larger than all waste was kept of film that was spoiled.
     of_spoiled_mm = min(max(0.0, -waste_mm), taken[_Kind.SPOILED])
     return Account(
         in_mm=moved.came_mm,
         pieces_mm=pieces_mm,
-        offcuts_mm=beside_mm + taken[_Kind.OFFCUT],
+        offcuts_mm=kept_mm,
         waste_mm=waste_mm + of_spoiled_mm,
         spoiled_mm=taken[_Kind.SPOILED] - of_spoiled_mm,
         thrown_mm=taken[_Kind.DISCARDED],

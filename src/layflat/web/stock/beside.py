@@ -1,6 +1,7 @@
-"""Rests beside pieces that were cut, kept as offcuts: never more than there was of such film.
+"""Rests beside what was cut, kept as offcuts: never more than there was of such film.
 
-Their film was booked off the roll with what was cut, so the roll loses nothing by them.
+Their film was booked off the roll with the pieces, or with an offcut that is narrower than the
+roll, so the roll loses nothing by them.
 """
 
 from django.db.models import Q, Sum
@@ -11,13 +12,14 @@ from layflat.web.stock.additions import pieces_mm2
 from layflat.web.stock.amounts import film_length
 from layflat.web.stock.models import Movement, Roll
 
-_TAKEN = (Movement.Kind.CUT, Movement.Kind.SPOILED)
+_OFF = (Movement.Kind.CUT, Movement.Kind.SPOILED, Movement.Kind.OFFCUT)
+_KEPT = (Roll.Kept.OFF, Roll.Kept.BESIDE)
 
 
-def kept_beside_mm2(roll: Roll) -> int:
-    """The area of the offcuts that are kept of film which had been booked off a roll before."""
+def kept_mm2(roll: Roll) -> int:
+    """The area of the offcuts that were kept of a roll, as they were cut."""
     kept = Movement.objects.filter(
-        roll__cut_from=roll, roll__is_beside=True, kind=Movement.Kind.OFFCUT, delta_mm__gt=0
+        roll__cut_from=roll, roll__kept__in=_KEPT, kind=Movement.Kind.OFFCUT, delta_mm__gt=0
     )
     return sum(long * wide for long, wide in kept.values_list("delta_mm", "roll__width_mm"))
 
@@ -27,13 +29,13 @@ def is_by_hand(offcut: Roll) -> bool:
 
     What is kept of a section is kept, and taken back, with the section, for its job.
     """
-    if not offcut.is_beside:
+    if offcut.kept != Roll.Kept.BESIDE:
         return False
     return offcut.movements.filter(kind=Movement.Kind.OFFCUT, delta_mm__gt=0, job=None).exists()
 
 
 def require_rest(roll: Roll, *, width_mm: int, length_mm: int) -> None:
-    """See that a rest can lie beside what was cut or spoiled of a locked roll.
+    """See that a rest can lie beside pieces and offcuts in what is cut off a locked roll.
 
     Args:
         roll: that it was cut out of.
@@ -42,17 +44,17 @@ def require_rest(roll: Roll, *, width_mm: int, length_mm: int) -> None:
     Raises:
         InputError: it is longer than what was cut, or larger than pieces and kept offcuts leave.
     """
-    shop, taken_mm = the_shop(), _taken_mm(roll)
-    if length_mm > taken_mm:
+    shop, off_mm = the_shop(), _off_mm(roll)
+    if length_mm > off_mm:
         raise InputError(
-            f"{film_length(taken_mm, shop)} of {roll} are booked as cut or spoiled, so no rest of "
-            f"{film_length(length_mm, shop)} lies beside pieces of it."
+            f"{film_length(off_mm, shop)} of {roll} are booked as cut off or spoiled, so no rest "
+            f"of {film_length(length_mm, shop)} lies beside pieces of it."
         )
     room_mm2 = _room_mm2(roll)
     if width_mm * length_mm > room_mm2:
         room = film_length(max(0.0, room_mm2 / width_mm), shop)
         raise InputError(
-            f"Pieces and kept offcuts leave {room} in this width of what was cut of {roll}, less "
+            f"Pieces and kept offcuts leave {room} in this width of what was cut off {roll}, less "
             f"than {film_length(length_mm, shop)}."
         )
 
@@ -63,7 +65,7 @@ def require_kept(roll: Roll) -> None:
     Raises:
         InputError: there is not.
     """
-    if not kept_beside_mm2(roll) or _room_mm2(roll) >= 0:
+    if not kept_mm2(roll) or _room_mm2(roll) >= 0:
         return
     names = ", ".join(str(one) for one in roll.offcuts.order_by("number") if is_by_hand(one))
     raise InputError(
@@ -72,11 +74,12 @@ def require_kept(roll: Roll) -> None:
     )
 
 
-def _taken_mm(roll: Roll) -> int:
-    # What a correction gives back was never taken.
-    rows = roll.movements.filter(Q(kind__in=_TAKEN) | Q(gives_back__kind__in=_TAKEN))
+def _off_mm(roll: Roll) -> int:
+    """What was cut off a roll, or spoiled."""
+    # What a correction gives back was never taken; film that an offcut began with came.
+    rows = roll.movements.filter(Q(kind__in=_OFF, delta_mm__lt=0) | Q(gives_back__kind__in=_OFF))
     return -(rows.aggregate(sum=Sum("delta_mm"))["sum"] or 0)
 
 
 def _room_mm2(roll: Roll) -> float:
-    return _taken_mm(roll) * roll.width_mm - pieces_mm2(roll) - kept_beside_mm2(roll)
+    return _off_mm(roll) * roll.width_mm - pieces_mm2(roll) - kept_mm2(roll)

@@ -243,7 +243,7 @@ def cut_offcut(
         width_mm=width_mm,
         place=place,
         cut_from=roll,
-        is_beside=was_taken,
+        kept=Roll.Kept.BESIDE if was_taken else Roll.Kept.OFF,
         received_on=shop_time(timezone.now(), shop).date(),
     )
     kind = Movement.Kind.OFFCUT
@@ -267,7 +267,7 @@ def uncut_offcut(offcut: Roll, *, who: Person | None) -> None:
     """
     lock(offcut)
     roll = offcut.cut_from
-    if roll is None or not offcut.is_beside or offcut.is_finished:
+    if roll is None or offcut.kept != Roll.Kept.BESIDE or offcut.is_finished:
         raise InputError(
             f"{offcut} is no rest of cut film that lies in stock; there is nothing to take back."
         )
@@ -281,8 +281,8 @@ def uncut_offcut(offcut: Roll, *, who: Person | None) -> None:
         )
     kind, length_mm = Movement.Kind.CORRECTED, offcut.left_mm
     book(offcut, Movement(delta_mm=-length_mm, kind=kind, reason="It was not kept.", who=who))
-    offcut.is_beside = False
-    offcut.save(update_fields=["is_beside"])
+    offcut.kept = Roll.Kept.UNDONE
+    offcut.save(update_fields=["kept"])
     lock(roll)
     said = f"{offcut} was not kept."
     book(roll, Movement(delta_mm=0, kind=Movement.Kind.OFFCUT, reason=said, who=who))

@@ -112,7 +112,7 @@ def not_keeping(who: Person | None) -> Act:
     """A rest beside pieces that was kept by hand was not kept after all."""
 
     def act(roll: Roll, _values: Values) -> str:
-        if roll.is_beside and not is_by_hand(roll):
+        if roll.kept == Roll.Kept.BESIDE and not is_by_hand(roll):
             raise InputError(
                 f"{roll} is kept of a section of a layout; take it back on the layout's page."
             )

@@ -19,8 +19,7 @@ class Roll(models.Model):
         cost: paid for the whole roll, in the shop's currency, or None; for the owner.
         place: where it lies.
         cut_from: the roll that an offcut was cut from; film, lot and cost come from there.
-        is_beside: an offcut of film that had been booked off its roll before; no longer so once it
-            is said that it was not kept.
+        kept: how an offcut came to be kept; "" for a roll that was received.
         received_on: the day it came, by the shop's clock.
         is_finished: used up or thrown away, so nothing is left; it is offered no more.
         words_folded: film, lot and place as they are searched.
@@ -28,6 +27,13 @@ class Roll(models.Model):
             that two people wrote in two ways is one.
         version: counts every change.
     """
+
+    class Kept(models.TextChoices):
+        """How an offcut came to be kept: whether its roll lost its length by that, or before."""
+
+        OFF = "off", "cut off the roll"
+        BESIDE = "beside", "beside what was cut"
+        UNDONE = "undone", "not kept after all"
 
     number = models.PositiveIntegerField(unique=True)
     film = models.CharField(max_length=80)
@@ -39,7 +45,7 @@ class Roll(models.Model):
     cut_from = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="offcuts"
     )
-    is_beside = models.BooleanField(default=False)
+    kept = models.CharField(max_length=6, choices=Kept.choices, blank=True)
     received_on = models.DateField()
     is_finished = models.BooleanField(default=False)
     words_folded = FoldedField("film", "lot", "place")

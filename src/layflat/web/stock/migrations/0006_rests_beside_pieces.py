@@ -8,11 +8,12 @@ def mark(apps: Any, _editor: Any) -> None:
     roll, movement = apps.get_model("stock", "Roll"), apps.get_model("stock", "Movement")
     for offcut in roll.objects.filter(cut_from__isnull=False).only("number", "cut_from"):
         said = movement.objects.filter(roll=offcut.cut_from_id, kind="offcut", delta_mm=0)
-        name = f"R{offcut.number}"
-        if not said.filter(reason__startswith=f"{name}, ").exists():
-            continue
-        if not said.filter(reason=f"{name} was not kept.").exists():
-            roll.objects.filter(pk=offcut.pk).update(is_beside=True)
+        name, kept = f"R{offcut.number}", "off"
+        if said.filter(reason=f"{name} was not kept.").exists():
+            kept = "undone"
+        elif said.filter(reason__startswith=f"{name}, ").exists():
+            kept = "beside"
+        roll.objects.filter(pk=offcut.pk).update(kept=kept)
 
 
 class Migration(migrations.Migration):
@@ -20,7 +21,19 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.AddField(
-            model_name="roll", name="is_beside", field=models.BooleanField(default=False)
+            model_name="roll",
+            name="kept",
+            field=models.CharField(
+                blank=True,
+                choices=[
+                    ("off", "cut off the roll"),
+                    ("beside", "beside what was cut"),
+                    ("undone", "not kept after all"),
+                ],
+                default="",
+                max_length=6,
+            ),
+            preserve_default=False,
         ),
         migrations.RunPython(mark, migrations.RunPython.noop),
     ]
