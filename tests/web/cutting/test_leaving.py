@@ -1,19 +1,24 @@
 """A job leaves a layout that it shares: what held its pieces alone is not to be cut any more."""
 
-from collections.abc import Callable
+import contextlib
+from collections.abc import Callable, Collection
 
 import pytest
 from django.db import transaction
 from django.test import Client
 from django.utils import timezone
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from layflat.base import InputError
 from layflat.web.cutting import ticking
 from layflat.web.cutting.account import account_of
-from layflat.web.cutting.leaving import leave
+from layflat.web.cutting.keeping import drop
+from layflat.web.cutting.leaving import leave, take_up
 from layflat.web.cutting.models import Cut, Layout, Member, Offcut, Section, Share
 from layflat.web.cutting.on_roll import read as on_roll
 from layflat.web.cutting.pool import to_lay_out
+from layflat.web.cutting.reserved import planned_of
 from layflat.web.cutting.sent_back import let_go
 from layflat.web.cutting.standing import standing_of
 from layflat.web.jobs.models import Job
@@ -24,7 +29,7 @@ from layflat.web.stock.booking import free_mm
 from layflat.web.stock.listing import with_all
 from layflat.web.stock.models import Movement, Reservation, Roll
 from web.bayed import a_roll
-from web.cutting.patterned import a_job, shared
+from web.cutting.patterned import a_job, shared, to_be_cut
 
 SignedIn = Callable[[Role], Client]
 NUMBERS = ("2031-0042", "2031-0043")
@@ -49,7 +54,14 @@ def left(layout: Layout, job: Job) -> str:
         return leave(fresh, held, because="it was sent back")
 
 
-def tick(job: Job, layout: Layout, number: int, what: str, film_mm: int | None = None) -> str:
+def tick(
+    job: Job,
+    layout: Layout,
+    number: int,
+    what: str,
+    film_mm: int | None = None,
+    lost: Collection[int] | None = (),
+) -> str:
     with transaction.atomic():
         held = Job.objects.select_for_update().get(pk=job.pk)
         found = ticking.section_of(held, layout.sections.get(number=number).pk)
@@ -60,7 +72,7 @@ def tick(job: Job, layout: Layout, number: int, what: str, film_mm: int | None =
         if what == "back":
             return ticking.take_back_section(found, who=None, at=timezone.now())
         return ticking.tick_spoiled(
-            found, reason="dirt", note="", lost=set(), film_mm=film_mm, who=None, at=timezone.now()
+            found, reason="dirt", note="", lost=lost, film_mm=film_mm, who=None, at=timezone.now()
         )
 
 
@@ -196,3 +208,65 @@ def test_a_section_without_pieces_from_before_can_be_ended(
     assert states(layout) == ["open", "spoiled"]
     assert not Movement.objects.filter(kind=Movement.Kind.SPOILED).exists()
     assert sum(reserved(layout).values()) == first.film_mm
+
+
+ACTS = st.lists(
+    st.tuples(
+        st.sampled_from(["cut", "cut", "spoiled", "back", "back", "leave", "drop", "again"]),
+        st.integers(0, 5),
+        st.integers(0, 1),
+        st.integers(0, 2_500),
+    ),
+    min_size=2,
+    max_size=12,
+)
+
+
+@pytest.mark.on_sqlite
+@given(acts=ACTS, ends=st.sampled_from([[], [1], [2], [1, 2]]))
+@settings(
+    max_examples=25,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+def test_no_film_stays_reserved_for_nothing(
+    jobs: list[Job], acts: list[tuple[str, int, int, int]], ends: list[int]
+) -> None:
+    """Whoever ticks, leaves and drops, each job has reserved what it is still to cut, no more."""
+    with transaction.atomic():
+        roll = a_roll(length_mm=30_000)
+        shared(jobs, roll, ends=ends)
+        for name, which, whose, mm in acts:
+            with contextlib.suppress(InputError), transaction.atomic():
+                _does(jobs[whose], roll, name, which, mm)
+            for job in jobs:
+                standing = Reservation.objects.filter(roll=roll, job=job, ended_at__isnull=True)
+                reserved_mm = sum(standing.values_list("length_mm", flat=True))
+                assert reserved_mm == planned_of(job)[roll.pk]
+            rows = Section.objects.filter(layout__state=Layout.State.KEPT, state="open")
+            assert all(section.cuts.exists() for section in rows)
+            borne_mm = sum(planned_of(job)[roll.pk] for job in jobs)
+            assert borne_mm == sum(rows.values_list("film_mm", flat=True))
+            for layout in Layout.objects.filter(state=Layout.State.KEPT):
+                assert "open" in states(layout)
+        transaction.set_rollback(True)
+
+
+def _does(job: Job, roll: Roll, name: str, which: int, mm: int) -> None:
+    sections = list(Section.objects.filter(layout__roll=roll).order_by("pk"))
+    section = sections[which % len(sections)]
+    if name in ("cut", "back"):
+        tick(job, section.layout, section.number, name)
+    elif name == "spoiled":
+        lost = None if which % 2 else set(section.cuts.values_list("pk", flat=True)[:1])
+        tick(job, section.layout, section.number, name, film_mm=mm, lost=lost)
+    elif name == "leave":
+        member = Member.objects.filter(job=job, left_because="", layout__state="kept").first()
+        if member is not None:
+            left(member.layout, job)
+    elif name == "drop":
+        layout = Layout.objects.select_related("job").get(pk=section.layout_id)
+        take_up(layout)
+        drop(layout, who=None)
+    elif to_lay_out(job):
+        to_be_cut(job, roll)
