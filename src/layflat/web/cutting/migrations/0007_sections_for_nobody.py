@@ -2,7 +2,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies = [("cutting", "0005_shared_sections")]
+    dependencies = [("cutting", "0006_places_along_a_roll")]
 
     operations = [
         migrations.AlterField(
