@@ -2,6 +2,7 @@
 
 import html
 import json
+import re
 import uuid
 from collections.abc import Callable
 from typing import Any
@@ -12,6 +13,7 @@ from pytest_django import DjangoAssertNumQueries
 
 from layflat.web.cutting.models import Layout
 from layflat.web.files.store import path_of
+from layflat.web.jobs.closing import close_job
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.people.models import Role, Shop
 from layflat.web.record.models import Event
@@ -227,6 +229,20 @@ def test_on_the_job_s_page(signed_in: SignedIn, people: dict[Role, Any]) -> None
     bare = an_unaccepted_job("2031-0050")
     assert "/film/" not in shown(ines, f"/jobs/{bare.number}/workshop/")
     assert "accepted no offer yet" in shown(ines, at(bare))
+
+
+def test_film_that_a_closed_job_keeps_is_said(signed_in: SignedIn, people: dict[Role, Any]) -> None:
+    ines, counter = signed_in(Role.INSTALLER), people[Role.COUNTER]
+    job, _ = a_job()
+    layout = to_be_cut(job)
+    film = f"{only_section(layout).film_mm / 1000:.3f} m"
+    page = f"/jobs/{job.number}/workshop/"
+    assert "reserved" not in shown(ines, page)
+    close_job(job, seen=job.stage, reason="declined", note="", who=counter)
+    said = re.sub(r"<[^>]+>", "", shown(ines, page))
+    assert f"The job is closed, and {film} of {layout.roll} stays reserved for it." in said
+    send(ines, job, "1/drop/")
+    assert "reserved" not in shown(ines, page)
 
 
 def test_covers_without_patterns_say_what_to_do(signed_in: SignedIn) -> None:

@@ -9,6 +9,7 @@ from layflat.web.cover.models import Outcome
 from layflat.web.cutting.models import Cut
 from layflat.web.jobs.models import Job, Stage
 from layflat.web.offer.accepted import accepted_outcome
+from layflat.web.stock.models import Reservation
 
 _SHOWN_AT = (Stage.ACCEPTED, Stage.BAY, Stage.CHECKED, Stage.HANDED, Stage.CLOSED)
 
@@ -61,10 +62,18 @@ def counted(wanted: int, states: Sequence[str]) -> Standing:
 
 
 def read(job: Job) -> dict[str, Any]:
-    """What the sheet on a job's page shows: `film`, a `Standing`, or None where it says nothing."""
+    """What the sheet on a job's page shows.
+
+    Returns:
+        `film`, a `Standing`, or None where it says nothing; `held`, the reservations of a job that
+        is closed: its kept layouts keep their film, since it can be opened again.
+    """
     if job.stage not in _SHOWN_AT:
         return {"film": None}
+    held: tuple[Reservation, ...] = ()
+    if job.stage == Stage.CLOSED:
+        held = tuple(job.reservations.filter(ended_at=None).select_related("roll"))
     try:
-        return {"film": standing_of(accepted_outcome(job))}
+        return {"film": standing_of(accepted_outcome(job)), "held": held}
     except InputError:
         return {"film": None}
