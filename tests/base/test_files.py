@@ -3,7 +3,11 @@
 import errno
 import hashlib
 import os
+import sys
+from collections.abc import Callable
 from pathlib import Path
+from types import FrameType
+from typing import Any
 
 import pytest
 
@@ -18,6 +22,8 @@ from layflat.base import (
     write_folder,
     write_text,
 )
+
+TraceFunction = Callable[[FrameType, str, Any], Any]
 
 
 def names(folder: Path) -> list[str]:
@@ -80,6 +86,40 @@ def test_a_stop_while_writing_leaves_no_rest(
     with pytest.raises(KeyboardInterrupt):
         write_text(tmp_path / "a.txt", "new")
     assert names(tmp_path) == []
+
+
+def test_a_stop_at_any_line_before_the_data_are_safe_leaves_no_rest(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a signal stops it: between any two lines of Python, those of the library too."""
+    lines, is_safe = 0, False
+
+    def safe(_handle: int) -> None:
+        nonlocal is_safe
+        is_safe = True
+
+    def trace(_frame: FrameType, event: str, _argument: object) -> TraceFunction:
+        nonlocal lines
+        if event == "line" and not is_safe:
+            lines -= 1
+            if lines == 0:
+                raise KeyboardInterrupt
+        return trace
+
+    monkeypatch.setattr(os, "fsync", safe)
+    before, stops = sys.gettrace(), 0
+    while not is_safe:
+        stops += 1
+        lines = stops
+        sys.settrace(trace)
+        try:
+            write_text(tmp_path / "a.txt", "new")
+        except KeyboardInterrupt:
+            assert names(tmp_path) == []
+        finally:
+            sys.settrace(before)
+    assert stops > 5
+    assert names(tmp_path) == ["a.txt"]
 
 
 def test_an_input_is_not_an_output(tmp_path: Path) -> None:

@@ -2,8 +2,8 @@
 
 import hashlib
 import os
+import secrets
 import shutil
-import tempfile
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -82,11 +82,8 @@ def write_files(contents: Mapping[Path, bytes]) -> None:
     path = Path()
     try:
         for path, data in contents.items():
-            handle, name = tempfile.mkstemp(
-                dir=path.parent, prefix=f".{path.name}.", suffix=".part"
-            )
-            asides[path] = Path(name)
-            with os.fdopen(handle, "wb") as file:
+            asides[path] = _aside(path)
+            with open(asides[path], "xb", opener=_private) as file:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
@@ -99,6 +96,15 @@ def write_files(contents: Mapping[Path, bytes]) -> None:
         for aside in asides.values():
             with suppress(OSError):
                 aside.unlink(missing_ok=True)
+
+
+def _aside(path: Path) -> Path:
+    """A name beside *path* that nobody has: it is known before the file is there to be left."""
+    return path.parent / f".{path.name}.{secrets.token_hex(4)}.part"
+
+
+def _private(name: str, flags: int) -> int:
+    return os.open(name, flags, 0o600)
 
 
 def write_bytes(path: Path, data: bytes) -> None:
@@ -139,12 +145,13 @@ def write_folder(path: Path) -> Iterator[Path]:
         OutputError: *path* holds something else, or cannot be written.
     """
     require_own_folder(path)
+    aside = _aside(path)
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        aside = Path(tempfile.mkdtemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part"))
-    except OSError as error:
-        raise OutputError(f"{path} cannot be made: {error.strerror}.") from error
-    try:
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            aside.mkdir(mode=0o700)
+        except OSError as error:
+            raise OutputError(f"{path} cannot be made: {error.strerror}.") from error
         aside.chmod(0o755)
         (aside / _MARK).write_text(
             "This folder was written by Layflat and may be replaced by it.\n"
