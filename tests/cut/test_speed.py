@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from cut.shapes import circle, machine, on_stock, plate, rounded, with_texts
@@ -271,6 +271,16 @@ _STEP = st.tuples(st.sampled_from([0.03, 0.1, 0.3, 1.0, 6.0, 40.0]), st.floats(-
     least=st.floats(1.0, 100.0),
     unit=st.sampled_from([0.1, 1.0, 10.0]),
     units_per_mm=st.sampled_from([20.0, 40.0, 1000.0]),
+)
+@example(
+    # Rounded, the end of the line turns there and back again, and its last stretch is slowed.
+    steps=[(6.0, 1.875), (0.03, 0.0), (0.1, 0.0), (0.03, 0.0)],
+    gentle=1.0,
+    acceleration=100.0,
+    speed=19.0,
+    least=1.0,
+    unit=0.1,
+    units_per_mm=20.0,
 )
 @settings(max_examples=300, deadline=None, derandomize=True)
 def test_what_is_told_on_any_way_passes_the_check(

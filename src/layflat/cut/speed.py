@@ -60,9 +60,10 @@ def _sharpest_mm(told_mm: FloatArray) -> FloatArray:
     """(n - 1,) float64: a radius that no stretch of a told way may exceed, mostly infinite.
 
     A way is no circle's polygon at a kink, and rounding to whole units bends its short stretches.
-    How far it turns within some lengths, less what one kink may be, tells the radius then. At a
-    joint of two speeds the head goes at the slower one: of the two stretches beside a window's
-    first joint the shorter is held, and a long line keeps its speed.
+    How far it turns within some lengths, less what one kink may be, tells the radius then. It is
+    looked at from each joint to each other: a turn that is undone behind it counts, since the way
+    behind it may be told slower. At a joint of two speeds the head goes at the slower one: of the
+    two stretches beside the first joint the shorter is held, and a long line keeps its speed.
 
     Args:
         told_mm: (n, 2) float64, n >= 2, no two in a row the same.
@@ -74,11 +75,18 @@ def _sharpest_mm(told_mm: FloatArray) -> FloatArray:
     first = np.arange(len(joints))
     held = np.where(lengths[:-1] < lengths[1:], first, first + 1)
     radii = np.full(len(lengths), np.inf)
-    # A joint right at a window's end is within it for one way of adding up, and not for another.
-    for window in (end + hair for end in _WINDOWS_MM for hair in (-_SAME, _SAME)):
-        last = np.searchsorted(joints, joints + window, side="right")
-        turned = np.maximum(np.abs(headings[last] - headings[:-1]) - _KINK_RAD, _SAME)
-        np.minimum.at(radii, held, np.where(turned > _SAME, _SLACK * window / turned, np.inf))
+    windows = np.array(_WINDOWS_MM)
+    last = first
+    while len(first):
+        # A joint right at a window's end is within it for one way of adding up, not for another.
+        which = np.searchsorted(windows + _SAME, joints[last] - joints[first])
+        inside = which < len(windows)
+        first, last = first[inside], last[inside]
+        turned = np.abs(headings[last + 1] - headings[first]) - _KINK_RAD
+        bent = turned > _SAME
+        found = _SLACK * windows[which[inside][bent]] / turned[bent]
+        np.minimum.at(radii, held[first[bent]], found)
+        first, last = first[last + 1 < len(joints)], last[last + 1 < len(joints)] + 1
     return radii
 
 
