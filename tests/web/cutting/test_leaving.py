@@ -101,7 +101,7 @@ def test_a_section_that_held_only_its_pieces_is_not_to_be_cut(
     assert reserved(layout) == {NUMBERS[0]: first.film_mm}
     assert free_mm(layout.roll) == LENGTH_MM - first.film_mm
     shown = on_roll(with_all(Roll.objects.filter(pk=layout.roll_id)).get())
-    assert [one.section.number for one in shown["queue"]] == [1]
+    assert [one.number for one in shown["queue"]] == [1]
     assert shown["account"] is None
     assert not Offcut.objects.filter(section=second).exists()
     assert not Share.objects.filter(section=second).exists()
