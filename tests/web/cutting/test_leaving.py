@@ -117,7 +117,8 @@ def test_a_section_that_held_only_its_pieces_is_not_to_be_cut(
     assert "Not to be cut any more" in page
     assert "after all" not in page
     assert "Drop this layout" in page
-    assert f"cut-{second.pk}" not in page
+    assert f'id="cut-{second.pk}"' not in page
+    assert f'id="cut-{first.pk}"' in page
     # Once the other section is cut nothing is left of the layout.
     tick(jobs[0], layout, 1, "cut")
     layout.refresh_from_db()
