@@ -221,6 +221,26 @@ def test_clear_film_mixes_lots_and_says_so_and_tinted_does_not() -> None:
     assert len(planned(hidden, supplies).uses) == 2
 
 
+def test_film_that_shows_its_lot_comes_from_the_lot_that_the_job_has() -> None:
+    kind = FilmKind.TINTED
+    near = film("near", 500, 1000, kind=kind, lot="A", cost=20)
+    far = film("far", 500, 1000, kind=kind, lot="B", cost=50)
+    wanted = [replace(one, lot="B") for one in bars("K-1", (600, 400), (300, 300))]
+    free = bars("K-2", (600, 400))
+    plan = planned([*wanted, *free], [near, far])
+    assert (plan.lots_of("K-1"), plan.lots_of("K-2")) == ({"gloss": ("B",)}, {"gloss": ("A",)})
+    assert plan.bound <= plan.cost <= plan.alone
+    # Nobody sees of what lot hidden pieces are, nor which lots clear film has.
+    hidden = [replace(one, visible=False) for one in wanted]
+    assert planned(hidden, [near, far]).lots_of("K-1") == {"gloss": ("A",)}
+    clear = [replace(one, kind=FilmKind.CLEAR) for one in (near, far)]
+    assert planned(wanted, clear).lots_of("K-1") == {"gloss": ("A",)}
+    with pytest.raises(FitError, match="wants film “gloss” of lot B, of which its job has pieces"):
+        planned(wanted, [near])
+    with pytest.raises(FitError, match="K-1 has pieces of lot B already"):
+        planned(wanted, [near, replace(far, stock=replace(far.stock, length_mm=700.0))])
+
+
 def test_a_roll_whose_fault_is_in_the_way_still_serves() -> None:
     fault = Stretch(start_mm=500, end_mm=520, reason="splice")
     plan = planned(bars("K-1", (900, 500)), [film("R1", 600, 3000, faults=(fault,))])

@@ -190,6 +190,10 @@ class _Week:
             )
         groups = one_lot_groups(self._demands, self._supplies)
         lots = " One job's visible pieces must come from one lot." if groups else ""
+        kept = sorted(
+            {f"{one.job} has pieces of lot {one.lot} already." for one in self._demands if one.lot}
+        )
+        lots += "".join(f" {told}" for told in kept) if groups else ""
         return f"The film does not suffice: {'; '.join(films)}.{lots} Add a roll, or move a job."
 
     def _left(self) -> float:

@@ -105,7 +105,8 @@ def _by_cost(
     for at, supply in enumerate(supplies):
         kind = pool.kind_of[at]
         fits = all(pool.fits(index, kind) for index in own)
-        if supply.is_offcut or supply.film != demands[own[0]].film or not fits:
+        may = all(demands[index].may_come_from(supply) for index in own)
+        if supply.is_offcut or not may or not fits:
             continue
         length = pool.quick_mm(own, kind)
         costs[at] = length * supply.cost_per_m * (1.0 - age_part(supply))

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from ortools.sat.python import cp_model
 
-from layflat.plan.week_pool import Candidate, Pool, sound_film
+from layflat.plan.week_pool import Candidate, Pool, lots_for, sound_film
 from layflat.plan.week_records import Supply, WeekRates, one_lot_groups
 
 _COIN = 1_000_000
@@ -149,9 +149,8 @@ def _cover(
             continue
         held = [one.counts[index] * take for one, _, take in takes if one.counts[index]]
         model.add(cp_model.LinearExpr.sum(held) >= demand.request.copies)
-    for (_, film), members in groups.items():
-        lots = sorted({supply.lot for supply in pool.supplies if supply.film == film})
-        chosen = {lot: model.new_bool_var(f"lot {lot}") for lot in lots}
+    for members in groups.values():
+        chosen = {lot: model.new_bool_var(f"lot {lot}") for lot in lots_for(pool, members)}
         model.add_exactly_one(chosen.values())
         for index in members:
             for lot, is_chosen in chosen.items():
@@ -187,12 +186,10 @@ def _counts(pool: Pool, taken: Sequence[tuple[Candidate, int]]) -> tuple[tuple[i
 
 def _lot(pool: Pool, taken: Sequence[tuple[Candidate, int]], members: Sequence[int]) -> str:
     """The lot that holds all of a group."""
-    film = pool.demands[members[0]].film
-    held: dict[str, list[int]] = {}
+    held: dict[str, list[int]] = {lot: [0] * len(pool.demands) for lot in lots_for(pool, members)}
     for candidate, at in taken:
-        supply = pool.supplies[at]
-        if supply.film == film:
-            row = held.setdefault(supply.lot, [0] * len(pool.demands))
+        row = held.get(pool.supplies[at].lot)
+        if row is not None:
             for index in members:
                 row[index] += candidate.counts[index]
     return next(

@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from ortools.sat.python import cp_model
 
 from layflat.pattern import pattern_area_mm2
-from layflat.plan.week_pool import Pool
+from layflat.plan.week_pool import Pool, lots_for
 from layflat.plan.week_records import WeekRates, one_lot_groups
 
 _COIN = 1_000_000
@@ -98,12 +98,12 @@ def _share_out(
     for index, demand in enumerate(pool.demands):
         held = [shares[index, at] for at in supplies if (index, at) in shares]
         model.add(cp_model.LinearExpr.sum(held) == demand.request.copies)
-    for (_, film), members in one_lot_groups(pool.demands, pool.supplies).items():
-        lots = sorted({supply.lot for supply in pool.supplies if supply.film == film})
-        chosen = {lot: model.new_bool_var("") for lot in lots}
+    for members in one_lot_groups(pool.demands, pool.supplies).values():
+        chosen = {lot: model.new_bool_var("") for lot in lots_for(pool, members)}
         model.add_exactly_one(chosen.values())
         for index in members:
             for at in supplies:
                 if (index, at) in shares:
                     copies = pool.demands[index].request.copies
-                    model.add(shares[index, at] <= copies * chosen[pool.supplies[at].lot])
+                    most = copies * chosen.get(pool.supplies[at].lot, 0)
+                    model.add(shares[index, at] <= most)

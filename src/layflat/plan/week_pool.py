@@ -223,6 +223,14 @@ class Pool:
     def _require_fitting(self) -> None:
         for index, demand in enumerate(self.demands):
             kinds = range(len(self._quick))
+            named = f"“{demand.request.pattern.name}” of {demand.job}"
+            if not lots_for(self, [index]) and any(
+                one.film == demand.film for one in self.supplies
+            ):
+                raise FitError(
+                    f"{named} wants film “{demand.film}” of lot {demand.lot}, of which its job has "
+                    "pieces already, and there is none of it."
+                )
             if any(self.fits(index, kind) for kind in kinds):
                 continue
             told = [
@@ -230,10 +238,20 @@ class Pool:
                 for kind in kinds
                 if self.supplies[self.kind_of.index(kind)].film == demand.film
             ]
-            named = f"“{demand.request.pattern.name}” of {demand.job}"
             if not told:
                 raise FitError(f"{named} wants film “{demand.film}”, and there is none of it.")
             raise FitError(f"{named} fits on nothing that there is: {told[-1]}")
+
+
+def lots_for(pool: Pool, members: Sequence[int]) -> list[str]:
+    """The lots that pieces which must come from one of them may all come from."""
+    return sorted(
+        {
+            supply.lot
+            for supply in pool.supplies
+            if all(pool.demands[index].may_come_from(supply) for index in members)
+        }
+    )
 
 
 def sound_film(supply: Supply) -> list[tuple[float, float]]:

@@ -82,12 +82,20 @@ class Demand:
         request: the pattern, how many, and how it may lie.
         film: which film it is cut from.
         visible: whether it is seen on the car, beside others.
+        lot: of the job's pieces that have film already; visible ones come from it too where lots
+            are not mixed. None where there are none.
     """
 
     job: str
     request: Request
     film: str
     visible: bool = True
+    lot: str | None = None
+
+    def may_come_from(self, supply: Supply) -> bool:
+        """Whether a supply is of its film, and of its lot where that counts."""
+        any_lot = self.lot is None or not self.visible or not supply.kind.one_lot
+        return supply.film == self.film and (any_lot or supply.lot == self.lot)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -43,7 +43,7 @@ def with_one_direction(
         turn = common[0]
         for candidate in common:
             turned = [_turned(held[index], candidate) for index in own]
-            if _fits_somewhere(turned, film, supplies, gap_mm, max_section_mm):
+            if _fits_somewhere(turned, supplies, gap_mm, max_section_mm):
                 turn = candidate
                 break
         for index in own:
@@ -73,7 +73,6 @@ def _turned(demand: Demand, turn: float) -> Demand:
 
 def _fits_somewhere(
     demands: Sequence[Demand],
-    film: str,
     supplies: Sequence[Supply],
     gap_mm: float,
     max_section_mm: float,
@@ -82,5 +81,5 @@ def _fits_somewhere(
     return any(
         not QuickStock(requests, supply.stock, gap_mm=gap_mm, max_section_mm=max_section_mm).misfits
         for supply in supplies
-        if supply.film == film
+        if all(demand.may_come_from(supply) for demand in demands)
     )

@@ -21,7 +21,7 @@ _really_planned = planning._planned
 def _planned_once(
     inputs: Any, demands: Sequence[Demand], progress: Progress, watch: Callable[[WeekPlan], None]
 ) -> tuple[WeekPlan, float | None]:
-    names = [demand.request.pattern.name for demand in demands]
+    names = [(demand.request.pattern.name, demand.lot) for demand in demands]
     stock = [
         [row[key] for key in ("name", "length_mm", "width_mm", "per_m2", "faults")]
         for row in inputs["stock"]

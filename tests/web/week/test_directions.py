@@ -14,8 +14,9 @@ from django.utils import timezone
 
 from layflat.nest import Layout as Laid
 from layflat.web.cover.models import Piece
-from layflat.web.cutting import film, search
-from layflat.web.cutting.choosing import free_rolls, offcuts_first, with_first_choice
+from layflat.web.cutting import by_hand, film, search
+from layflat.web.cutting import keeping as cutting_keeping
+from layflat.web.cutting.choosing import free_rolls, suited_first, with_first_choice
 from layflat.web.cutting.film import good_cuts
 from layflat.web.cutting.models import Layout
 from layflat.web.cutting.ticking import tick_cut
@@ -240,5 +241,128 @@ def test_only_an_offcut_that_takes_it_in_its_direction_is_proposed(
     Roll.objects.filter(pk=offcut.pk).update(width_mm=size[1])
     rolls = with_first_choice(free_rolls(jobs[0]), width_mm=1524.0, roll=roll)
     pieces = [one.piece for one in jobs[0].layouts.get().sections.get().cuts.filter(state="lost")]
-    found = {one.roll.pk: one.takes for one in offcuts_first(rolls, pieces, job=jobs[0])}
+    found = {one.roll.pk: one.takes for one in suited_first(rolls, pieces, job=jobs[0])}
     assert found[offcut.pk] == takes
+
+
+def in_two_layouts() -> tuple[Job, list[Layout]]:
+    """A job whose roof and hood lie turned by 90°, each on a roll that takes nothing else."""
+    job = a_job("2031-0042", "roof", "hood")[0]
+    narrow = a_roll(length_mm=1_520)
+    Roll.objects.filter(pk=narrow.pk).update(width_mm=500)
+    a_roll(length_mm=420)
+    layouts = kept([job])
+    assert [turns_of(one.found or {}) for one in layouts] == [{2: (90.0,)}, {1: (90.0,)}]
+    return job, layouts
+
+
+def dropped(layout: Layout) -> None:
+    with transaction.atomic():
+        Job.objects.select_for_update().get(pk=layout.job_id)
+        cutting_keeping.drop(Layout.objects.get(pk=layout.pk), who=None)
+
+
+def test_a_piece_follows_one_that_is_searched_around_at_the_moment(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job, (roofs, hoods) = in_two_layouts()
+    with transaction.atomic():
+        roofs.job = Job.objects.select_for_update().get(pk=job.pk)
+        arranged = json.dumps(rows_of(roofs))
+        by_hand.search_around(roofs, arranged, version=roofs.version, seconds=20, who=None)
+    dropped(hoods)
+    assert direction_of(job, "Clear 150") == 90.0
+    assert asked_of_search(begun(job, a_roll()), monkeypatch) == {"hood": (90.0,)}
+
+
+def test_a_piece_follows_a_search_that_has_found_nothing_yet(shop: Shop) -> None:
+    job, (roofs, hoods) = in_two_layouts()
+    dropped(hoods)
+    begun(job, a_roll())
+    dropped(roofs)
+    assert direction_of(job, "Clear 150") == 90.0
+
+
+def test_what_is_dropped_and_laid_out_anew_keeps_its_direction(
+    jobs: list[Job], roll: Roll, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (layout,) = kept(jobs)
+    dropped(layout)
+    for job, name, turn in zip(jobs, ("hood", "roof"), (0.0, 90.0), strict=True):
+        assert asked_of_search(begun(job, roll), monkeypatch) == {name: (turn,)}
+        dropped(Layout.objects.latest("pk"))
+    # A plan knows what kind of film it is, and nothing of it is left that it would have to follow.
+    (asked,) = planned(jobs[:1], kind="matt", runs=False).asked["jobs"]
+    assert asked["turns_deg"] == list(ALL)
+
+
+@pytest.mark.on_sqlite
+def test_what_is_dropped_of_clear_film_is_free_again(jobs: list[Job], roll: Roll) -> None:
+    for kind in ("matt", "clear"):
+        plan = planned(jobs[:1], kind=kind)
+        with transaction.atomic():
+            keeping.keep(Plan.objects.get(pk=plan.pk), who=None)
+        dropped(Layout.objects.latest("pk"))
+    layout = begun(jobs[0], roll)
+    assert layout.computation is not None
+    assert layout.computation.inputs["turns_deg"] == list(ALL)
+
+
+@pytest.fixture
+def torn(shop: Shop) -> Job:
+    """A job whose roof is on hand, and whose hood was lost, of one lot; of another is a scrap."""
+    job = a_job("2031-0042", "roof", "hood")[0]
+    roll = a_roll(lot="LW-1")
+    kept([job])
+    for layout in Layout.objects.filter(state="kept"):
+        with transaction.atomic():
+            tick_cut(only_section(layout), who=None, at=timezone.now())
+    (hood,) = [one for one in good_cuts(job) if one.piece.panel == "hood"]
+    film.lose(hood, because="torn", who=None, at=timezone.now())
+    a_roll(lot="LW-2", length_mm=1_000, cut_from=roll)
+    return job
+
+
+@pytest.mark.parametrize("shares", [True, False])
+def test_the_next_plan_keeps_to_the_lot_that_a_job_has(
+    signed_in: SignedIn, torn: Job, shares: bool
+) -> None:
+    plan = planned([torn], kind="matt", shares=shares)
+    assert plan.found is not None
+    assert [use["lot"] for use in plan.found["uses"]] == ["LW-1"]
+    page = signed_in(Role.OWNER).get(f"/stock/week/{plan.number}/").content.decode()
+    assert "Job 2031-0042 has pieces of lot LW-1; the others are of it too" in page
+    # Lots of clear film may be mixed.
+    found = planned([torn], kind="clear", shares=shares).found
+    assert found is not None
+    assert [use["lot"] for use in found["uses"]] == ["LW-2"]
+
+
+@pytest.mark.on_sqlite
+@pytest.mark.parametrize("left_mm", [0, 150])
+def test_where_too_little_of_its_lot_is_left_a_job_gets_another(torn: Job, left_mm: int) -> None:
+    Roll.objects.filter(lot="LW-1").update(left_mm=left_mm, is_finished=not left_mm)
+    found = planned([torn], kind="matt").found
+    assert found is not None
+    assert [use["lot"] for use in found["uses"]] == ["LW-2"]
+    (said,) = (one for one in found["notes"] if "lot" in one)
+    assert said.startswith(
+        "2031-0042 gets film of lot LW-2, while its other pieces are of lot LW-1"
+    )
+
+
+@pytest.mark.on_sqlite
+def test_film_of_the_lot_that_a_job_has_is_chosen_for_it(signed_in: SignedIn, torn: Job) -> None:
+    """Also where there is more of another, and an offcut that takes all that is wanted."""
+    other = a_roll(lot="LW-2", length_mm=30_000)
+    Roll.objects.filter(lot="LW-1").update(place="behind")
+    rolls = with_first_choice(free_rolls(torn), width_mm=1524.0, film_mm=20_000.0)
+    assert [one.roll for one in rolls if one.is_first_choice] == [other]
+    pieces = list(Piece.objects.filter(panel="hood"))
+    chosen_now = suited_first(rolls, pieces, job=torn)
+    assert [one.roll.lot for one in chosen_now if one.is_first_choice] == ["LW-1"]
+    page = signed_in(Role.INSTALLER).get("/jobs/2031-0042/film/").content.decode()
+    assert re.search(r'value="1"[^>]* (selected|checked)', page)
+    begun(torn, other)
+    told = Event.objects.filter(kind="cutting.search", job=torn).latest("pk").sentence
+    assert told.endswith("The job's other pieces are of lot LW-1.")

@@ -8,6 +8,7 @@ from django.db.models import prefetch_related_objects
 
 from layflat.web.cover.models import Piece
 from layflat.web.cutting.first import taken_by
+from layflat.web.cutting.lots import lot_of_job
 from layflat.web.cutting.reserved import planned_of
 from layflat.web.cutting.turns import turns_for
 from layflat.web.jobs.models import Job
@@ -64,29 +65,35 @@ def with_first_choice(
     return [replace(one, is_first_choice=one is first) for one in rolls]
 
 
-def offcuts_first(
+def suited_first(
     rolls: list[Free], pieces: Sequence[Piece], *, job: Job, lot: str | None = None
 ) -> list[Free]:
     """The same, with what offcuts take; the smallest that takes every piece is chosen instead.
+
+    In film that shows its direction a roll of the lot that the job has is chosen, if there is one.
 
     Args:
         rolls: one of them chosen; offcuts of its film are looked at.
         job: whose pieces; in film that shows its direction they take that which it has already.
         pieces: that need film.
-        lot: that pieces beside them come from; only an offcut of it is chosen.
+        lot: that pieces beside them come from; only an offcut of it is chosen. None for any, or
+            for that of the job's film that shows its direction.
     """
     chosen = next((one for one in rolls if one.is_first_choice), None)
     if chosen is None:
         return rolls
-    offcuts = [one for one in rolls if one.roll.cut_from_id and one.roll.film == chosen.roll.film]
-    if not offcuts:
+    same = [one.roll for one in rolls if one.roll.film == chosen.roll.film]
+    if len({roll.lot for roll in same}) == 1 and not any(roll.cut_from_id for roll in same):
         return rolls
-    prefetch_related_objects(list(pieces), "pattern")
-    takes = taken_by(
-        [(one.roll, one.free_mm) for one in offcuts],
-        pieces,
-        turns_deg=turns_for(job, chosen.roll.film),
-    )
+    turns = turns_for(job, chosen.roll.film)
+    if len(turns) == 1 and (own := lot_of_job(job, chosen.roll.film)) is not None:
+        lot = lot or own
+        chosen = _of_lot(rolls, chosen, own, sum(piece.area_mm2 for piece in pieces))
+    offcuts = [one for one in rolls if one.roll.cut_from_id and one.roll.film == chosen.roll.film]
+    takes: dict[int, tuple[int, ...]] = {}
+    if offcuts:
+        prefetch_related_objects(list(pieces), "pattern")
+        takes = taken_by([(one.roll, one.free_mm) for one in offcuts], pieces, turns_deg=turns)
     wanted = tuple(sorted(piece.number for piece in pieces))
     whole = [
         one
@@ -97,3 +104,19 @@ def offcuts_first(
     return [
         replace(one, is_first_choice=one is first, takes=takes.get(one.roll.pk)) for one in rolls
     ]
+
+
+def _of_lot(rolls: Sequence[Free], chosen: Free, lot: str, area_mm2: float) -> Free:
+    """What is chosen if it is of a lot, else what suits best of that; as it is if there is none."""
+    same = [one for one in rolls if (one.roll.film, one.roll.lot) == (chosen.roll.film, lot)]
+    if chosen in same:
+        return chosen
+    return min(
+        same,
+        key=lambda one: (
+            one.roll.width_mm < chosen.roll.width_mm,
+            one.free_mm * one.roll.width_mm < area_mm2,
+            one.roll.cut_from_id is not None,
+        ),
+        default=chosen,
+    )

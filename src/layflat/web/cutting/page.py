@@ -13,7 +13,7 @@ from layflat.web.cover.models import Outcome, Piece
 from layflat.web.cutting.additions import added_to
 from layflat.web.cutting.along import NOWHERE, Along, Lie, along, gap_mm
 from layflat.web.cutting.by_hand import why_not_by_hand
-from layflat.web.cutting.choosing import Free, free_rolls, offcuts_first, with_first_choice
+from layflat.web.cutting.choosing import Free, free_rolls, suited_first, with_first_choice
 from layflat.web.cutting.drawn import Drawn, drawn, shapes_of
 from layflat.web.cutting.models import Cut, Layout, Member, Offcut, Section
 from layflat.web.cutting.on_job import standing_of as film_standing
@@ -157,7 +157,7 @@ def film_context(job: Job, shop: Shop) -> dict[str, Any]:
             free_rolls(job), width_mm=outcome.roll_width_mm, film_mm=outcome.film_mm
         )
         pieces = [row.piece for row in needed if not row.is_searched]
-        context["rolls"] = rolls = offcuts_first(rolls, pieces, job=job)
+        context["rolls"] = rolls = suited_first(rolls, pieces, job=job)
         # An offcut that takes all of them is chosen already.
         context["some"] = [one for one in rolls if one.takes and not one.is_first_choice]
     return context
@@ -289,7 +289,7 @@ def _rolls_again(job: Job, layout: Layout, needed: list[Cut]) -> list[Free]:
     rolls = with_first_choice(
         free_rolls(job), width_mm=float(layout.roll.width_mm), roll=layout.roll
     )
-    return offcuts_first(rolls, [cut.piece for cut in needed], job=job, lot=layout.roll.lot)
+    return suited_first(rolls, [cut.piece for cut in needed], job=job, lot=layout.roll.lot)
 
 
 def _needed_again(job: Job, lost: list[Cut]) -> list[Cut]:

@@ -18,6 +18,7 @@ from layflat.web.cover.order import (
 )
 from layflat.web.cutting.along import stretches
 from layflat.web.cutting.film import laying_turn
+from layflat.web.cutting.lots import lot_for
 from layflat.web.cutting.models import Layout, next_number
 from layflat.web.cutting.patterns import pattern_files
 from layflat.web.cutting.pool import being_laid_out, to_lay_out
@@ -126,7 +127,7 @@ def begin(
     if stock.is_finished or length_mm < _LEAST_MM:
         raise InputError(f"Nothing is free of {stock}; take another roll.")
     faults = stretches(stock, length_mm=length_mm)
-    turns = turns_for(job, stock.film)
+    turns, lot = turns_for(job, stock.film), lot_for(job, stock.film)
     layout = Layout.objects.create(
         job=job,
         number=next_number(job),
@@ -167,7 +168,8 @@ def begin(
             f" Turned by {turns[0]:g}°, as what the job has of this film: it shows its direction."
             if len(turns) == 1
             else ""
-        ),
+        )
+        + (f" The job's other pieces are of lot {lot}." if lot not in (None, stock.lot) else ""),
         who=who,
         job=job,
         after={"layout": layout.pk, "roll": stock.pk, "pieces": wanted},

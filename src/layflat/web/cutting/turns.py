@@ -6,7 +6,7 @@ numbers, or, those of before it was kept for each piece, in one list for all of 
 """
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django.db.models import Q
@@ -53,34 +53,73 @@ def shows_direction(turns: Turns) -> bool:
 def direction_of(job: Job, film: str) -> float | None:
     """The turn at which a job's pieces lie in a film that shows its direction, in degrees.
 
-    It is that of most pieces of the layouts that were chosen; None where none of them says that
-    this film shows a direction. Two queries.
+    It is that of most pieces of the layouts that are not dropped, also of those that a search is
+    still at; None where none of them says that this film shows a direction. Two queries.
 
     Args:
         job: whose.
         film: its name, as the stock has it.
     """
-    members = Member.objects.filter(job=job, left_because="")
-    letters = dict(members.values_list("layout", "letter"))
-    rows = Layout.objects.filter(
-        Q(job=job) | Q(pk__in=letters),
-        Q(state__in=(Layout.State.KEPT, Layout.State.CUT))
-        | Q(state=Layout.State.SEARCHING, queue_place__isnull=False),
-        roll__film=film,
-        found__has_key="turns_deg",
-    )
-    found: Counter[float] = Counter()
-    for layout in rows.only("found"):
-        letter = letters.get(layout.pk, "")
-        found.update(
-            values[0] % 360.0
-            for number, values in turns_of(layout.found or {}).items()
-            if len(values) == 1 and apart(number)[0] == letter
-        )
-    return min(found, key=lambda turn: (-found[turn], turn), default=None)
+    used, _ = _directions(job, film)
+    return _most(used)
+
+
+def turns_on(job: Job, film: str) -> tuple[float, ...]:
+    """How a job's pieces may be turned on a film that shows its direction; see `direction_of`."""
+    return _turns(direction_of(job, film))
 
 
 def turns_for(job: Job, film: str) -> tuple[float, ...]:
-    """How a job's pieces may be turned on a film whose kind nobody says; see `direction_of`."""
-    direction = direction_of(job, film)
+    """How a job's pieces may be turned on a film whose kind nobody says.
+
+    They lie as those that the job has of it. Where each of its layouts was dropped, they lie as in
+    the last one: nothing else knows any more that the film shows its direction.
+    """
+    used, dropped = _directions(job, film)
+    return _turns(_most(used or dropped[-1:]))
+
+
+def _turns(direction: float | None) -> tuple[float, ...]:
     return TURNS_DEG if direction is None else (direction,)
+
+
+def _directions(job: Job, film: str) -> tuple[list[Counter[float]], list[Counter[float]]]:
+    """How many of a job's pieces lie in which direction in each of its layouts of a film.
+
+    Returns:
+        Those of the layouts that are used, and of those that were dropped, the newest last.
+    """
+    members = Member.objects.filter(job=job, left_because="")
+    letters = dict(members.values_list("layout", "letter"))
+    rows = Layout.objects.filter(Q(job=job) | Q(pk__in=letters), roll__film=film)
+    rows = rows.select_related("computation").only(
+        "state", "pieces", "found", "so_far", "computation__inputs"
+    )
+    used: list[Counter[float]] = []
+    dropped: list[Counter[float]] = []
+    for layout in rows.order_by("pk"):
+        letter = letters.get(layout.pk, "")
+        own = Counter(
+            values[0] % 360.0
+            for number, values in _asked(layout).items()
+            if len(values) == 1 and apart(number)[0] == letter
+        )
+        (dropped if layout.state == Layout.State.DROPPED else used).append(own)
+    return used, dropped
+
+
+def _asked(layout: Layout) -> Turns:
+    """How a layout's pieces may be turned, also while nothing is found yet."""
+    data = layout.found or layout.so_far
+    if data is not None:
+        return turns_of(data)
+    made = layout.computation
+    given = made.inputs.get("turns_deg", ()) if made is not None else ()
+    return dict.fromkeys(layout.pieces, tuple(given))
+
+
+def _most(counted: Iterable[Counter[float]]) -> float | None:
+    found: Counter[float] = Counter()
+    for one in counted:
+        found.update(one)
+    return min(found, key=lambda turn: (-found[turn], turn), default=None)

@@ -19,9 +19,10 @@ from layflat.web.cover.order import (
 )
 from layflat.web.cutting.along import stretches
 from layflat.web.cutting.film import laying_turn
+from layflat.web.cutting.lots import lot_of_job
 from layflat.web.cutting.models import Layout, number_in_layout
 from layflat.web.cutting.patterns import pattern_files
-from layflat.web.cutting.turns import turns_for
+from layflat.web.cutting.turns import turns_on
 from layflat.web.people.models import Person, Shop
 from layflat.web.people.shop import shop_time, the_shop
 from layflat.web.record.models import write_event
@@ -123,9 +124,8 @@ def _asked(
                     str(piece.number): number_in_layout(letter, laying_turn(piece))
                     for piece in one.pieces
                 },
-                "turns_deg": list(
-                    TURNS_DEG if kind == FilmKind.CLEAR else turns_for(one.job, film)
-                ),
+                "lot": None if kind == FilmKind.CLEAR else lot_of_job(one.job, film),
+                "turns_deg": list(TURNS_DEG if kind == FilmKind.CLEAR else turns_on(one.job, film)),
             }
             for letter, one in zip(ascii_uppercase, wanted, strict=False)
         ],

@@ -258,6 +258,12 @@ def _assumed(asked: Mapping[str, Any], *, sees_costs: bool) -> Iterator[str]:
     """What the plan rests on that nobody measured, in sentences."""
     rates = WeekRates()
     yield f"The film is taken to be {asked['kind']}, as was said."
+    for row in asked["jobs"]:
+        if lot := row.get("lot"):
+            yield (
+                f"Job {row['number']} has pieces of lot {lot}; the others are of it too, if there "
+                "is enough of it."
+            )
     yield "Film that other jobs have reserved is left to them."
     yield (
         f"A section takes {rates.cut_minutes:g} min beside its cutting, a roll or an offcut "

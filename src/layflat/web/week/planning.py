@@ -3,6 +3,7 @@
 import re
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from typing import Any, Final
 
@@ -61,7 +62,7 @@ def run(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
         progress(_step(step), fraction)
 
     try:
-        plan, together = _planned(inputs, demands, told, board.show)
+        plan, together = _of_its_lot(inputs, demands, told, board.show)
     except LayflatError as error:
         board.write()
         if isinstance(error, FitError):
@@ -70,6 +71,24 @@ def run(inputs: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
     board.show(plan, together=together)
     board.write()
     return {"cost": plan.cost}
+
+
+def _of_its_lot(
+    inputs: Mapping[str, Any],
+    demands: Sequence[Demand],
+    progress: Progress,
+    watch: Callable[[WeekPlan], None],
+) -> tuple[WeekPlan, float | None]:
+    """A plan that keeps to the lots that jobs have; where they do not suffice, one that does not.
+
+    Jobs whose lot takes none of their pieces any more, or too few, are not without film for that.
+    """
+    there = {row["lot"] for row in inputs["stock"]}
+    bound = [one if one.lot in there else replace(one, lot=None) for one in demands]
+    if any(one.lot is not None for one in bound):
+        with suppress(FitError):
+            return _planned(inputs, bound, progress, watch)
+    return _planned(inputs, [replace(one, lot=None) for one in demands], progress, watch)
 
 
 def _planned(
@@ -109,6 +128,7 @@ def _demands(
                 Demand(
                     job=row["number"],
                     film=inputs["film"],
+                    lot=row.get("lot"),
                     request=Request(
                         pattern=pattern,
                         # A plan that was asked for before has one list for all jobs.

@@ -72,8 +72,20 @@ def plan_json(
         "alone": plan.alone if math.isfinite(plan.alone) else None,
         "together": together,
         "length_mm": sum(use.layout.length_mm for use in plan.uses),
-        "notes": list(plan.notes),
+        "notes": [*plan.notes, *_other_lots(plan, asked)],
     }
+
+
+def _other_lots(plan: WeekPlan, asked: Mapping[str, Any]) -> Iterator[str]:
+    """Sentences on jobs that get film of another lot than their pieces have already."""
+    for row in asked["jobs"]:
+        own = row.get("lot")
+        lots = plan.lots_of(row["number"]).get(asked["film"], ())
+        if own and (others := [lot for lot in lots if lot != own]):
+            yield (
+                f"{row['number']} gets film of lot {', '.join(others)}, while its other pieces are "
+                f"of lot {own}; its passport says so."
+            )
 
 
 def _use(use: Use, whose: Mapping[str, Whose], row: Mapping[str, Any]) -> dict[str, Any]:
