@@ -9,14 +9,26 @@ from django.test import Client
 from django.utils import timezone
 
 from layflat.base import FitError
+from layflat.pattern import bounds
+from layflat.web.cover.order import EDGE_MARGIN_MM, END_MARGIN_MM
 from layflat.web.cutting.along import along, gap_mm, queue_of, stretches
 from layflat.web.cutting.models import Layout, Section
 from layflat.web.cutting.ticking import tick_cut
 from layflat.web.people.models import Role, Shop
+from layflat.web.stock.booking import free_mm
 from layflat.web.stock.faults import note, take_back
 from layflat.web.stock.models import Fault, Roll
 from web.bayed import a_roll
-from web.cutting.patterned import a_job, begun, chosen, done, only_section, searched, to_be_cut
+from web.cutting.patterned import (
+    PATTERNS,
+    a_job,
+    begun,
+    chosen,
+    done,
+    only_section,
+    searched,
+    to_be_cut,
+)
 
 Browser = Callable[[Role], Client]
 
@@ -180,3 +192,37 @@ def test_layouts_from_before_keep_the_order_in_which_they_were_counted(shop: Sho
     # Programs that are being made come behind what is kept; a search has no place, nor what is
     # not used.
     assert [again(one).queue_place for one in layouts] == [2, 1, 3, 1, None, None]
+
+
+def in_sections(layout: Layout, *, spare_mm: float) -> float:
+    """Have each piece lie in a section of its own with so much more film; how far they reach."""
+    end_mm, placements, sections = 0.0, [], []
+    for number, piece in enumerate(layout.outcome.pieces.all()):
+        long_mm = bounds(PATTERNS[piece.panel].outline)[2]
+        place = {"turn_deg": 0.0, "x_mm": end_mm + END_MARGIN_MM, "y_mm": EDGE_MARGIN_MM}
+        placements.append({"piece": piece.number, "section": number, **place})
+        sections.append([end_mm, end_mm + long_mm + 2 * END_MARGIN_MM + spare_mm])
+        end_mm = sections[-1][1]
+    assert layout.so_far is not None
+    found = {"placements": placements, "sections": sections, "length_mm": end_mm}
+    Layout.objects.filter(pk=layout.pk).update(so_far={**layout.so_far, **found})
+    return end_mm
+
+
+def test_sections_take_no_more_of_a_roll_than_all_of_them_together(shop: Shop) -> None:
+    """Each by itself they would be 711 mm and 911 mm, which is more than there is."""
+    roll = a_roll(length_mm=1_621)
+    layout = searched(a_job("2031-0042", "hood", "door-left")[0], roll)
+    assert in_sections(layout, spare_mm=0.3) == pytest.approx(710.3 + 910.3)
+    chosen(layout)
+    assert [one.before_mm + one.film_mm for one in queue_of(roll, ())] == [711, 1_621]
+    done(again(layout).computation)
+    sections = list(layout.sections.select_related("layout__job", "layout__roll"))
+    assert [one.film_mm for one in sections] == [711, 910]
+    assert [gap_mm(one) for one in sections] == [0, 0]
+    assert free_mm(roll) == 0
+    for section in sections:
+        with transaction.atomic():
+            tick_cut(section, who=None, at=timezone.now())
+    roll.refresh_from_db()
+    assert roll.left_mm == 0

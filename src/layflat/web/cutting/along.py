@@ -5,8 +5,8 @@ to keep them, those of a plan as the plan lays them one behind the other; which 
 are made first changes nothing. A new layout is counted behind all of them. Where another order
 would put a fault under a section, that is said too.
 
-Places are counted by where sections end, exactly: what is booked of each is rounded up to whole
-millimetres, and the sum of many would run ahead of the film.
+Places are counted by where sections end, exactly: what is booked of each layout is rounded up to
+whole millimetres, and the sum of many would run ahead of the film.
 """
 
 import math
@@ -18,7 +18,7 @@ from django.db.models import Max, QuerySet
 
 from layflat.nest import Stretch
 from layflat.web.cover.order import END_MARGIN_MM
-from layflat.web.cutting.models import Layout, Section
+from layflat.web.cutting.models import Layout, Section, whole_mm
 from layflat.web.people.models import Shop
 from layflat.web.stock.amounts import film_length
 from layflat.web.stock.faults import Place, places_of
@@ -61,8 +61,8 @@ class Queued:
     Attributes:
         layout, number: whose it is, and which of it.
         is_made: whether its program is there; else its layout was chosen, and it is being made.
-        film_mm: that it takes of the roll, whole millimetres, rounded up.
-        before_mm: what all that is in front of it takes, rounded up likewise.
+        film_mm: that it takes of the roll, in whole millimetres.
+        before_mm: what all that is in front of it takes, in whole millimetres.
         lie: where it lies.
     """
 
@@ -254,7 +254,7 @@ def _in_making(roll: Roll) -> Iterator[_Take]:
                 layout=layout,
                 number=number,
                 is_made=False,
-                film_mm=math.ceil(end_mm - before_mm),
+                film_mm=whole_mm(before_mm, end_mm),
                 takes_mm=end_mm - before_mm,
                 length_mm=end_mm - start_mm,
             )

@@ -4,6 +4,7 @@ A layout belongs to one job. Where it holds pieces of other jobs too it has a `M
 its jobs and a `Share` of each section's film for each of them; else it has none of either.
 """
 
+import math
 from typing import Final
 
 from django.conf import settings
@@ -27,6 +28,18 @@ def apart(number: int) -> tuple[str, int]:
     """The job's letter, or "", and the piece's own number, of a number within a layout."""
     step, own = divmod(number, _LETTER_STEP)
     return (chr(ord("A") + step - 1) if step else ""), own
+
+
+def whole_mm(before_mm: float, end_mm: float) -> int:
+    """What a section takes of a roll, whole millimetres, with the film passed by before it.
+
+    Ends are rounded up, not lengths: so the sections of a layout take no more than it is long.
+
+    Args:
+        before_mm: where the section before it ends along the layout, 0 for the first.
+        end_mm: where it ends.
+    """
+    return math.ceil(end_mm) - math.ceil(before_mm)
 
 
 def called(number: int) -> str:
@@ -153,7 +166,7 @@ class Section(models.Model):
     Attributes:
         layout, number: the first is 1.
         start_mm, end_mm: along the layout, from the roll's cut end.
-        film_mm: that it takes from the roll, in whole millimetres, rounded up.
+        film_mm: that it takes from the roll, see `whole_mm`.
         program: its cut program, HP-GL.
         simulated: JSON of the way of the blade's tip (see `layflat.web.cutting.simulated`).
         seconds: that cutting it is estimated to take, by the machine's values alone.

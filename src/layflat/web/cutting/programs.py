@@ -3,7 +3,6 @@
 The same stored layout gives the same bytes: nothing here searches, and nothing looks at a clock.
 """
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
@@ -24,6 +23,7 @@ from layflat.cut import (
 from layflat.nest import Layout, layout_drawing, placed_pattern
 from layflat.pattern import Pattern, place, to_polygon
 from layflat.web.cover.order import usual_machine
+from layflat.web.cutting.models import whole_mm
 from layflat.web.cutting.simulated import simulated_json
 from layflat.web.cutting.stored import check_stored, layout_of
 from layflat.web.cutting.turns import turns_of
@@ -38,8 +38,8 @@ class MadeSection:
     Attributes:
         number: from 1 along the roll.
         start_mm, end_mm: along the roll.
-        film_mm: that it takes from the roll, whole millimetres, rounded up; with the gap to the
-            section before it, if there is one.
+        film_mm: that it takes from the roll, in whole millimetres; with the gap to the section
+            before it, if there is one.
         pieces: their numbers.
         hpgl: its program.
         simulated: JSON, see `layflat.web.cutting.simulated`.
@@ -128,7 +128,7 @@ def _section(cut: CutProgram, layout: Layout, machine: Machine, index: int) -> M
         number=section.number,
         start_mm=part.start_mm,
         end_mm=part.end_mm,
-        film_mm=math.ceil(part.end_mm - before_mm),
+        film_mm=whole_mm(before_mm, part.end_mm),
         pieces=tuple(item.number for item in held),
         hpgl=section.hpgl.encode("ascii"),
         simulated=simulated_json(
