@@ -28,7 +28,15 @@ from layflat.web.stock.models import Roll
 from layflat.web.week import keeping
 from layflat.web.week.models import Plan
 from web.bayed import a_roll
-from web.cutting.patterned import a_job, begun, chosen, done, only_section, searched
+from web.cutting.patterned import (
+    a_job,
+    begun,
+    chosen,
+    done,
+    only_section,
+    searched,
+    to_be_cut,
+)
 from web.week.test_week import planned
 
 SignedIn = Callable[[Role], Client]
@@ -366,3 +374,24 @@ def test_film_of_the_lot_that_a_job_has_is_chosen_for_it(signed_in: SignedIn, to
     begun(torn, other)
     told = Event.objects.filter(kind="cutting.search", job=torn).latest("pk").sentence
     assert told.endswith("The job's other pieces are of lot LW-1.")
+
+
+def test_a_plan_goes_on_as_what_was_laid_out_before_anybody_said_how_the_film_is(
+    shop: Shop,
+) -> None:
+    roll = a_roll()
+    job = a_job("2031-0042", "roof", "hood")[0]
+    numbers = dict(Piece.objects.values_list("panel", "number"))
+    roof = to_be_cut(job, roll, numbers["roof"])
+    assert roof.found is not None
+    (item,) = roof.found["placements"]
+    assert item["turn_deg"] % 180.0 == 90.0
+    assert direction_of(job, roll.film) is None
+    (asked,) = planned([job], kind="tinted", runs=False).asked["jobs"]
+    assert asked["turns_deg"] == [item["turn_deg"] % 360.0]
+    # What is lost binds nothing any more.
+    with transaction.atomic():
+        tick_cut(only_section(roof), who=None, at=timezone.now())
+    film.lose(good_cuts(job)[0], because="torn", who=None, at=timezone.now())
+    (asked,) = planned([job], kind="tinted", runs=False).asked["jobs"]
+    assert asked["turns_deg"] == list(ALL)

@@ -12,7 +12,8 @@ from typing import Any
 from django.db.models import Q
 
 from layflat.web.cover.order import TURNS_DEG
-from layflat.web.cutting.models import Layout, Member, apart
+from layflat.web.cutting.film import film_of
+from layflat.web.cutting.models import Cut, Layout, Member, apart, number_in_layout
 from layflat.web.jobs.models import Job
 
 Turns = Mapping[int, tuple[float, ...]]
@@ -65,8 +66,13 @@ def direction_of(job: Job, film: str) -> float | None:
 
 
 def turns_on(job: Job, film: str) -> tuple[float, ...]:
-    """How a job's pieces may be turned on a film that shows its direction; see `direction_of`."""
-    return _turns(direction_of(job, film))
+    """How a job's pieces may be turned on a film that shows its direction, as somebody says.
+
+    See `direction_of`. Pieces that were laid out before anybody said so lie as they lie: the others
+    get the direction of most of those that are not lost.
+    """
+    direction = direction_of(job, film)
+    return _turns(_most([_as_they_lie(job, film)]) if direction is None else direction)
 
 
 def turns_for(job: Job, film: str) -> tuple[float, ...]:
@@ -81,6 +87,22 @@ def turns_for(job: Job, film: str) -> tuple[float, ...]:
 
 def _turns(direction: float | None) -> tuple[float, ...]:
     return TURNS_DEG if direction is None else (direction,)
+
+
+def _as_they_lie(job: Job, film: str) -> Counter[float]:
+    """How many of a job's pieces of a film, to be cut or on hand, lie in which direction."""
+    cuts = film_of(job).filter(section__layout__roll__film=film).exclude(state=Cut.State.LOST)
+    held = {
+        (layout, number_in_layout(letter, number))
+        for layout, letter, number in cuts.values_list("section__layout", "letter", "number")
+    }
+    layouts = Layout.objects.filter(pk__in={layout for layout, _ in held})
+    return Counter(
+        item["turn_deg"] % 360.0
+        for key, found in layouts.values_list("pk", "found")
+        for item in (found or {"placements": ()})["placements"]
+        if (key, item["piece"]) in held
+    )
 
 
 def _directions(job: Job, film: str) -> tuple[list[Counter[float]], list[Counter[float]]]:
