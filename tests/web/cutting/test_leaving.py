@@ -7,7 +7,7 @@ import pytest
 from django.db import transaction
 from django.test import Client
 from django.utils import timezone
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from layflat.base import InputError
@@ -224,6 +224,10 @@ ACTS = st.lists(
 
 
 @pytest.mark.on_sqlite
+# Of whole pieces and of lost ones a job's part is rounded, of both together once more.
+@example(acts=[("spoiled", 1, 0, 371), ("back", 1, 0, 0)], ends=[2])
+# More is lost than was reserved for the section.
+@example(acts=[("spoiled", 1, 0, 2_500), ("back", 1, 0, 0)], ends=[2])
 @given(acts=ACTS, ends=st.sampled_from([[], [1], [2], [1, 2]]))
 @settings(
     max_examples=25,

@@ -56,6 +56,11 @@ def keep_planned(roll: Roll, job: Job, *, who: Person | None, most_mm: int | Non
         reserve(roll, job, more, who=who)
 
 
+def meant_for(roll: Roll, job: Job, share_mm: int) -> int:
+    """What a job has reserved that its other sections do not need, nor others its open share."""
+    return share_mm + _reserved_mm(roll, job) - _planned_mm(roll, job)
+
+
 def _spare_mm(roll: Roll, job: Job) -> int:
     """What is reserved beyond what sections that are still to be cut take."""
     return max(0, _reserved_mm(roll, job) - _planned_mm(roll, job))

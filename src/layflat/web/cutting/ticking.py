@@ -5,7 +5,7 @@ Each function works on a locked job within a transaction, and raises an InputErr
 
 import datetime
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from typing import Final
 
 from layflat.base import InputError
@@ -13,7 +13,7 @@ from layflat.web.cutting.additions import why_busy
 from layflat.web.cutting.film import in_words
 from layflat.web.cutting.models import Cut, Layout, Section
 from layflat.web.cutting.offcuts import reopen_with
-from layflat.web.cutting.reserved import keep_planned, let_go
+from layflat.web.cutting.reserved import keep_planned, let_go, meant_for
 from layflat.web.cutting.sharing import (
     lock_all,
     members_of,
@@ -31,7 +31,7 @@ from layflat.web.people.models import Person
 from layflat.web.people.shop import shop_time, shown_length, the_shop
 from layflat.web.record.models import write_event
 from layflat.web.stock.amounts import film_length
-from layflat.web.stock.booking import free_mm, give_back, take
+from layflat.web.stock.booking import give_back, take
 from layflat.web.stock.models import Movement
 from layflat.web.stock.rolls import locked_roll
 
@@ -159,7 +159,10 @@ def tick_spoiled(
         cut.save(update_fields=["state", "lost_because", "lost_at", "lost_by"])
     section.spoiled_because = because
     _end(section, Section.State.SPOILED, who=who, at=at)
-    _settle(section, gone_mm, who=who)
+    # Of what it lost less, nothing stays reserved.
+    roll = locked_roll(section.layout.roll_id)
+    for job, share_mm in shares_of(section):
+        let_go(roll, job, share_mm - gone_mm[job.pk], who=who)
     pieces = ", ".join(f"{cut.called} {cut.piece.title}" for cut in gone)
     sentence = (
         f"{_called(section)} is spoiled: {because}. {film_length(length_mm, shop)} of "
@@ -318,10 +321,13 @@ def _book(
     reason: str = "",
     source: Callable[[Section, Job], str] = source_of,
 ) -> dict[int, int]:
-    """Take film for each job of a section by its share; answers how much, by the jobs' keys."""
+    """Take film for each job of an open section by its share; answers how much, by their keys.
+
+    What its jobs' other sections need stays reserved, if the roll has film besides.
+    """
     roll, shares = locked_roll(section.layout.roll_id), shares_of(section)
     found = split(length_mm, {job.pk: share_mm for job, share_mm in shares})
-    for job, _ in shares:
+    for job, share_mm in shares:
         if found[job.pk]:
             take(
                 roll,
@@ -331,23 +337,9 @@ def _book(
                 who=who,
                 source=source(section, job),
                 reason=reason or f"{_called(section)}.",
+                most_reserved_mm=meant_for(roll, job, share_mm),
             )
     return found
-
-
-def _settle(section: Section, gone_mm: Mapping[int, int], *, who: Person | None) -> None:
-    """Set right what is reserved once a spoiled section has lost so much for each of its jobs.
-
-    What it lost more came out of what other sections of the job need; as much of that as is free
-    is reserved anew.
-    """
-    roll = locked_roll(section.layout.roll_id)
-    for job, share_mm in shares_of(section):
-        rest_mm = share_mm - gone_mm[job.pk]
-        if rest_mm > 0:
-            let_go(roll, job, rest_mm, who=who)
-        elif rest_mm < 0:
-            keep_planned(roll, job, who=who, most_mm=free_mm(roll))
 
 
 def _end(

@@ -101,6 +101,7 @@ def take(
     who: Person | None,
     source: str,
     reason: str = "",
+    most_reserved_mm: int | None = None,
 ) -> Movement:
     """Take film off a roll; what the job has reserved of it first.
 
@@ -113,6 +114,8 @@ def take(
         source: what books it, such as "section 12"; "" for what a person typed. The same source
             books once, and again after it was given back.
         reason: in words; needed for what was thrown away.
+        most_reserved_mm: how much of what the job has reserved is meant for this; more of it is
+            taken only where too little is free besides. None is all.
 
     Returns:
         The movement; the first one when the source has booked already.
@@ -138,6 +141,8 @@ def take(
     require_free(roll, length_mm, job=job, shop=shop)
     own = standing(roll, job)
     covered = min(length_mm, own.length_mm) if own else 0
+    if most_reserved_mm is not None:
+        covered = max(0, min(covered, most_reserved_mm), length_mm - free_mm(roll))
     if own:
         shrink(own, covered, how=USED)
     return book(
