@@ -195,6 +195,25 @@ def test_ways_to_and_fro_and_film_fed_are_bent_against_at_once(marked: CutProgra
         assert np.abs(one.points_mm - other.points_mm).max() < 0.051
 
 
+@pytest.mark.parametrize("by", ["fed", "travelled"])
+@pytest.mark.parametrize("along", [-0.018, -0.006, 0.002])
+def test_a_head_that_lags_behind_makes_less_progress(along: float, by: str) -> None:
+    """What the film slips is told by where the head goes, not by where it is meant to cut."""
+    patterns = tuple(
+        Pattern(f"{i + 1} wing", rounded(30 + 560 * i, 25, 570 + 560 * i, 270, 9.0))
+        for i in range(5)
+    )
+    drawing = Drawing(patterns=patterns, stock=(rectangle(0, 0, 2840, 300),))
+    ours = machine(max_section_mm=3000.0)
+    straight = program(drawing, ours).sections[0]
+    rate = (along, 0.0) if by == "fed" else (along / 8, 0.0)
+    slip = Slip(**{"fed": np.zeros(2), "travelled": np.zeros(2)} | {by: np.array(rate)})
+    bent = bent_section(straight, slip, ours)
+    on_film = Slipping(rate, by=by).cuts(bent.hpgl)
+    for meant, got in zip(Slipping((0.0, 0.0)).cuts(straight.hpgl), on_film, strict=True):
+        assert shapely.hausdorff_distance(shapely.LineString(meant), shapely.LineString(got)) < 0.06
+
+
 @pytest.mark.parametrize("across", [-0.004, 0.004])
 def test_bent_sections_are_still_told_from_each_other(across: float) -> None:
     """Each ends at the roll's edge: by that whoever sends them one by one finds where."""
