@@ -25,10 +25,13 @@ from layflat.cut import (
     beyond_reach_mm,
     judge_drift,
     program,
+    program_from_text,
     read_hpgl,
     simulate,
     slip_of,
     straightened,
+    told_text,
+    told_whole,
     witnessed,
 )
 from layflat.cut.sheet import sheets_of
@@ -223,6 +226,54 @@ def test_bent_sections_are_still_told_from_each_other(across: float) -> None:
     drift = judged(marked, drawing, read_marks(marked, Slipping((0.0, across))))
     mended = straightened(bare, dataclasses.replace(drift, number=0), drawing, machine())
     assert len(sections_of(mended.hpgl.encode(), name="mended")) == 2
+
+
+@pytest.mark.parametrize("rate", [(-0.006, 0.0), (0.0, 0.005)])
+def test_sections_in_one_go_are_bent_against_all_that_the_film_has_slipped(
+    rate: tuple[float, float],
+) -> None:
+    """Nobody leads the film in anew between two of them."""
+    drawing = of_three(3)
+    bare = program(drawing, machine())
+    marked = witnessed(bare, drawing, machine(), every_mm=EVERY)
+    slipping = Slipping(rate)
+    drift = judged(marked, drawing, read_marks(marked, slipping))
+    for number, off in ((0, 0.0), (1, LENGTH)):
+        mended = straightened(bare, dataclasses.replace(drift, number=number), drawing, machine())
+        tree = cKDTree(np.vstack(slipping.cuts(mended.hpgl)))
+        # What was cut before as it was has slipped; those behind lie where they do from it.
+        shift = off * np.array(rate)
+        behind = [p for sheet in sheets_of(drawing, machine())[number:] for p in sheet.patterns]
+        names = {pattern.name for pattern in behind}
+        lines = [to_polygon(p) for p in drawing.patterns if p.name in names]
+        places = np.vstack([shapely.get_coordinates(line) for line in lines]) + shift
+        assert tree.query(places)[0].max() < 0.35
+        assert len(sections_of(mended.hpgl.encode(), name="mended")) == 3
+
+
+@pytest.mark.parametrize("walk", [-0.02, -0.005, 0.004, 0.01])
+def test_sections_with_marks_are_told_from_each_other_where_the_film_walks(walk: float) -> None:
+    drawing, ours = of_three(3), machine(walk=walk)
+    marked = witnessed(program(drawing, ours), drawing, ours, every_mm=EVERY)
+    parts = sections_of(marked.hpgl.encode(), name="marked")
+    strokes = [sum(one.down for one in read_hpgl(part.decode())) for part in parts]
+    assert strokes == [section.strokes for section in marked.sections]
+    whole = program_from_text(marked.hpgl, drawing, ours)
+    assert [one.hpgl for one in whole.sections] == [one.hpgl for one in marked.sections]
+
+
+@pytest.mark.parametrize("change", [{"walk": 0.02}, {"walk": -0.02, "max_width_mm": 300.0}])
+def test_sections_in_one_go_that_would_leave_the_machine_are_not_handed_out(
+    change: dict[str, float],
+) -> None:
+    drawing, ours = of_three(3), machine(**change)
+    made = program(drawing, ours)
+    for section in made.sections:
+        assert told_text(section.hpgl, ours) == section.hpgl
+    with pytest.raises(FitError, match="All 3 sections in one go would take the head"):
+        told_whole(made, ours)
+    alone = program(of_three(1), ours)
+    assert told_whole(alone, ours) == alone.hpgl
 
 
 def test_marks_that_would_be_cut_before_the_start_are_told_before(marked: CutProgram) -> None:

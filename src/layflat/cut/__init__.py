@@ -15,7 +15,7 @@ from layflat.cut.calibrate_readings import (
 from layflat.cut.calibrate_sheet import CalibrationSheet, SheetCut, calibration_sheet
 from layflat.cut.check import AWAY_MM, CORNER_MM, check_program, landed
 from layflat.cut.compose import program
-from layflat.cut.dialect import Told, plain_text, told_commands, told_place, told_text
+from layflat.cut.dialect import Told, plain_text, told_commands, told_place, told_text, told_whole
 from layflat.cut.drift import Drift, SlipReading, judge_drift, stopped
 from layflat.cut.duration import run_seconds, stroke_seconds
 from layflat.cut.from_text import program_from_text
@@ -140,6 +140,7 @@ __all__ = [
     "told_commands",
     "told_place",
     "told_text",
+    "told_whole",
     "tolerance_of",
     "usual_tolerance",
     "witnessed",

@@ -19,6 +19,7 @@ import numpy as np
 from layflat.base import CheckError, FitError, FloatArray, InputError
 from layflat.cut.machine import Machine
 from layflat.cut.reader import read_program
+from layflat.cut.records import CutProgram
 
 _COMMAND = re.compile(r"([A-Z]{2})([^;]*);\s*")
 _SAME_MM = 1e-6
@@ -96,6 +97,30 @@ def told_text(text: str, machine: Machine) -> str:
     told = "".join(each.told for each in told_commands(text, machine))
     _require_same(text, told, machine)
     return told
+
+
+def told_whole(program: CutProgram, machine: Machine) -> str:
+    """All sections of a program in one go, as the machine is told it.
+
+    What lets the film walk or stray lets it do so from one section to the next: at last the head
+    may no longer get to where it would have to cut.
+
+    Raises:
+        FitError: the head would have to leave the machine, or as `told_text`.
+        CheckError: what it would be told does not say the same; nothing is handed out.
+    """
+    units = machine.units_per_mm
+    told = np.vstack(
+        [one.points_mm for one in read_program(program.hpgl, units_per_mm=units).strokes]
+    )
+    beyond = float(max(np.max(-told), np.max(told[:, 1]) - machine.max_width_mm))
+    if beyond > 1.0 / units:
+        raise FitError(
+            f"All {len(program.sections)} sections in one go would take the head {beyond:.1f} mm "
+            f"beyond what {machine.name} reaches, for the film walks on from one to the next: lay "
+            "out each section by itself, and lead the film in anew for it."
+        )
+    return told_text(program.hpgl, machine)
 
 
 def plain_text(text: str, machine: Machine) -> str:

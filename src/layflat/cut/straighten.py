@@ -20,7 +20,7 @@ from layflat.cut.reader import Stroke, read_hpgl
 from layflat.cut.records import CutProgram, SectionProgram
 from layflat.cut.sheet import sheets_of
 from layflat.cut.slip import NO_SLIP, Slip, slip_of
-from layflat.cut.texts import joined
+from layflat.cut.texts import is_end, joined
 from layflat.cut.tip import simulate
 from layflat.pattern import Drawing
 
@@ -77,6 +77,9 @@ def straightened(
 ) -> CutProgram:
     """The program with every section after the one that was read bent against its drift.
 
+    A section's own program is bent from the section's start on: whoever sends it by itself has led
+    the film anew. In the program as a whole the film goes on slipping from section to section.
+
     Args:
         program: with or without witness marks.
         drift: from `judge_drift`.
@@ -86,18 +89,24 @@ def straightened(
         FitError: the head would have to leave the machine.
         CheckError: on a film that drifts so, the cut would not lie where it was meant to.
     """
-    sheets = sheets_of(drawing, machine)
+    slip = slip_of(drift)
     sections = tuple(
-        bent_section(section, slip_of(drift), machine) if section.number > drift.number else section
+        bent_section(section, slip, machine) if section.number > drift.number else section
         for section in program.sections
     )
+    starts = [machine.told_start(sheet.start_units) for sheet in sheets_of(drawing, machine)]
+    done = sum(section.number <= drift.number for section in sections)
+    texts = [section.hpgl for section in program.sections]
+    if behind := texts[done:]:
+        own = joined(behind, [start - starts[done] for start in starts[done:]])
+        where = f"Section {sections[done].number}"
+        if len(behind) > 1:
+            where = f"Sections {sections[done].number} to {sections[-1].number} in one go"
+        texts[done:] = [_bent(own, slip, machine, where=where)]
     return replace(
         program,
         sections=sections,
-        hpgl=joined(
-            [section.hpgl for section in sections],
-            [machine.told_start(sheet.start_units) for sheet in sheets],
-        ),
+        hpgl=joined(texts, starts[: len(texts)]),
         notes=(*program.notes, f"Bent against a drift: {drift.sentence}"),
     )
 
@@ -114,23 +123,28 @@ def bent_section(section: SectionProgram, slip: Slip, machine: Machine) -> Secti
         FitError: the head would have to leave the machine.
         CheckError: on a film that slips so, the cut would not lie where it was meant to.
     """
-    text, beyond = _bent_text(section, slip, machine)
-    if beyond > 0.0:
-        raise FitError(
-            f"Section {section.number}: against this drift the head would have to go {beyond:.2f} "
-            "mm beyond its reach. Lead the film anew instead."
-        )
-    bent = replace(section, hpgl=text)
-    _check(section, bent, slip, machine)
-    return bent
+    where = f"Section {section.number}"
+    return replace(section, hpgl=_bent(section.hpgl, slip, machine, where=where))
 
 
 def beyond_reach_mm(section: SectionProgram, slip: Slip, machine: Machine) -> float:
     """How far beyond the machine a section's program would go if it was bent; 0 if it would not."""
-    return max(0.0, _bent_text(section, slip, machine)[1])
+    return max(0.0, _bent_text(section.hpgl, slip, machine)[1])
 
 
-def _bent_text(section: SectionProgram, slip: Slip, machine: Machine) -> tuple[str, float]:
+def _bent(text: str, slip: Slip, machine: Machine, *, where: str) -> str:
+    """A program's text bent, and checked."""
+    bent, beyond = _bent_text(text, slip, machine)
+    if beyond > 0.0:
+        raise FitError(
+            f"{where}: against this drift the head would have to go {beyond:.2f} mm beyond its "
+            "reach. Lead the film anew instead."
+        )
+    _check(text, bent, slip, machine, where=where)
+    return bent
+
+
+def _bent_text(text: str, slip: Slip, machine: Machine) -> tuple[str, float]:
     """The text bent, and how far it goes beyond the machine in mm, below 0 if it stays inside."""
     units = machine.units_per_mm
     way = _Way(slip=slip, head=np.zeros(2))
@@ -148,13 +162,13 @@ def _bent_text(section: SectionProgram, slip: Slip, machine: Machine) -> tuple[s
             # Knife up: only where it goes counts. A section ends at the roll's edge, and is known
             # by that among others.
             told = np.maximum(told[-1:], 0)
-            told[:, 1] *= int(numbers[-1] != 0)
+            told[:, 1] *= int(not is_end(match))
         told_mm = told / units
         beyond = max(beyond, float(np.max(-told_mm)))
         beyond = max(beyond, float(np.max(told_mm[:, 1])) - machine.max_width_mm)
         return f"P{match.group(1)}{','.join(map(str, told.reshape(-1).tolist()))};"
 
-    return _MOVE.sub(bend, section.hpgl), beyond
+    return _MOVE.sub(bend, text), beyond
 
 
 def drifted(
@@ -180,11 +194,11 @@ def drifted(
     return tuple(found)
 
 
-def _check(section: SectionProgram, bent: SectionProgram, slip: Slip, machine: Machine) -> None:
+def _check(text: str, bent: str, slip: Slip, machine: Machine, *, where: str) -> None:
     """On a film that slips so, the bent program must cut what the straight one would."""
     paths = []
-    for one, film in ((section, NO_SLIP), (bent, slip)):
-        strokes = landed(read_hpgl(one.hpgl, units_per_mm=machine.units_per_mm), machine)
+    for one, film in ((text, NO_SLIP), (bent, slip)):
+        strokes = landed(read_hpgl(one, units_per_mm=machine.units_per_mm), machine)
         paths.append(
             simulate(
                 drifted(strokes, film),
@@ -198,7 +212,7 @@ def _check(section: SectionProgram, bent: SectionProgram, slip: Slip, machine: M
         beyond = points[~shapely.dwithin(line, points, AWAY_MM)]
         if len(beyond):
             raise CheckError(
-                f"Section {section.number}: bent against the drift, the cut would still lie "
+                f"{where}: bent against the drift, the cut would still lie "
                 f"{float(shapely.distance(line, beyond).max()):.2f} mm from its line; "
                 f"{AWAY_MM:g} mm is allowed. Lead the film anew instead."
             )

@@ -7,6 +7,7 @@ from layflat.base import IntArray
 
 _PEN = re.compile(r"P([UD])")
 _MOVE = re.compile(r"P([UD])([^;]*);")
+_AFTER_END = re.compile(r"\s*(?:PU|SP|\Z)")
 
 
 def lift_places(hpgl: str) -> list[int]:
@@ -59,15 +60,26 @@ def joined(sections: Sequence[str], starts: Sequence[IntArray]) -> str:
     return f"{opening}\n{''.join(bodies)}SP0;\n"
 
 
+def is_end(move: re.Match[str]) -> bool:
+    """Whether a command for the head is a section's end: knife up, at the roll's edge, no cut next.
+
+    Args:
+        move: found in a program's text, its letter after the P and its numbers as groups.
+    """
+    at_edge = move.group(1) == "U" and move.group(2).rpartition(",")[2] == "0"
+    return at_edge and _AFTER_END.match(move.string, move.end()) is not None
+
+
 def moved(body: str, x: int, y: int) -> str:
-    """Commands with every place moved by *x* and *y* plotter units."""
+    """Commands with every place moved by *x* and *y* plotter units.
+
+    Sections end at the roll's edge, and are known by that: their ends are moved along it.
+    """
 
     def move(match: re.Match[str]) -> str:
         numbers = [int(part) for part in match.group(2).split(",")] if match.group(2) else []
-        moved = [value + (y if i % 2 else x) for i, value in enumerate(numbers)]
-        if match.group(1) == "U" and len(moved) == 2:
-            # The way to a section's end runs along the roll's edge.
-            moved[1] = max(moved[1], 0)
+        across = 0 if is_end(match) else y
+        moved = [value + (across if i % 2 else x) for i, value in enumerate(numbers)]
         return f"P{match.group(1)}{','.join(map(str, moved))};"
 
     return _MOVE.sub(move, body)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from layflat.base import Progress, Report, counted, part_of, report_json, silent, write_folder
-from layflat.cut import CutProgram, Machine, generic_machine, read_machine, told_text
+from layflat.cut import CutProgram, Machine, generic_machine, read_machine, told_text, told_whole
 from layflat.film import film_notes, flat_obj, limits_basis
 from layflat.job.compute import Computed, compute, computed_notes, computed_results
 from layflat.job.order import Order
@@ -169,7 +169,7 @@ def write_job(result: JobResult, folder: Path) -> None:
             (inside / f"piece-{piece.name}.obj").write_text(flat_obj(piece.flat), encoding="utf-8")
         (inside / "layout.dxf").write_text(dxf_text(drawing), encoding="utf-8")
         (inside / "layout.svg").write_text(svg_text(drawing), encoding="utf-8")
-        told = told_text(result.program.hpgl, result.machine)
+        told = told_whole(result.program, result.machine)
         (inside / "cut.plt").write_text(told, encoding="ascii")
         for section in result.program.sections:
             name = f"cut-section-{section.number}.plt"

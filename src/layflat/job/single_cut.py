@@ -15,7 +15,7 @@ from layflat.cut import (
     read_machine,
     read_times,
     time_ratio,
-    told_text,
+    told_whole,
     usual_tolerance,
     witnessed,
 )
@@ -76,7 +76,7 @@ def cut_file(
             ),
         )
     error = done.tip_error
-    told = told_text(done.hpgl, machine)
+    told = told_whole(done, machine)
     return Done(
         texts={".plt": told, ".hpgl": told},
         report=Report(

@@ -23,7 +23,7 @@ from layflat.cut import (
     read_marks,
     recover,
     straightened,
-    told_text,
+    told_whole,
     witnessed,
 )
 from layflat.job.done import Done
@@ -134,11 +134,12 @@ def recover_files(
         )
         if drift is not None and drift.verdict == "correct":
             made = straightened(made, replace(drift, number=0), anew, machine)
+        told = told_whole(made, machine)
         texts = {
             ".dxf": dxf_text(anew),
             ".svg": svg_text(anew),
-            ".plt": told_text(made.hpgl, machine),
-            ".hpgl": told_text(made.hpgl, machine),
+            ".plt": told,
+            ".hpgl": told,
         }
     return Done(
         texts=texts,
