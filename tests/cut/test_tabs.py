@@ -89,6 +89,21 @@ def test_a_curve_has_tabs_too_and_its_blade_starts_again_as_it_heads() -> None:
     assert made.tip_error.max_away_mm < 0.027
 
 
+@pytest.mark.parametrize(
+    ("radius", "offset", "units"),
+    [(90.0, 0.25, 20.0), (120.0, 0.5, 20.0), (110.0, 1.5, 20.0), (120.0, 2.0, 40.0)],
+)
+def test_behind_a_bridge_a_cut_begins_on_its_line_though_units_are_coarse(
+    radius: float, offset: float, units: float
+) -> None:
+    """By a rounded place it begins some hundredths beside it, and comes nearer on its way."""
+    drawing = on_stock(Pattern("disc", circle(150, 150, radius)))
+    ours = machine(knife_offset_mm=offset, units_per_mm=units)
+    made = program(drawing, ours, wishes=Wishes(tabs=6, tab_mm=0.5))
+    assert len(made.sections[0].bridges) == 6
+    assert made.tip_error.max_away_mm < 0.05
+
+
 def test_an_outline_without_room_says_so() -> None:
     small = on_stock(Pattern("badge", rounded(50, 50, 74, 62, 4.0)))
     made = program(small, machine(), wishes=Wishes(tabs=8))

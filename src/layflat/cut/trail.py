@@ -17,6 +17,9 @@ from layflat.cut.tip import TipPath
 _ON_LINE_MM = (0.025, 0.05, 0.15)
 """A lead-in ends where the tip first comes so near: the first of these that it does."""
 
+_NO_LEAD_MM = 0.05
+"""A cut that starts so near its line has no lead-in, such as one behind a bridge."""
+
 _NEAR_MM = 0.3
 _FOLLOWS = 0.2
 _LEAD_MM = 20.0
@@ -185,6 +188,8 @@ def _from_line(
 
 def _on_line(tips_mm: FloatArray, distances_mm: FloatArray) -> int:
     """The index at which a cut's lead-in ends: where it first lies on its line."""
+    if distances_mm[0] <= _NO_LEAD_MM:
+        return 0
     along = np.cumsum(np.hypot(*np.diff(tips_mm, axis=0, prepend=tips_mm[:1]).T))
     first = distances_mm[: 1 + int(np.searchsorted(along, _LEAD_MM))]
     for limit in _ON_LINE_MM:
