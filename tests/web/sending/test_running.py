@@ -4,10 +4,12 @@ The machine is the stand-in of tests/send, at the other end of a socket.
 """
 
 import functools
+import re
 from typing import Any
 
 import pytest
 from django.db import transaction
+from django.utils import timezone
 
 from layflat.base import InputError, OutputError
 from layflat.send import Record
@@ -84,6 +86,31 @@ def test_a_weaker_wish_hides_none_that_is_not_yet_obeyed(signed_in: SignedIn) ->
     wished(sending, "at once")
     assert "It is being stopped already" in asking.stop_sending({"sending": sending.pk}, None)
     assert Sending.objects.values_list("wish", "wish_number").get() == ("at once", 3)
+
+
+@pytest.mark.on_sqlite
+@pytest.mark.parametrize("begun", [3, 57])
+def test_however_many_cuts_are_in_doubt_each_can_be_made_next(
+    signed_in: SignedIn, begun: int
+) -> None:
+    """A machine of which nobody knows what it holds may have made all that was handed over."""
+    _, section, machine = ready()
+    asked(section, machine)
+    Sending.objects.update(
+        state=State.BROKEN,
+        ended_at=timezone.now(),
+        account={"whole": 0, "begun": begun, "count": 60, "least": 0, "most": 900},
+        cuts=[{"name": f"outline of {n} trim", "piece": n} for n in range(1, 61)],
+    )
+    ines = signed_in(Role.INSTALLER)
+    page = ines.get(at(section)).content.decode()
+    form = page[page.index("Go on from the last safe point") :].split("</form>")[0]
+    assert re.findall(r'value="(\d+)"', form.split("Which cut")[1]) == [
+        str(done) for done in range(begun + 1)
+    ]
+    assert f"outline of {begun + 1} trim" in form
+    post(ines, section, "go-on/", seen=1, done=begun, cleared="yes")
+    assert Sending.objects.get(number=2).done == begun
 
 
 @pytest.mark.on_sqlite

@@ -16,7 +16,7 @@ from layflat.web.sending.readings import marks_of
 from layflat.web.sending.settling import used_mm
 from layflat.web.sending.values import cuts_alike, generic, read_values
 
-_MOST_SHOWN: Final = 12
+_MOST_BOXES: Final = 12
 _WORDS: Final = {
     "whole": ("done", "whole"),
     "doubtful": ("today", "look at it"),
@@ -97,7 +97,8 @@ def section_context(section: Section, shop: Shop) -> dict[str, Any]:
         "may_prepare": bool(rows) and not why_not_made_anew(section.layout),
         "is_abandoned": last is not None and is_abandoned(last),
         "is_forced": last is not None and last.state in FORCED,
-        "places": _places(last),
+        "places": (places := _places(last)),
+        "is_long": len(places) > _MOST_BOXES,
         "pieces": _pieces(cuts, last, reading),
         "film_mm": used_mm(section, last.judged) if last and last.judged else section.film_mm,
         "reasons": [(name, words or "something else") for name, words in REASONS.items()],
@@ -138,13 +139,11 @@ def _places(last: Sending | None) -> list[dict[str, Any]]:
     if last.state not in FORCED:
         least = most
     names = [one["name"] for one in last.cuts]
-    found = [
+    return [
         {"done": done, "next": names[done] if done < len(names) else f"cut {done + 1}"}
         for done in range(least, most + 1)
         if done < count
     ]
-    # Between very many short cuts nobody can tell: the first ones make too much, never too little.
-    return found[:_MOST_SHOWN]
 
 
 def _pieces(cuts: list[Cut], last: Sending | None, reading: Reading | None) -> list[PieceRow]:
