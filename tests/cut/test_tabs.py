@@ -104,6 +104,16 @@ def test_behind_a_bridge_a_cut_begins_on_its_line_though_units_are_coarse(
     assert made.tip_error.max_away_mm < 0.05
 
 
+@pytest.mark.parametrize("width", [31.0, 36.0])
+def test_a_cut_from_its_start_to_a_near_bridge_counts_though_its_lead_is_longer(
+    width: float,
+) -> None:
+    tag = on_stock(Pattern("tag", rounded(100, 100, 100 + width, 175, width / 3)))
+    made = program(tag, machine(knife_offset_mm=2.0), wishes=Wishes(tabs=7, tab_mm=0.3))
+    assert len(made.sections[0].bridges) == 7
+    assert made.tip_error.uncut_mm == 0.0
+
+
 def test_an_outline_without_room_says_so() -> None:
     small = on_stock(Pattern("badge", rounded(50, 50, 74, 62, 4.0)))
     made = program(small, machine(), wishes=Wishes(tabs=8))

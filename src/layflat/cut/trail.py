@@ -153,7 +153,8 @@ def trail_of(path: TipPath, near: Near, lines: Lines) -> Trail:
         begin, end = end, end + len(tips)
         here = near.part(slice(begin, end))
         owner = here.line[here.distance_mm <= _NEAR_MM]
-        if len(owner) >= _FOLLOWS * len(tips):
+        # A short cut between its start and a bridge is all lead-in, but for its end.
+        if len(owner) >= _FOLLOWS * len(tips) or here.distance_mm[-1] <= _NO_LEAD_MM:
             line = follows[number] = int(np.argmax(np.bincount(owner)))
             distance, along = _from_line(tips, here, line, lines)
             start = _on_line(tips, distance)
