@@ -77,6 +77,29 @@ def test_known_faults_come_back(exact: dict[str, dict], sheet: CalibrationSheet)
     assert any("force 90" in note for note in found.notes)
 
 
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"scores": {5: 3, 20: 4}}, "force -10; a machine has 1 to 2000"),
+        ({"bridges": {4: 3, 5: 2}}, "overcut 7.05; a machine has 0.1 to 5"),
+        (
+            {"lengths": {"ab_mm": 400.0, "ad_mm": 400.7, "ac_mm": 582.9, "bd_mm": 549.0}},
+            r"skew 0\.0[56]\d*; a machine has -0\.05 to 0\.05",
+        ),
+    ],
+)
+def test_a_value_that_no_machine_can_have_is_refused(given: dict[str, dict], words: str) -> None:
+    rows = {
+        name: row
+        if name == "lengths"
+        else tuple(Step(at=float(at), read=float(read)) for at, read in row.items())
+        for name, row in given.items()
+    }
+    got = Readings(**{"day": DAY, "side_mm": 400.0, "circle_mm": 100.0, "lengths": {}, **rows})
+    with pytest.raises(SettingError, match=words):
+        calibrated(machine(), got, where="r.toml")
+
+
 def test_a_true_machine_is_found_true(sheet: CalibrationSheet) -> None:
     got = values(calibrated(machine(), readings(measured(sheet, Plotter()), sheet), where="r.toml"))
     assert got["scale_x"] == pytest.approx(1.0, abs=5e-5)

@@ -10,7 +10,7 @@ import numpy as np
 from layflat.base import FloatArray, SettingError
 from layflat.cut.adjust import Adjusted, adjust
 from layflat.cut.calibrate_readings import LENGTHS, SCORES, Readings, direction
-from layflat.cut.machine import Machine
+from layflat.cut.machine import RANGES, Machine
 
 WANTED_SCORE = 2.0
 """The force that is wanted scores the liner's surface: `SCORES[2]`."""
@@ -19,7 +19,6 @@ _SCORE_OFF = 0.5
 """Scores are whole numbers: half a step to either side."""
 _SCORE_TAKEN_OFF = 0.25
 """How far off a person may take every boundary between two scores alike."""
-_OFFSET_RANGE = (0.05, 2.0)
 _OVERCUT_STEP = 0.05
 _LEAST_OVERCUT_MM = 0.1
 
@@ -110,7 +109,7 @@ def calibrated(machine: Machine, readings: Readings, *, where: str) -> Calibrati
         measured += _measured(group)
         notes += _contradiction(group)
     notes += _left(machine, measured)
-    values = {item.name: item.value for item in measured if item.taken}
+    values = _possible({item.name: item.value for item in measured if item.taken})
     sources = dict(machine.sources)
     for item in measured:
         if item.taken:
@@ -131,6 +130,18 @@ def _from(name: str, readings: Readings) -> str:
     if is_feed and readings.rectangles:
         return "witness marks and a calibration sheet" if readings.lengths else "witness marks"
     return "a calibration sheet"
+
+
+def _possible(values: dict[str, float]) -> dict[str, float]:
+    """The values, if a machine can have them."""
+    for name, value in values.items():
+        least, most = RANGES[name]
+        if not least <= value <= most:
+            raise SettingError(
+                f"The readings speak for {_CALLED[name]} {value:.4g}; a machine has {least:g} to "
+                f"{most:g}. Look at the readings again, and at the machine."
+            )
+    return values
 
 
 def _rounded(values: dict[str, float]) -> dict[str, Any]:
@@ -195,11 +206,11 @@ def _offset(readings: Readings) -> _Group | None:
 
     fit = adjust(gaps, (0.3,), [row.read for row in readings.gaps], readings.loupe_mm)
     value = float(fit.values[0])
-    if not _OFFSET_RANGE[0] <= value <= _OFFSET_RANGE[1]:
+    least, most = RANGES["knife_offset_mm"]
+    if not least <= value <= most:
         raise SettingError(
-            f"The gaps speak for a knife offset of {value:.2f} mm; a blade has "
-            f"{_OFFSET_RANGE[0]:g} to {_OFFSET_RANGE[1]:g} mm. A gap counts as more than 0, ends "
-            "that pass by each other as less."
+            f"The gaps speak for a knife offset of {value:.2f} mm; a blade has {least:g} to "
+            f"{most:g} mm. A gap counts as more than 0, ends that pass by each other as less."
         )
     return _Group(
         fit,

@@ -16,6 +16,16 @@ _MAX_SOURCE = 500
 LARGEST_UNIT = 2**30 - 1
 """The greatest number that HP-GL/2 knows."""
 
+RANGES: Mapping[str, tuple[float, float]] = {
+    "knife_offset_mm": (0.05, 2.0),
+    "overcut_mm": (0.1, 5.0),
+    "force_g": (1.0, 2000.0),
+    "scale_x": (0.95, 1.05),
+    "scale_y": (0.95, 1.05),
+    "skew": (-0.05, 0.05),
+}
+"""Least and greatest of the values that a calibration sheet tells."""
+
 LEAST_COMMAND_BYTES = 40
 """No limit of a command's length may be shorter: room for one place, and a little."""
 
@@ -140,15 +150,19 @@ def _sources(settings: Settings) -> dict[str, str]:
 
 def _machine(settings: Settings) -> Machine:
     """The machine in a table; see `read_machine` for the ranges."""
-    offset = settings.number("knife_offset_mm", least=0.05, most=2.0)
+
+    def ranged(name: str, default: float | None = None) -> float:
+        least, most = RANGES[name]
+        return settings.number(name, least=least, most=most, default=default)
+
     machine = Machine(
         name=settings.text("name"),
-        knife_offset_mm=offset,
-        overcut_mm=settings.number("overcut_mm", least=0.1, most=5.0),
+        knife_offset_mm=ranged("knife_offset_mm"),
+        overcut_mm=ranged("overcut_mm"),
         cut_speed_mm_s=settings.number("cut_speed_mm_s", least=1.0, most=2000.0),
         travel_speed_mm_s=settings.number("travel_speed_mm_s", least=1.0, most=5000.0),
         acceleration_mm_s2=settings.number("acceleration_mm_s2", least=10.0, most=100_000.0),
-        force_g=settings.number("force_g", least=1.0, most=2000.0),
+        force_g=ranged("force_g"),
         max_width_mm=settings.number("max_width_mm", least=100.0, most=5000.0),
         max_section_mm=settings.number("max_section_mm", least=50.0, most=50_000.0),
         units_per_mm=settings.number("units_per_mm", least=20.0, most=1000.0, default=40.0),
@@ -160,9 +174,9 @@ def _machine(settings: Settings) -> Machine:
         send_force=settings.flag("send_force", default=False),
         buffer_bytes=settings.integer("buffer_bytes", least=0, most=100_000_000, default=0),
         answers_position=settings.flag("answers_position", default=False),
-        scale_x=settings.number("scale_x", least=0.95, most=1.05, default=1.0),
-        scale_y=settings.number("scale_y", least=0.95, most=1.05, default=1.0),
-        skew=settings.number("skew", least=-0.05, most=0.05, default=0.0),
+        scale_x=ranged("scale_x", 1.0),
+        scale_y=ranged("scale_y", 1.0),
+        skew=ranged("skew", 0.0),
         walk=settings.number("walk", least=-0.05, most=0.05, default=0.0),
         speed_by_curve=settings.flag("speed_by_curve", default=False),
         speed_unit_mm_s=settings.number("speed_unit_mm_s", least=0.1, most=100.0, default=10.0),
