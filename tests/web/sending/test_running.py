@@ -5,6 +5,7 @@ The machine is the stand-in of tests/send, at the other end of a socket.
 
 import functools
 import re
+import resource
 from typing import Any
 
 import pytest
@@ -21,7 +22,7 @@ from layflat.web.work.tasks import find
 from send.programs import drawn
 from send.stand_in import Plotter, SocketPlotter
 from web.sending.machined import asked
-from web.sending.test_drill import SignedIn, at, noted, post, program, ready
+from web.sending.test_drill import SignedIn, at, noted, post, power_lost, program, ready
 
 __all__ = ["noted"]
 State = Sending.State
@@ -144,3 +145,31 @@ def test_on_a_full_disk_it_stops_in_peace_and_goes_on_once_there_is_room(
         assert all(there.plotter.cuts.count(line) >= 1 for line in wanted)
         # The heading's own cut in the waste is made once more.
         assert len(there.plotter.cuts) == len(wanted) + 1
+
+
+@pytest.mark.on_sqlite
+def test_a_record_that_is_fetched_back_is_there_as_a_whole_or_not_at_all(
+    signed_in: SignedIn,
+) -> None:
+    """Half of one would say less than was sent, and nobody could go on with it ever after."""
+    _, section, machine = ready("hood", "mirror-left", "door-left")
+    strokes = len(drawn(program(section)))
+    sending, plotter = power_lost(section, machine, stroke=strokes - 2)
+    wanted = drawn(program(section))
+    whole = next(i for i, line in enumerate(wanted) if line not in plotter.cuts)
+    record = running.record_path(sending)
+    kept = record.read_bytes()
+    record.unlink()
+    ines = signed_in(Role.INSTALLER)
+    post(ines, section, "go-on/", seen=1, done=whole, cleared="yes")
+    again = running._read(Sending.objects.get(number=2).pk)
+    limits = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (len(kept) // 2, limits[1]))
+    try:
+        with pytest.raises(OutputError, match="cannot be written: File too large"):
+            running._record_ready(again)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, limits)
+    assert not record.exists()
+    assert running._record_ready(again) == record
+    assert record.read_bytes() == kept

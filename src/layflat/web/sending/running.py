@@ -14,7 +14,7 @@ from django.conf import settings
 from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 
-from layflat.base import InputError, LayflatError, OutputError, Progress
+from layflat.base import InputError, LayflatError, OutputError, Progress, write_bytes
 from layflat.cut import CutProgram, SectionProgram, plain_text
 from layflat.send import (
     Account,
@@ -178,7 +178,7 @@ def _record_ready(row: Sending) -> Path:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         if before is not None and before.record is not None and not path.exists():
-            path.write_bytes(path_of(before.record.sha256).read_bytes())
+            write_bytes(path, path_of(before.record.sha256).read_bytes())
     except OSError as error:
         raise OutputError(f"The record cannot be written: {error.strerror}.") from error
     if before is not None and before.state == _State.STOPPED and before.account is not None:
