@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import dj_database_url
+import hypothesis
 import pytest
 from _pytest.pathlib import ImportMode, import_path
 from django.db import connections
@@ -23,6 +24,10 @@ from web.postgres import keep, new_database, postgres
 # The browser tests keep Playwright's event loop in the thread for the whole run; Django would take
 # the tests that come after them, in an order that changes, for asynchronous code.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "yes"
+
+# How long an example takes says how busy the machine is.
+hypothesis.settings.register_profile("layflat", deadline=None)
+hypothesis.settings.load_profile("layflat")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from film.shapes import cap, film_of, graph, level
@@ -69,6 +69,8 @@ def test_the_least_rectangle_on_a_wide_roll_is_the_one_of_an_outside_library(see
     assert found.used_mm2 == pytest.approx(other.area, rel=1e-6)
 
 
+# The best turn is the one that just leaves a rest of use, but for rounding.
+@example(seed=6577, roll_mm=522.0, margin_mm=0.0, least_rest_mm=9.285497496465297)
 @given(
     seed=st.integers(0, 10_000),
     roll_mm=st.floats(350.0, 900.0),

@@ -10,6 +10,7 @@ from shapely import Polygon, get_coordinates
 from layflat.base import FitError, FloatArray
 
 _BISECTIONS = 50
+_SAME_MM = 1e-9
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,7 +72,7 @@ def least_rectangle(
                     middle = 0.5 * (good + bad)
                     good, bad = (middle, bad) if sides(middle)[1] <= limit else (good, middle)
                 found.append(good)
-    fitting = [turn for turn in found if sides(turn)[1] <= roll_mm + 1e-9]
+    fitting = [turn for turn in found if sides(turn)[1] <= roll_mm + _SAME_MM]
     if not fitting:
         short = min(sides(turn)[1] for turn in found) - roll_mm
         raise FitError(
@@ -81,7 +82,8 @@ def least_rectangle(
 
     def made(turn: float) -> Rectangle:
         along, across = sides(turn)
-        wide = roll_mm if roll_mm - across < least_rest_mm else across
+        # A rest is of use, too, at the very turn at which it just is, rounded as it may be.
+        wide = roll_mm if roll_mm - across < least_rest_mm - _SAME_MM else across
         return Rectangle(
             along_mm=along, across_mm=across, turn=turn % math.pi, used_mm2=along * wide
         )
