@@ -26,7 +26,7 @@ from web.postgres import keep, new_database, postgres
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "yes"
 
 # How long an example takes says how busy the machine is.
-hypothesis.settings.register_profile("layflat", deadline=None)
+hypothesis.settings.register_profile("layflat", hypothesis.settings(), deadline=None)
 hypothesis.settings.load_profile("layflat")
 
 
