@@ -17,13 +17,16 @@ from cut.plotter import Plotter, Slipping, crossing
 from cut.shapes import circle, machine, on_stock, rectangle, rounded
 from layflat.base import FitError, SettingError
 from layflat.cut import (
+    NO_SLIP,
     CutProgram,
     Drift,
     Slip,
     SlipReading,
+    Wishes,
     bent_section,
     beyond_reach_mm,
     judge_drift,
+    landed,
     program,
     program_from_text,
     read_hpgl,
@@ -35,8 +38,9 @@ from layflat.cut import (
     witnessed,
 )
 from layflat.cut.sheet import sheets_of
+from layflat.cut.straighten import drifted
 from layflat.cut.texts import joined
-from layflat.pattern import Drawing, Pattern, to_polygon
+from layflat.pattern import Curve, Drawing, Pattern, to_polygon
 from layflat.send.spool import sections_of
 
 LENGTH, EVERY = 800.0, 250.0
@@ -226,6 +230,38 @@ def test_bent_sections_are_still_told_from_each_other(across: float) -> None:
     drift = judged(marked, drawing, read_marks(marked, Slipping((0.0, across))))
     mended = straightened(bare, dataclasses.replace(drift, number=0), drawing, machine())
     assert len(sections_of(mended.hpgl.encode(), name="mended")) == 2
+
+
+@pytest.mark.parametrize(
+    ("offset", "units", "k"), [(0.9, 40.0, 27), (2.0, 40.0, 30), (2.0, 40.0, 40), (2.0, 20.0, 1)]
+)
+def test_a_blade_that_turns_a_little_otherwise_in_the_waste_is_no_fault(
+    offset: float, units: float, k: int
+) -> None:
+    """By places rounded anew it may, where a weed line begins; pieces are cut as before."""
+    angles = np.linspace(0, 2 * np.pi, 10)[:-1] + 0.11 * k
+    star = np.column_stack((150 + 80 * np.cos(angles), 150 + 60 * np.sin(angles)))
+    drawing = on_stock(
+        Pattern("star", Curve(points_mm=star, bulges=[0.0] * 9)),
+        Pattern("dot", circle(300, 120, 30 + 0.3 * k)),
+    )
+    ours = machine(
+        knife_offset_mm=offset, units_per_mm=units, scale_x=1 + 0.0003 * k, skew=0.0002 * k
+    )
+    made = program(drawing, ours, wishes=Wishes(strip_mm=50.0)).sections[0]
+    for fed in ((-0.009, 0.0014), (-0.0025, -0.008)):
+        slip = Slip(fed=np.array(fed), travelled=np.array([-0.0009, -0.0008]))
+        bent = bent_section(made, slip, ours)
+        film = [
+            drifted(landed(read_hpgl(text, units_per_mm=units), ours), by)
+            for text, by in ((made.hpgl, NO_SLIP), (bent.hpgl, slip))
+        ]
+        meant, got = (simulate(one, knife_offset_mm=offset).cuts for one in film)
+        for cut in made.cuts:
+            if cut.kind in ("outline", "opening"):
+                line = shapely.LineString(meant[cut.first])
+                far = shapely.distance(line, shapely.points(got[cut.first])).max()
+                assert far < (0.05 if units == 40.0 else 0.075)
 
 
 @pytest.mark.parametrize("rate", [(-0.006, 0.0), (0.0, 0.005)])
