@@ -10,7 +10,7 @@ import pytest
 
 from job_workshop import JOB, RADIUS_MM, write_workshop
 from layflat.base import InputError, LayflatError, SettingError, StoppedError, file_sha256
-from layflat.cut import read_hpgl
+from layflat.cut import generic_machine, machine_toml, read_hpgl
 from layflat.film import generic_film
 from layflat.job import JobResult, lay_out, read_order, run_job, write_job
 from layflat.job.order import CutOrder
@@ -224,6 +224,22 @@ def test_film_with_a_direction_is_not_turned(tmp_path: Path) -> None:
     assert {placement.turn_deg for placement in result.layout.placements} == {0.0}
     assert any("has a direction" in note for note in result.report.warnings)
     assert result.report.inputs["matt.toml"] == file_sha256(film)
+
+
+def test_sections_are_written_where_all_in_one_go_would_leave_the_machine(tmp_path: Path) -> None:
+    walks = replace(generic_machine(), walk=0.05)
+    (tmp_path / "walks.toml").write_text(machine_toml(walks), encoding="utf-8")
+    stock = "width_mm = 400\nedge_margin_mm = 22\nmax_section_mm = 400"
+    order = JOB.replace("width_mm = 610", stock).replace(
+        'unit = "m"', 'unit = "m"\nmachine = "walks.toml"'
+    )
+    result = run_job(read_order(write_workshop(tmp_path, order)))
+    assert len(result.program.sections) == 2
+    write_job(result, tmp_path / "out")
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert {"cut-section-1.plt", "cut-section-2.plt"} <= names
+    assert "cut.plt" not in names
+    assert any("All 2 sections in one go" in sentence for sentence in result.report.warnings)
 
 
 @pytest.mark.parametrize(

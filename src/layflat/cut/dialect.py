@@ -117,8 +117,8 @@ def told_whole(program: CutProgram, machine: Machine) -> str:
     if beyond > 1.0 / units:
         raise FitError(
             f"All {len(program.sections)} sections in one go would take the head {beyond:.1f} mm "
-            f"beyond what {machine.name} reaches, for the film walks on from one to the next: lay "
-            "out each section by itself, and lead the film in anew for it."
+            f"beyond what {machine.name} reaches, for the film walks on from one to the next: cut "
+            "each section from a program of its own, the film led in anew for it."
         )
     return told_text(program.hpgl, machine)
 

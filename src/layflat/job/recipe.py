@@ -5,7 +5,16 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from layflat.base import Progress, Report, counted, part_of, report_json, silent, write_folder
+from layflat.base import (
+    FitError,
+    Progress,
+    Report,
+    counted,
+    part_of,
+    report_json,
+    silent,
+    write_folder,
+)
 from layflat.cut import CutProgram, Machine, generic_machine, read_machine, told_text, told_whole
 from layflat.film import film_notes, flat_obj, limits_basis
 from layflat.job.compute import Computed, compute, computed_notes, computed_results
@@ -30,6 +39,8 @@ class JobResult:
         machine: that the program is for.
         papers: PDFs by file name.
         report: what was computed from what.
+        whole: the program of all sections in one go, as the machine is told it; None where it
+            cannot be cut so, and each section is sent by itself.
     """
 
     order: Order
@@ -38,6 +49,7 @@ class JobResult:
     machine: Machine
     papers: Mapping[str, bytes]
     report: Report
+    whole: str | None
 
     @property
     def pieces(self) -> tuple[Piece, ...]:
@@ -113,6 +125,7 @@ def run_job(order: Order, *, progress: Progress = silent) -> JobResult:
         progress=part_of(progress, start=0.12, end=0.85),
     )
     pieces, layout = computed.pieces, computed.layout
+    whole, apart = _whole(computed.program, machine)
     cost = price_of(order, layout, computed.minutes)
     papers = make_papers(
         order,
@@ -148,9 +161,18 @@ def run_job(order: Order, *, progress: Progress = silent) -> JobResult:
             *reading_notes(read, mended),
             *film_notes(film),
             *computed_notes(computed),
+            *apart,
         ),
     )
-    return JobResult(order, computed, cost, machine, papers, report)
+    return JobResult(order, computed, cost, machine, papers, report, whole)
+
+
+def _whole(program: CutProgram, machine: Machine) -> tuple[str | None, tuple[str, ...]]:
+    """All sections in one go, or why there are only those by themselves."""
+    try:
+        return told_whole(program, machine), ()
+    except FitError as error:
+        return None, (f"There is no cut.plt, only the sections by themselves. {error}",)
 
 
 def write_job(result: JobResult, folder: Path) -> None:
@@ -169,8 +191,8 @@ def write_job(result: JobResult, folder: Path) -> None:
             (inside / f"piece-{piece.name}.obj").write_text(flat_obj(piece.flat), encoding="utf-8")
         (inside / "layout.dxf").write_text(dxf_text(drawing), encoding="utf-8")
         (inside / "layout.svg").write_text(svg_text(drawing), encoding="utf-8")
-        told = told_whole(result.program, result.machine)
-        (inside / "cut.plt").write_text(told, encoding="ascii")
+        if result.whole is not None:
+            (inside / "cut.plt").write_text(result.whole, encoding="ascii")
         for section in result.program.sections:
             name = f"cut-section-{section.number}.plt"
             (inside / name).write_text(told_text(section.hpgl, result.machine), encoding="ascii")
