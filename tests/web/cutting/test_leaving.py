@@ -118,6 +118,11 @@ def test_a_section_that_held_only_its_pieces_is_not_to_be_cut(
     assert "after all" not in page
     assert "Drop this layout" in page
     assert f'id="cut-{second.pk}"' not in page
+    assert page.count("counts for all of them") == 1
+    assert "of section 1</span>" in page
+    assert 'Program (HP-GL)<span class="seen-by-readers"> of section 2' not in page
+    assert f"/film/1/{second.number}/machine/" not in page
+    assert f"/film/1/{first.number}/machine/" in page
     assert f'id="cut-{first.pk}"' in page
     # Once the other section is cut nothing is left of the layout.
     tick(jobs[0], layout, 1, "cut")
