@@ -1,178 +1,48 @@
 """The bay goes on while the network is gone: each tap is kept, said, and done once, in order."""
 
 import datetime
-import itertools
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
 from PIL import Image
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
 from browser.conftest import TABLET_SIZE, Live
+from browser.tapped import (
+    NETWORK,
+    all_sent,
+    came_in,
+    in_order,
+    look_again,
+    opened,
+    says,
+    strip,
+    take,
+    tap,
+    taps_of,
+    until,
+)
 from browser.test_pages import look_over
 from layflat.web.bay.page import PARTS
 from layflat.web.cover.models import Outcome
 from layflat.web.files.store import path_of
-from layflat.web.gates.models import Kind, Step, Tool, ToolUse, Zone
+from layflat.web.gates.models import Kind, Step, ToolUse
 from layflat.web.jobs.models import Job
 from layflat.web.laying.models import Laying
 from layflat.web.people.models import Person, Role
 from layflat.web.record.models import Event
 from layflat.web.taps.models import Device, Tap
-from web.bayed import an_accepted_job, in_the_bay, some_cuts, steps_done
+from web.bayed import some_cuts, steps_done
 
 PageOf = Callable[..., Page]
-NETWORK = ("ERR_INTERNET_DISCONNECTED", "Failed to load resource")
 DAY_S = 86_400
-_numbers = itertools.count(1)
-CLOCK = """() => {
-  const real = Date.now.bind(Date);
-  Date.now = () => real() + Number(localStorage.getItem("clock-off-ms") ?? 0);
-}"""
-"""Lets a test set the tablet's clock, as the page reads it."""
-SLOW_STORE = """() => {
-  const open = indexedDB.open.bind(indexedDB);
-  const opened = new Promise((done) => { window.openTheStore = done; });
-  indexedDB.open = (...of) => {
-    const request = open(...of);
-    const succeeded = new Promise((done) => { request.onsuccess = done; });
-    Object.defineProperty(request, "onsuccess", {
-      set: (told) => Promise.all([opened, succeeded]).then(told),
-    });
-    return request;
-  };
-}"""
-"""The browser's store opens when it is told to."""
-NO_PATIENCE = """() => {
-  const wait = window.setTimeout.bind(window);
-  window.setTimeout = (told, ms, ...of) => wait(told, ms === 10_000 ? 0 : ms, ...of);
-}"""
-"""The 10 s in which the browser's store is to open are over at once."""
-BREAKING_STORE = """() => {
-  const getAll = IDBObjectStore.prototype.getAll;
-  IDBObjectStore.prototype.getAll = function (...of) {
-    if (window.isBroken) throw new DOMException("broken", "UnknownError");
-    return getAll.apply(this, of);
-  };
-}"""
-"""What the browser's store holds cannot be read while a test says so."""
-KNOWN_STORE = """() => {
-  const open = indexedDB.open.bind(indexedDB);
-  indexedDB.open = (...of) => {
-    const request = open(...of);
-    request.addEventListener("success", () => { window.database = request.result; });
-    return request;
-  };
-}"""
-"""Lets a test reach the page's connection to the browser's store."""
-UNREAD_STORE = """() => {
-  IDBObjectStore.prototype.getAll = () => { throw new DOMException("broken", "DataError"); };
-}"""
-"""The browser's store opens, and what it holds cannot be read."""
-SLOW_KEEPING = """() => {
-  const begin = IDBDatabase.prototype.transaction;
-  const told = new Promise((done) => { window.goOnKeeping = done; });
-  IDBDatabase.prototype.transaction = function (stores, ...of) {
-    const made = begin.call(this, stores, ...of);
-    if (stores.includes("counts")) {
-      const over = new Promise((done) => made.addEventListener("complete", done));
-      Object.defineProperty(made, "oncomplete", {
-        set: (say) => Promise.all([told, over]).then(say),
-      });
-    }
-    return made;
-  };
-}"""
-"""The browser's store says that it has written only when it is told to."""
-FULL_STORE = """() => {
-  const add = IDBObjectStore.prototype.add;
-  IDBObjectStore.prototype.add = function (...of) {
-    if (localStorage.getItem("is-full")) throw new DOMException("full", "QuotaExceededError");
-    return add.apply(this, of);
-  };
-}"""
-"""The browser's store has no room left while a test says so."""
 SET_CLOCK = """(ms) => {
   const { who } = document.getElementById("taps-strip").dataset;
   const set = () => localStorage.setItem("clock-off-ms", ms);
   return navigator.locks.request(`layflat-taps-${who}`, set);
 }"""
-
-
-@pytest.fixture
-def job(live: Live) -> Job:
-    """A job in the bay with a step by hand before those of `in_the_bay`."""
-    with live.inside():
-        found, _ = an_accepted_job(f"2031-04{next(_numbers):02}")
-        in_the_bay(found)
-        Step.objects.create(
-            job=found, key="wash", title="Wash", position=0, kind=Kind.HAND, zone=Zone.ANY
-        )
-        Step.objects.filter(job=found, kind=Kind.IRON).update(needs=["wash"])
-        return found
-
-
-@pytest.fixture
-def bay(job: Job, page_of: PageOf) -> Page:
-    """An installer's tablet with the page of the job, which can be opened again without network."""
-    page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=NETWORK)
-    page.add_init_script(f"({CLOCK})()")
-    opened(page, job)
-    return page
-
-
-def opened(page: Page, job: Job) -> None:
-    page.goto(f"/jobs/{job.number}/bay/")
-    until(page, "() => navigator.serviceWorker.controller !== null")
-    kept = """async (path) => (await caches.match(path, { ignoreVary: true })) !== undefined"""
-    until(page, kept, f"/jobs/{job.number}/bay/")
-
-
-def until(page: Page, what: str, argument: object = None) -> None:
-    """Wait for what a function in the page says; the page's policy forbids that it waits itself."""
-    for _ in range(600):
-        if page.evaluate(what, argument):
-            return
-        page.wait_for_timeout(50)
-    pytest.fail(f"never: {what}")
-
-
-def strip(page: Page) -> Any:
-    return page.locator("#taps-strip [data-taps-words]")
-
-
-def tap(page: Page, form: str) -> None:
-    page.locator(f"#{form} button").click()
-
-
-def says(page: Page, element: str, words: str) -> None:
-    expect(page.locator(f"#{element} > .tap-said")).to_have_text(words)
-
-
-def all_sent(page: Page) -> None:
-    expect(strip(page)).to_have_text("All sent", timeout=60_000)
-
-
-def taps_of(live: Live, job: Job) -> list[tuple[int | None, str, str, str]]:
-    with live.inside():
-        rows = Tap.objects.filter(job=job).order_by("id")
-        return [(row.number, row.act, row.fields.get("step", ""), row.state) for row in rows]
-
-
-def came_in(live: Live, page: Page, job: Job, count: int) -> None:
-    """Wait until so many taps of the job came in: the strip said “All sent” before, too."""
-    for _ in range(600):
-        if len(taps_of(live, job)) >= count:
-            return all_sent(page)
-        page.wait_for_timeout(50)
-    pytest.fail(f"fewer than {count} taps came in")
-
-
-def in_order(*acts: tuple[str, str], first: int = 1) -> Sequence[tuple[int, str, str, str]]:
-    return [(first + place, act, step, "done") for place, (act, step) in enumerate(acts)]
 
 
 def test_taps_without_the_network_are_kept_over_a_reload_and_done_once_in_order(
@@ -203,19 +73,6 @@ def test_taps_without_the_network_are_kept_over_a_reload_and_done_once_in_order(
     with live.inside():
         assert Step.objects.get(job=job, key="iron").state == Step.State.DONE
         assert [row.is_late for row in Tap.objects.filter(job=job)] == [False] * 4
-
-
-@pytest.fixture
-def mitts(live: Live, job: Job) -> list[str]:
-    """Three tools that may be taken for the step "wash", one after the other: their keys."""
-    with live.inside():
-        names = [f"mitt {job.number}/{place}" for place in range(3)]
-        return [str(Tool.objects.create(name=name, zone=Zone.ANY).pk) for name in names]
-
-
-def take(page: Page, mitt: str) -> None:
-    page.locator("#tool-wash").select_option(mitt)
-    tap(page, "take-wash")
 
 
 def test_a_form_for_many_taps_takes_them_also_after_it_was_opened_again(
@@ -533,160 +390,6 @@ def test_only_pages_of_the_bay_and_their_files_are_kept(bay: Page, job: Job) -> 
     assert not any("for-you" in path or path.startswith("/taps/") for path in kept)
 
 
-def test_a_browser_that_keeps_nothing_says_so_and_sends_at_once(
-    live: Live, job: Job, page_of: PageOf
-) -> None:
-    page = page_of(Role.INSTALLER, size=TABLET_SIZE)
-    page.add_init_script("Object.defineProperty(window, 'indexedDB', { value: undefined })")
-    page.goto(f"/jobs/{job.number}/bay/")
-    expect(strip(page)).to_contain_text("This browser keeps no taps")
-    tap(page, "begin-wash")
-    expect(page.get_by_role("status").first).to_contain_text("Wash")
-    assert [(act, state) for _, act, _, state in taps_of(live, job)] == [("gates.begin", "done")]
-
-
-def test_a_store_that_opens_and_cannot_be_read_swallows_no_tap(
-    live: Live, job: Job, page_of: PageOf
-) -> None:
-    page = page_of(Role.INSTALLER, size=TABLET_SIZE)
-    page.add_init_script(f"({UNREAD_STORE})()")
-    page.goto(f"/jobs/{job.number}/bay/")
-    expect(strip(page)).to_contain_text("This browser keeps no taps")
-    tap(page, "begin-wash")
-    expect(page.get_by_role("status").first).to_contain_text("Wash")
-    assert [(act, state) for _, act, _, state in taps_of(live, job)] == [("gates.begin", "done")]
-
-
-def test_a_tap_before_the_store_has_opened_waits_for_it(
-    live: Live, job: Job, page_of: PageOf
-) -> None:
-    page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=NETWORK)
-    page.add_init_script(f"({SLOW_STORE})()")
-    opened(page, job)
-    page.context.set_offline(True)
-    page.locator("#begin-wash button").first.click()
-    page.evaluate("window.openTheStore()")
-    expect(strip(page)).to_contain_text("1 tap kept on this tablet")
-    page.context.set_offline(False)
-    all_sent(page)
-    assert taps_of(live, job) == in_order(("gates.begin", "wash"))
-
-
-def test_a_store_that_fails_for_a_while_stops_sending_only_so_long(
-    live: Live, job: Job, page_of: PageOf
-) -> None:
-    page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=NETWORK)
-    page.add_init_script(f"({BREAKING_STORE})()")
-    opened(page, job)
-    all_sent(page)
-    page.context.set_offline(True)
-    tap(page, "begin-wash")
-    says(page, "step-wash", "kept on this tablet")
-    page.evaluate("window.isBroken = true")
-    page.context.set_offline(False)
-    words = "This tablet cannot read what it keeps just now; it tries again by itself."
-    expect(strip(page)).to_have_text(words)
-    page.evaluate("window.isBroken = false")
-    came_in(live, page, job, 1)
-    assert taps_of(live, job) == in_order(("gates.begin", "wash"))
-
-
-@pytest.mark.parametrize("how", ["close()", "dispatchEvent(new Event('versionchange'))"])
-def test_a_connection_to_the_store_that_is_closed_loses_no_tap(
-    live: Live, job: Job, page_of: PageOf, how: str
-) -> None:
-    page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=NETWORK)
-    page.add_init_script(f"({KNOWN_STORE})()")
-    opened(page, job)
-    all_sent(page)
-    page.context.set_offline(True)
-    page.evaluate(f"window.database.{how}")
-    tap(page, "begin-wash")
-    says(page, "step-wash", "kept on this tablet")
-    page.context.set_offline(False)
-    came_in(live, page, job, 1)
-    assert taps_of(live, job) == in_order(("gates.begin", "wash"))
-
-
-def test_a_tablet_without_room_keeps_what_is_entered_and_sends_it_plainly(
-    live: Live, job: Job, mitts: list[str], page_of: PageOf
-) -> None:
-    page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=NETWORK)
-    page.add_init_script(f"({FULL_STORE})()")
-    opened(page, job)
-    all_sent(page)
-    page.evaluate("localStorage.setItem('is-full', 'yes')")
-    take(page, mitts[1])
-    why = page.locator("#take-wash .tap-why")
-    words = "Not kept: this tablet has no room left. Tap again within the network."
-    expect(why).to_have_text(words)
-    # Also over what is new on the page.
-    with live.inside():
-        Step.objects.filter(job=job, key="wash").update(title="Wash it well")
-    look_again(page)
-    expect(page.locator("#step-wash-title")).to_have_text("Wash it well")
-    expect(why).to_have_text(words)
-    expect(page.locator("#tool-wash")).to_have_value(mitts[1])
-    # Without the network the tablet tries once more to keep it.
-    page.context.set_offline(True)
-    tap(page, "take-wash")
-    expect(why).to_have_text(words)
-    page.context.set_offline(False)
-    tap(page, "take-wash")
-    expect(page.locator(".said")).to_contain_text(f"mitt {job.number}/1")
-    assert taps_of(live, job) == [(None, "gates.take-tool", "wash", "done")]
-    with live.inside():
-        assert str(ToolUse.objects.get(step__job=job).tool_id) == mitts[1]
-    # With room again they are kept as before.
-    page.evaluate("localStorage.removeItem('is-full')")
-    page.context.set_offline(True)
-    take(page, mitts[2])
-    says(page, "take-wash", "kept on this tablet")
-    page.context.set_offline(False)
-    came_in(live, page, job, 2)
-
-
-def test_what_is_entered_while_a_tap_is_kept_is_the_next_tap(
-    live: Live, job: Job, mitts: list[str], page_of: PageOf
-) -> None:
-    page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=NETWORK)
-    page.add_init_script(f"({SLOW_KEEPING})()")
-    opened(page, job)
-    all_sent(page)
-    page.context.set_offline(True)
-    take(page, mitts[0])
-    says(page, "take-wash", "being kept …")
-    # A glove that taps twice, and then the next.
-    tap(page, "take-wash")
-    take(page, mitts[1])
-    page.evaluate("window.goOnKeeping()")
-    expect(strip(page)).to_have_text("2 taps kept on this tablet · the network is gone")
-    expect(page.locator("#tool-wash")).to_have_js_property("selectedIndex", 0)
-    page.context.set_offline(False)
-    came_in(live, page, job, 2)
-    with live.inside():
-        uses = ToolUse.objects.filter(step__job=job).order_by("pk")
-        assert [str(use.tool_id) for use in uses] == mitts[:2]
-
-
-def test_a_store_that_opens_late_is_used_from_then_on(
-    live: Live, job: Job, page_of: PageOf
-) -> None:
-    page = page_of(Role.INSTALLER, size=TABLET_SIZE, expected=NETWORK)
-    page.add_init_script(f"({SLOW_STORE})()")
-    page.add_init_script(f"({NO_PATIENCE})()")
-    opened(page, job)
-    expect(strip(page)).to_contain_text("This browser keeps no taps")
-    page.evaluate("window.openTheStore()")
-    all_sent(page)
-    page.context.set_offline(True)
-    tap(page, "begin-wash")
-    says(page, "step-wash", "kept on this tablet")
-    page.context.set_offline(False)
-    came_in(live, page, job, 1)
-    assert taps_of(live, job) == in_order(("gates.begin", "wash"))
-
-
 def hanging(page: Page, job: Job) -> Route:
     """Open the page while the network hangs before it has brought all scripts: what hangs."""
     held: list[Route] = []
@@ -751,11 +454,6 @@ def test_the_page_is_right_in_every_size_also_while_taps_are_kept(
     look_over(bay, axe, tmp_path, "bay")
     bay.context.set_offline(False)
     all_sent(bay)
-
-
-def look_again(page: Page) -> None:
-    """As when the tablet is taken up again: it tries at once."""
-    page.evaluate("window.dispatchEvent(new Event('focus'))")
 
 
 def test_a_tap_on_which_the_server_fails_again_and_again_can_be_set_aside(
